@@ -1,0 +1,114 @@
+"""Quantities inside text. Stages write tokens; the shells turn them into the person's units and spelling."""
+
+from __future__ import annotations
+
+import math
+import re
+
+_TOKEN = re.compile(r"\{\{q:([^|}]+)\|([^|}]+)(?:\|([^}]*))?\}\}")
+
+
+def tell(value: float, unit: str, style: str = "") -> str:
+    """A token for ``value`` in SI ``unit``; ``style`` "step" marks a temperature difference, "%" a share, "fine" one more digit.
+
+    >>> tell(0.012, "m")
+    '{{q:0.012|m}}'
+    """
+    return f"{{{{q:{value!r}|{unit}|{style}}}}}" if style else f"{{{{q:{value!r}|{unit}}}}}"
+
+
+def figures(value: float, digits: int = 3) -> str:
+    """``value`` rounded to ``digits`` significant figures, without exponent or useless zeros.
+
+    >>> figures(0.012345), figures(1234.5), figures(12.0)
+    ('0.0123', '1230', '12')
+    """
+    if not math.isfinite(value):
+        return "not known"
+    if value == 0:
+        return "0"
+    places = digits - 1 - math.floor(math.log10(abs(value)))
+    text = f"{round(value, places):.{max(places, 0)}f}"
+    return text.rstrip("0").rstrip(".") if "." in text else text
+
+
+_METRIC: dict[str, tuple[float, float, str]] = {
+    "m": (1e3, 0, "mm"),
+    "m2": (1e6, 0, "mm²"),
+    "m3": (1e6, 0, "cm³"),
+    "kg": (1, 0, "kg"),
+    "K": (1, -273.15, "°C"),
+    "Pa": (1e-3, 0, "kPa"),
+    "N": (1, 0, "N"),
+    "J": (1e-6, 0, "MJ"),
+    "W": (1e-3, 0, "kW"),
+    "m/s": (1, 0, "m/s"),
+    "m3/s": (1e3, 0, "L/s"),
+    "kg/m3": (1, 0, "kg/m³"),
+    "kg/s": (1, 0, "kg/s"),
+}
+_US: dict[str, tuple[float, float, str]] = {
+    "m": (1 / 0.0254, 0, "in"),
+    "m2": (1 / 0.0254**2, 0, "in²"),
+    "m3": (1 / 0.0254**3, 0, "in³"),
+    "kg": (1 / 0.45359237, 0, "lb"),
+    "K": (1.8, -459.67, "°F"),
+    "Pa": (1 / 6894.757, 0, "psi"),
+    "N": (1 / 4.4482216, 0, "lbf"),
+    "J": (1 / 1055.056, 0, "Btu"),
+    "W": (3.412142, 0, "Btu/h"),
+    "m/s": (1 / 0.3048, 0, "ft/s"),
+    "m3/s": (1 / 0.0254**3, 0, "in³/s"),
+    "kg/m3": (1 / 16.018463, 0, "lb/ft³"),
+    "kg/s": (1 / 0.45359237, 0, "lb/s"),
+}
+_SPELLING = {
+    "mould": "mold",
+    "aluminium": "aluminum",
+    "grey": "gray",
+    "colour": "color",
+    "litre": "liter",
+    "centre": "center",
+    "metre": "meter",
+}
+
+
+def shown(value: float, unit: str, system: str = "metric", style: str = "") -> tuple[str, str]:
+    """(number, unit) as a person reads it, in ``system`` metric or us."""
+    if unit == "1":
+        return (figures(100 * value), "%") if style == "%" else (figures(value), "")
+    if unit == "s":
+        if style == "fine" or value < 120:
+            return figures(value, 2 if value >= 1 else 1), "s"
+        return figures(value / 60, 2), "min"
+    if unit == "kg" and system == "metric" and abs(value) < 0.1 and value:
+        return figures(value * 1e3), "g"
+    if unit == "K" and style == "step":
+        return (figures(value * 1.8), "°F") if system == "us" else (figures(value), "°C")
+    factor, offset, name = (_US if system == "us" else _METRIC).get(unit, (1.0, 0.0, unit))
+    if unit == "K":
+        return f"{round(value * factor + offset):d}", name
+    return figures(value * factor + offset), name
+
+
+def spelled(text: str, system: str) -> str:
+    """Trade words in the person's spelling."""
+    if system != "us":
+        return text
+    for british, american in _SPELLING.items():
+        text = text.replace(british, american).replace(british.capitalize(), american.capitalize())
+    return text
+
+
+def render(text: str, system: str = "metric") -> str:
+    """Text with every quantity token shown in ``system`` units.
+
+    >>> render("wall " + tell(0.0042, "m")), render("wall " + tell(0.0042, "m"), "us")
+    ('wall 4.2 mm', 'wall 0.165 in')
+    """
+
+    def one(match: re.Match[str]) -> str:
+        number, name = shown(float(match[1]), match[2], system, match[3] or "")
+        return number if not name else f"{number}{'' if name == '%' else ' '}{name}"
+
+    return _TOKEN.sub(one, spelled(text, system))

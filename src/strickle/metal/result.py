@@ -1,0 +1,42 @@
+"""What the metal room gives."""
+
+from __future__ import annotations
+
+from dataclasses import dataclass
+
+from strickle.base import Array, Outcome, Span, si, word
+
+
+@dataclass(frozen=True, slots=True, kw_only=True, eq=False)
+class Metal(Outcome):
+    """The metal as poured: freezing curve, heats, densities, contraction."""
+
+    metal: str = word("metal key")
+    name: str = word("trade name")
+    family: str = word("aluminium | zinc | copper | tin | iron")
+    liquidus: float = si("K", "first solid on cooling")
+    solidus: float = si("K", "last liquid gone")
+    coherency: float = si("K", "crystals lock; feeding by flow of the whole mush ends")
+    curve_temperature: Array = si("K", "freezing curve, falling", shape="(n,)")
+    curve_solid: Array = si("1", "fraction solid along it, rising 0 to 1", shape="(n,)")
+    curve_is_rough: bool = word("true where the curve was derived by rule, not published")
+    latent_heat: float = si("J/kg", "heat of solidification over the whole range")
+    solid_heat_temperature: Array = si("K", "nodes of the solid's heat capacity", shape="(k,)")
+    solid_heat: Array = si("J/(kg K)", "heat capacity of the solid at the nodes", shape="(k,)")
+    liquid_heat: float = si("J/(kg K)", "heat capacity of the liquid")
+    solid_conductivity_temperature: Array = si("K", "nodes of the solid's conductivity", shape="(j,)")
+    solid_conductivity: Array = si("W/(m K)", "conductivity of the solid at the nodes", shape="(j,)")
+    liquid_conductivity: float = si("W/(m K)", "conductivity of the liquid")
+    density_cold: float = si("kg/m3", "solid at room temperature")
+    density_solidus: float = si("kg/m3", "solid at the solidus")
+    density_liquidus: float = si("kg/m3", "liquid at the liquidus")
+    density_slope: float = si("kg/(m3 K)", "change of the liquid's density with temperature")
+    viscosity: float = si("Pa s", "liquid near the pour temperature")
+    surface_tension: float = si("N/m", "clean liquid")
+    emissivity: float = si("1", "of the open liquid surface with its oxide")
+    shrinkage: float = si("1", "volume lost on solidification")
+    contraction: Span = si("1", "linear, from solidus to cold, as used for the pattern with its spread")
+    contraction_why: str = word("where the contraction comes from and why the books differ")
+    free_contraction: float = si("1", "linear contraction from the expansion coefficient alone")
+    pour_low: float = si("K", "published window, low end")
+    pour_high: float = si("K", "published window, high end")

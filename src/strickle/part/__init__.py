@@ -1,0 +1,6 @@
+"""The mesh as read: units, health, walls, hot spots. The door: ask and result only."""
+
+from strickle.part.ask import PartAsk
+from strickle.part.result import HotSpot, Part
+
+__all__ = ["HotSpot", "Part", "PartAsk"]

@@ -1,0 +1,33 @@
+"""What the pattern room gives. From here on everything lives in the mould frame: z up, parting plane z = 0, metres."""
+
+from __future__ import annotations
+
+from dataclasses import dataclass
+
+from strickle.base import Array, Mesh, Outcome, Piece, Span, si, word
+
+
+@dataclass(frozen=True, slots=True, kw_only=True, eq=False)
+class Pattern(Outcome):
+    """How the part lies in the mould, the cavity it leaves, and the printed halves."""
+
+    draw: Array = si("1", "direction of the cope's draw, part coordinates", shape="(3,)")
+    turn: Array = si("1", "rotation from part to mould coordinates", shape="(3, 3)")
+    shift: Array = si("m", "mould = scale * (turn @ part) + shift", shape="(3,)")
+    scale: Array = si("1", "cavity over part along mould x, y, z (contraction)", shape="(3,)")
+    print_scale: Array = si(
+        "1", "printed pattern over part along mould x, y, z (contraction, print error; rapping taken off across the draw)", shape="(3,)"
+    )
+    parting_level: float = si("m", "height of the parting along the draw, part coordinates")
+    undercut_volume: float = si("m3", "sand that a flat-parted two-part mould cannot release")
+    undercut_faces: tuple[int, ...] = word("faces of the part that hold it", inner=True)
+    undrafted_area: float = si("m2", "surface standing within half a degree of the draw")
+    face_draft: Array = si("1", "sine of each face's draft, positive when it draws in its own half", shape="(m,)")
+    contraction: Span = si("1", "contraction used, after restraint, with its spread")
+    measure: float = si("m", "one long dimension of the printed pattern to measure")
+    measure_part: float = si("m", "the same dimension on the part as drawn")
+    measure_axis: str = word("which dimension that is, in words")
+    cavity: Mesh = word("the cavity the pattern leaves: part turned, scaled, undercuts as they are; mould frame", inner=True)
+    cope_depth: float = si("m", "how far the part reaches above the parting")
+    drag_depth: float = si("m", "how far the part reaches below the parting")
+    pieces: tuple[Piece, ...] = word("printed pieces of the pattern")

@@ -1,0 +1,6 @@
+"""Does it fill: hydraulics with losses. The door: ask and result only."""
+
+from strickle.pour.ask import PourAsk
+from strickle.pour.result import Pour
+
+__all__ = ["Pour", "PourAsk"]

@@ -1,0 +1,23 @@
+"""What the pour room gives."""
+
+from __future__ import annotations
+
+from dataclasses import dataclass
+
+from strickle.base import Outcome, Span, si, word
+
+
+@dataclass(frozen=True, slots=True, kw_only=True, eq=False)
+class Pour(Outcome):
+    """Does it fill: hydraulics with losses, and how long the thinnest metal stays fluid."""
+
+    fill_time: Span = si("s", "from first metal in the sprue to the cavity full")
+    rate: float = si("kg/s", "what the hand must pour to keep the basin full")
+    gate_speed: float = si("m/s", "highest speed in an ingate")
+    critical_speed: float = si("m/s", "speed above which the surface is torn and folded in")
+    fall: float = si("m", "deepest fall inside the cavity")
+    fall_speed: float = si("m/s", "speed after that fall")
+    least_pressure: float = si("Pa", "lowest gauge pressure in the sprue")
+    aspirates: bool = word("true where the sprue can drink air")
+    fluid_time: Span = si("s", "how long the thinnest section stays fluid")
+    fluid_margin: Span = si("1", "fluid time of the thinnest section over the fill time")

@@ -1,0 +1,126 @@
+"""What the rigging room gives. Mould frame, metres."""
+
+from __future__ import annotations
+
+from dataclasses import dataclass
+
+from strickle.base import Array, Mesh, Outcome, Piece, Record, si, word
+
+
+@dataclass(frozen=True, slots=True, kw_only=True, eq=False)
+class Sprue(Record):
+    """The downsprue: tapered, wide at the top."""
+
+    top_area: float = si("m2", "section at the cope top")
+    base_area: float = si("m2", "section at the well")
+    height: float = si("m", "from the well's top to the cope top")
+    at: Array = si("m", "its axis, x and y", shape="(2,)")
+
+
+@dataclass(frozen=True, slots=True, kw_only=True, eq=False)
+class Basin(Record):
+    """The pouring basin in the cope top (or on it)."""
+
+    depth: float = si("m", "metal depth kept over the sprue")
+    width: float = si("m", "across")
+    length: float = si("m", "along")
+    volume: float = si("m3", "metal in it when full")
+
+
+@dataclass(frozen=True, slots=True, kw_only=True, eq=False)
+class Runner(Record):
+    """The runner on the parting."""
+
+    width: float = si("m", "at the parting")
+    depth: float = si("m", "below the parting")
+    area: float = si("m2", "section")
+    length: float = si("m", "along its line, run-out included")
+    line: Array = si("m", "centre line in plan", shape="(n, 2)")
+
+
+@dataclass(frozen=True, slots=True, kw_only=True, eq=False)
+class Ingate(Record):
+    """One ingate."""
+
+    name: str = word("ingate-1, ...")
+    at: Array = si("m", "middle of its contact with the part", shape="(3,)")
+    area: float = si("m2", "flow section")
+    width: float = si("m", "across")
+    height: float = si("m", "from the parting")
+    half: str = word("cope | drag")
+    speed: float = si("m/s", "metal speed in it at the design flow")
+    fall: float = si("m", "how far metal falls inside the cavity below it")
+    asked: float = si("m2", "contact area asked for")
+    contact: float = si("m2", "contact area on the part, measured on the solids")
+
+
+@dataclass(frozen=True, slots=True, kw_only=True, eq=False)
+class Neck(Record):
+    """Joint between riser and part."""
+
+    width: float = si("m", "width or diameter")
+    height: float = si("m", "height, or length of a top neck")
+    length: float = si("m", "from part to riser")
+    modulus: float = si("m", "section area over its perimeter")
+    area: float = si("m2", "section")
+    asked: float = si("m2", "contact area asked for")
+    contact: float = si("m2", "contact area on the part, measured on the solids")
+    at: Array = si("m", "middle of the contact", shape="(3,)")
+
+
+@dataclass(frozen=True, slots=True, kw_only=True, eq=False)
+class Riser(Record):
+    """One riser, open to air at the cope top."""
+
+    name: str = word("riser-1, ...")
+    kind: str = word("top | side")
+    spot: int = word("number of the hot spot it feeds")
+    at: Array = si("m", "foot of its axis", shape="(3,)")
+    diameter: float = si("m", "least, at the foot of the body")
+    height: float = si("m", "from foot to cope top")
+    modulus: float = si("m", "volume over cooled surface")
+    volume: float = si("m3", "metal")
+    neck: Neck = word("its joint with the part")
+
+
+@dataclass(frozen=True, slots=True, kw_only=True, eq=False)
+class Vent(Record):
+    """A vent pricked with wire, or a flow-off with a printed former."""
+
+    name: str = word("vent-1, ...")
+    kind: str = word("pricked | flow-off")
+    at: Array = si("m", "where it meets the cavity", shape="(3,)")
+    diameter: float = si("m", "bore")
+    to_metal: float = si("m", "sand left between the wire's end and the cavity (0 for a flow-off)", default=0.0)
+
+
+@dataclass(frozen=True, slots=True, kw_only=True, eq=False)
+class Region(Record):
+    """A named part of the metal outside the part itself, as a solid to mark cells with."""
+
+    name: str = word("sprue, runner, ingate-1, riser-1, neck-1, basin ...")
+    kind: str = word("running | ingate | riser | neck | flow-off")
+    mesh: Mesh = word("solid, may reach into the part", inner=True)
+
+
+@dataclass(frozen=True, slots=True, kw_only=True, eq=False)
+class Rigging(Outcome):
+    """Everything between the ladle and the part."""
+
+    pour_time: float = si("s", "time to fill at the design flow")
+    flow: float = si("m3/s", "design flow at the choke")
+    head: float = si("m", "effective metal height over the ingates")
+    choke_area: float = si("m2", "least section the metal must pass")
+    discharge: float = si("1", "discharge coefficient from the loss coefficients")
+    sprue: Sprue = word("downsprue")
+    basin: Basin = word("pouring basin")
+    runner: Runner = word("runner")
+    ingates: tuple[Ingate, ...] = word("ingates")
+    risers: tuple[Riser, ...] = word("risers; empty with the reason in the findings")
+    vents: tuple[Vent, ...] = word("vents and flow-offs")
+    volume: float = si("m3", "metal outside the part")
+    yield_: float = si("1", "part metal over metal poured")
+    least_gap: float = si("m", "least sand between part and rigging away from the contacts")
+    casting: Mesh = word("part and rigging as one solid", inner=True)
+    regions: tuple[Region, ...] = word("rigging solids to mark cells with", inner=True)
+    pieces: tuple[Piece, ...] = word("printed formers, each drawable in its order")
