@@ -5,6 +5,7 @@ from strickle.base.fields import UNITS, Array, close_arrays, closed, declared, s
 from strickle.base.findings import WEIGHTS, Chance, Finding, Margin, Weight, Where
 from strickle.base.outcome import Grid, Mesh, Outcome, Piece, Record, Span
 from strickle.base.pack import pack, unpack
+from strickle.base.rules import Input, Output, Rule, rule
 from strickle.base.sources import Mark, Source, Value
 from strickle.base.units import parse
 from strickle.base.verdict import Verdict, ranked
@@ -12,7 +13,7 @@ from strickle.base.watch import Watch, quiet
 from strickle.base.words import figures, render, shown, spelled, tell
 
 __all__ = [
-    "UNITS", "WEIGHTS", "Array", "BadInput", "Busy", "Cancelled", "Chance", "Finding", "Grid", "Margin", "Mark", "Mesh", "MissingChoice", "Outcome",
+    "UNITS", "Input", "Output", "Rule", "rule", "WEIGHTS", "Array", "BadInput", "Busy", "Cancelled", "Chance", "Finding", "Grid", "Margin", "Mark", "Mesh", "MissingChoice", "Outcome",
     "Piece", "Record", "Source", "Span", "Trouble", "Value", "Verdict", "Watch", "Weight", "Where", "close_arrays", "closed", "declared", "figures",
     "pack", "parse", "quiet", "ranked", "render", "shown", "si", "spelled", "tell", "unpack", "word",
 ]  # fmt: skip

@@ -4,7 +4,7 @@ from __future__ import annotations
 
 from dataclasses import dataclass
 
-from strickle.base import Array, Record, si, word
+from strickle.base import Array, Record, si
 
 
 @dataclass(frozen=True, slots=True, kw_only=True, eq=False)
