@@ -1,0 +1,53 @@
+"""The demo part, drawn in code: the idler-arm bracket of an old treadle lathe. Invented for this demo; no such lathe was measured."""
+
+from __future__ import annotations
+
+import math
+from typing import Any
+
+import numpy as np
+
+from strickle.base import Array
+
+DRAFT = math.radians(2.5)
+
+
+def bracket() -> tuple[Array, Array]:
+    """Vertices (n, 3) in millimetres and faces (m, 3) of the idler-arm bracket: a flat-backed arm with two bosses and a rib.
+
+    The back lies at z = 0; every side leans in by 2.5 degrees going up, so it draws from a cope as it stands.
+    """
+    import manifold3d as m3
+
+    def boss(x: float, radius: float, height: float) -> Any:
+        return m3.Manifold.cylinder(height, radius, radius - height * math.tan(DRAFT), 96).translate((x, 0.0, 0.0))
+
+    def bar(x0: float, x1: float, wide0: float, wide1: float, height: float) -> Any:
+        lean = height * math.tan(DRAFT)
+        low = [(x0, -wide0 / 2, 0), (x0, wide0 / 2, 0), (x1, -wide1 / 2, 0), (x1, wide1 / 2, 0)]
+        high = [(x, y - math.copysign(lean, y), height) for x, y, _ in low]
+        return m3.Manifold.hull_points(np.array(low + high, dtype=float))
+
+    big, small = boss(0.0, 21.0, 32.0), boss(112.0, 15.0, 26.0)
+    arm = m3.Manifold.batch_hull([boss(0.0, 21.0, 9.0), boss(112.0, 15.0, 9.0)])
+    rib = bar(0.0, 112.0, 11.0, 9.5, 22.0)
+    foot = m3.Manifold.batch_hull([boss(28.0, 15.0, 9.0).translate((0, 26.0, 0)), boss(28.0, 15.0, 9.0).translate((0, -26.0, 0))])
+    solid = big + small + arm + rib + foot
+    mesh = solid.to_mesh()
+    return np.asarray(mesh.vert_properties[:, :3], dtype=np.float64), np.asarray(mesh.tri_verts, dtype=np.int64)
+
+
+def stl(vertices: Array, faces: Array) -> bytes:
+    """A binary STL of a mesh, numbers as they are."""
+    triangles = vertices[faces]
+    normal = np.cross(triangles[:, 1] - triangles[:, 0], triangles[:, 2] - triangles[:, 0])
+    length = np.linalg.norm(normal, axis=1, keepdims=True)
+    record = np.zeros(len(faces), dtype=[("normal", "<f4", 3), ("corners", "<f4", (3, 3)), ("spare", "<u2")])
+    record["normal"] = normal / np.where(length > 0, length, 1.0)
+    record["corners"] = triangles
+    return b"\0" * 80 + np.uint32(len(faces)).tobytes() + record.tobytes()
+
+
+def bracket_stl() -> bytes:
+    """The demo bracket as a binary STL in millimetres."""
+    return stl(*bracket())

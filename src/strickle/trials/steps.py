@@ -1,0 +1,259 @@
+"""Stages run again: the riser loop, the next flask, and the one change that lifts a STOP. Searches never touch disk."""
+
+from __future__ import annotations
+
+import dataclasses
+import math
+from collections.abc import Mapping
+from typing import Protocol
+
+from strickle.base import Finding, Margin, Outcome, Record, Verdict, Watch, ranked, tell
+from strickle.cavity import CavityAsk
+from strickle.mould import MouldAsk
+from strickle.rigging import Rigging, RiggingAsk, RiserWish
+from strickle.sound import NeckJudged, Sound, SoundAsk
+from strickle.stores import Stores
+from strickle.trials.cures import CURES
+from strickle.trials.result import Trail, Tried
+
+ORDER = ("metal", "part", "pattern", "mould", "rigging", "cavity", "melt", "pour", "sound")
+TARGET, LEAST = 1.2, 1.1  # riser and neck time over that of what they feed (Campbell, Complete Casting Handbook, 2011, from memory)
+ENDS = frozenset(
+    {
+        "mould.no_flask",
+        "rigging.no_ingate",
+        "rigging.no_room",
+        "cavity.sand_short",
+        "melt.pot_too_small",
+        "melt.too_heavy",
+        "melt.metal_short",
+        "melt.place",
+    }
+)
+ROUGH_CELLS, SHOP_CELLS = 400_000, 3_000_000
+MOST_LOOPS = 6
+
+
+class Runner(Protocol):
+    """What job lends to trials: runs a stage with an ask after the latest results of the earlier stages, cached by key."""
+
+    stores: Stores
+
+    def ask(self, stage: str) -> Record:
+        """The ask the person gave for a stage."""
+        ...
+
+    def run(self, stage: str, ask: Record | None = None) -> Outcome:
+        """Run (or recall) one stage."""
+        ...
+
+    def variant(self, *, stores: Stores | None = None, asks: Mapping[str, Record] | None = None) -> Runner:
+        """A runner with another shop or other asks; its results are its own."""
+        ...
+
+
+def plan_through(runner: Runner, *, until: str | None = None, preset: str = "shop", watch: Watch, cures: bool = True) -> Trail:
+    """Run the stages in order with their loops, then look for the one change that lifts a STOP.
+
+    ``until`` names the last stage wanted; ``preset`` rough | shop | fine. Returns the Trail; raises what the stages raise.
+    """
+    results, because, solves = _go(runner, until, preset, watch)
+    stops = tuple(f for r in results.values() for f in r.stops)
+    tried: tuple[Tried, ...] = ()
+    if stops and cures and until is None:
+        tried = _try_changes(runner, results, stops, watch)
+    findings = ranked([f for r in results.values() for f in r.findings])
+    return Trail(
+        results=results,
+        because=because,
+        findings=findings,
+        verdict=_verdict(results, stops, tried, until, because),
+        tried=tried,
+        solves=solves,
+    )
+
+
+def _ends(result: Outcome) -> str:
+    codes = [f.code for f in result.stops if f.code in ENDS or f.code.startswith("metal.use")]
+    return codes[0] if codes else ""
+
+
+def _go(runner: Runner, until: str | None, preset: str, watch: Watch) -> tuple[dict[str, Outcome], str, int]:
+    results: dict[str, Outcome] = {}
+    last = ORDER.index(until) if until in ORDER else len(ORDER) - 1
+    for stage in ORDER[: min(last, ORDER.index("mould")) + 1]:
+        results[stage] = runner.run(stage)
+        if stop := _ends(results[stage]):
+            return results, f"{stop} stands", 0
+    if last < ORDER.index("rigging"):
+        return results, f"asked to stop after {until}", 0
+    rough = preset == "rough" or last < ORDER.index("sound")
+    solves = 0
+    rig_ask = runner.ask("rigging")
+    assert isinstance(rig_ask, RiggingAsk)
+    stop = _lay(runner, results, rig_ask, rough or _risers_likely(results), last)
+    if stop or last < ORDER.index("sound"):
+        return results, stop or f"asked to stop after {until}", 0
+    wishes: dict[int, RiserWish] = {w.spot: w for w in rig_ask.risers}
+    while True:
+        loop = _has_risers(results) and solves < MOST_LOOPS
+        sound = _sound(runner, results, "rough" if loop else preset)
+        solves += 1
+        weak = _weakest(sound)
+        if not loop or weak is None or weak.margin >= TARGET:
+            break
+        before = dict(wishes)
+        _wish(wishes, sound, results)
+        if before == wishes:
+            break
+        watch(0.5 + 0.3 * solves / MOST_LOOPS, f"risers made larger: {tell(weak.margin, '1')} after solve {solves}")
+        stop = _lay(runner, results, dataclasses.replace(rig_ask, risers=tuple(wishes.values())), True, last)
+        if stop:
+            return results, stop, solves
+    if preset != "rough" and _has_risers(results):
+        final = dataclasses.replace(rig_ask, risers=tuple(wishes.values()))
+        stop = _lay(runner, results, final, False, last)
+        if stop:
+            return results, stop, solves
+        _sound(runner, results, preset)
+        solves += 1
+    return results, "", solves
+
+
+def _risers_likely(results: Mapping[str, Outcome]) -> bool:
+    spots = getattr(results["part"], "hot_spots", ())
+    return any(s.needs_feed for s in spots)
+
+
+def _has_risers(results: Mapping[str, Outcome]) -> bool:
+    rigging = results["rigging"]
+    assert isinstance(rigging, Rigging)
+    return bool(rigging.risers)
+
+
+def _sound(runner: Runner, results: dict[str, Outcome], preset: str) -> Sound:
+    ask = runner.ask("sound")
+    assert isinstance(ask, SoundAsk)
+    sound = runner.run("sound", dataclasses.replace(ask, preset=preset, knock_out=ask.knock_out and preset != "rough"))
+    assert isinstance(sound, Sound)
+    results["sound"] = sound
+    return sound
+
+
+def _lay(runner: Runner, results: dict[str, Outcome], ask: RiggingAsk, rough: bool, last: int) -> str:
+    """Rigging to pour, taking the next flask when rigging lacked room. Returns the code that ends the plan, or nothing."""
+    mould_ask = runner.ask("mould")
+    assert isinstance(mould_ask, MouldAsk)
+    for _ in range(3):
+        rigging = runner.run("rigging", ask)
+        assert isinstance(rigging, Rigging)
+        results["rigging"] = rigging
+        if rigging.room_wanted is None:
+            break
+        mould = runner.run("mould", dataclasses.replace(mould_ask, room=rigging.room_wanted))
+        results["mould"] = mould
+        if stop := _ends(mould):
+            results.pop("rigging")
+            return f"{stop} stands"
+    if stop := _ends(rigging):
+        return f"{stop} stands"
+    for stage in ORDER[ORDER.index("cavity") : min(last, ORDER.index("pour")) + 1]:
+        stage_ask: Record | None = None
+        if stage == "cavity":
+            cavity_ask = runner.ask("cavity")
+            assert isinstance(cavity_ask, CavityAsk)
+            stage_ask = dataclasses.replace(cavity_ask, most_cells=min(cavity_ask.most_cells, ROUGH_CELLS if rough else SHOP_CELLS))
+        results[stage] = runner.run(stage, stage_ask)
+        if stop := _ends(results[stage]):
+            return f"{stop} stands"
+    return ""
+
+
+def _weakest(sound: Sound) -> NeckJudged | None:
+    return min(sound.necks, key=lambda n: n.margin, default=None)
+
+
+def _wish(wishes: dict[int, RiserWish], sound: Sound, results: Mapping[str, Outcome]) -> None:
+    """Larger riser or neck where the solve found them closing too early."""
+    for neck in sound.necks:
+        if neck.margin >= TARGET or not neck.fed_time > 0:
+            continue
+        old = wishes.get(neck.feeds, RiserWish(spot=neck.feeds))
+        if old.neck_area is not None:
+            continue
+        size, area = old.size, old.neck
+        if neck.riser_time < TARGET * neck.fed_time:
+            size *= min(1.4, max(1.06, math.sqrt(1.04 * TARGET * neck.fed_time / neck.riser_time)))
+        if neck.neck_time < TARGET * neck.fed_time:
+            area *= min(1.8, max(1.12, 1.04 * TARGET * neck.fed_time / neck.neck_time))
+        wishes[neck.feeds] = RiserWish(spot=neck.feeds, drop=old.drop, size=min(size, 2.5), neck=min(area, 5.0))
+
+
+def _try_changes(runner: Runner, results: Mapping[str, Outcome], stops: tuple[Finding, ...], watch: Watch) -> tuple[Tried, ...]:
+    """Run each STOP's cure through the stages with the rough preset until one leaves no STOP."""
+    tried: list[Tried] = []
+    for finding in stops[:3]:
+        make = CURES.get(finding.code)
+        if make is None:
+            continue
+        cure = make(finding, results, runner.stores)
+        watch(0.85, f"trying a change against {finding.code}")
+        stores = dataclasses.replace(runner.stores, kit=cure.kit) if cure.kit is not None else None
+        other = runner.variant(stores=stores, asks=cure.asks)
+        after, because, _ = _go(other, None, "rough", watch)
+        left = tuple(f.code for r in after.values() for f in r.stops)
+        worked = not left and not because
+        try:
+            margins = cure.margin(results, runner.stores.kit), cure.margin(after, other.stores.kit)
+        except KeyError:
+            margins = math.nan, math.nan
+        tried.append(
+            Tried(cures=finding.code, change=cure.change, worked=worked, of=cure.of, before=margins[0], after=margins[1], left=left)
+        )
+        if worked:
+            break
+    return tuple(tried)
+
+
+def _verdict(
+    results: Mapping[str, Outcome], stops: tuple[Finding, ...], tried: tuple[Tried, ...], until: str | None, because: str
+) -> Verdict:
+    for one in tried:
+        if one.worked:
+            margin = (
+                f" ({one.of}: {tell(one.before, '1')} before, {tell(one.after, '1')} after)"
+                if math.isfinite(one.before) and math.isfinite(one.after)
+                else ""
+            )
+            return Verdict(
+                code="after_change",
+                says=f"Castable after one change: {one.change}. As it stands, {_clause(stops[0].says)}.",
+                change=f"{one.change}{margin}; run through all stages, no STOP was left",
+            )
+    if stops:
+        more = f", and {len(stops) - 1} more" if len(stops) > 1 else ""
+        return Verdict(code="not_this_way", says=f"Not by this way: {_clause(stops[0].says)}{more}.")
+    if until is not None and until != "sound":
+        return Verdict(code="castable", says=f"Nothing found so far speaks against casting it; the plan was asked to stop after {until}.")
+    sound = results.get("sound")
+    minds = [f for r in results.values() for f in r.findings if f.weight == "MIND"]
+    fed = ""
+    if isinstance(sound, Sound) and sound.necks:
+        least = min(n.margin for n in sound.necks)
+        fed = f" Every riser outlasts what it feeds, by {tell(least, '1')} times at the least."
+    elif isinstance(sound, Sound):
+        fed = " It needs no riser."
+    mind = f" Mind {len(minds)} {'point' if len(minds) == 1 else 'points'}, first: {_clause(minds[0].says)}." if minds else ""
+    return Verdict(code="castable", says=f"Castable as it is.{fed}{mind}")
+
+
+def _clause(text: str) -> str:
+    """A finding's sentence as a clause: no capital, no full stop."""
+    text = text.rstrip(". ")
+    return text[:1].lower() + text[1:] if len(text) > 1 and not text[1].isupper() else text
+
+
+def margin_between(sound: Sound) -> Margin | None:
+    """The plan's least feeding margin, for the answer."""
+    weak = _weakest(sound)
+    return None if weak is None else Margin(value=weak.margin, unit="1", of="riser or neck time over that of what it feeds")
