@@ -1,0 +1,378 @@
+"""Arrays the freezing kernel steps over: runs of metal, band-sorted segments of the media, and the faces between them.
+
+The grid is padded by one layer; the pad of each outer face carries a tag of its own (OUTER + 0..5 for x-, x+, y-, y+, z-, z+), so
+an outer face and an open surface inside the grid are the same thing: a face towards a boundary tag.
+"""
+
+from __future__ import annotations
+
+from typing import NamedTuple
+
+import numpy as np
+from numba import njit
+from numpy.typing import NDArray
+
+Floats = NDArray[np.float64]
+Bytes = NDArray[np.uint8]
+Index = NDArray[np.uint64]
+
+OUTER = 250  # first pad tag; tags of cells are below it
+NOTHING, METAL, MEDIUM, WALL, FILM = 0, 1, 2, 3, 4
+LONGEST = 48  # cells in a media segment
+FAR = np.uint16(65535)
+
+
+class Faces(NamedTuple):
+    """Faces where heat leaves the plain laplacian, and the cells beside them."""
+
+    cells: Index  # (n,) metal cells with a medium or a film beside them, metal-box index
+    touch: Index  # (f,) metal/medium faces: row in cells
+    medium: Index  # (f,) the medium's cell, whole-grid index
+    pair: NDArray[np.uint8]  # (f, 2) the tags
+    film: Index  # (b,) metal faces under a film: row in cells
+    film_tag: Bytes  # (b,)
+    wall: Index  # (w,) metal cells at a fixed temperature, metal-box index
+    wall_tag: Bytes  # (w,)
+    cross: Index  # (c, 2) faces between unlike media, whole-grid index
+    cross_pair: NDArray[np.uint8]  # (c, 2)
+    open: Index  # (o,) media cells under a wall or film, whole-grid index
+    open_pair: NDArray[np.uint8]  # (o, 2) the medium's tag and the boundary's
+
+
+class Layout(NamedTuple):
+    """One grid made ready."""
+
+    tags: Bytes  # (NX, NY, NZ) padded
+    shape: tuple[int, int, int]  # padded
+    box: tuple[int, int, int]  # first padded cell of the metal's box (one layer of margin included)
+    box_shape: tuple[int, int, int]
+    metal_bits: Bytes  # (M,)
+    run_first: Index
+    run_length: Index
+    media_bits: Bytes  # (N,)
+    faces: Faces
+    shell: NDArray[np.uint16]  # (N,)
+    seg_first: Index
+    seg_length: Index
+    seg_tag: Bytes
+    seg_full: NDArray[np.bool_]
+    seg_reach: NDArray[np.uint16]
+    shell_count: NDArray[np.int64]  # segments up to and including each shell
+    shell_width: float  # root s
+
+
+@njit(cache=True, nogil=True)
+def _count(tags, kind, counts):
+    """Counts of each kind of face."""
+    nx, ny, nz = tags.shape
+    for x in range(1, nx - 1):
+        for y in range(1, ny - 1):
+            for z in range(1, nz - 1):
+                t = tags[x, y, z]
+                k = kind[t]
+                if k != METAL and k != MEDIUM:
+                    continue
+                touched = False
+                for d in range(6):
+                    q = tags[x + (d == 5) - (d == 4), y + (d == 3) - (d == 2), z + (d == 1) - (d == 0)]
+                    kq = kind[q]
+                    if k == METAL:
+                        if kq == MEDIUM:
+                            counts[1] += 1
+                            touched = True
+                        elif kq == FILM:
+                            counts[2] += 1
+                            touched = True
+                        elif kq == WALL:
+                            counts[3] += 1
+                    elif kq == MEDIUM:
+                        if q != t and d % 2 == 1:
+                            counts[4] += 1
+                    elif kq == WALL or kq == FILM:
+                        counts[5] += 1
+                if touched:
+                    counts[0] += 1
+
+
+@njit(cache=True, nogil=True)
+def _fill(tags, kind, box, by, bz, media_bits, metal_bits, cells, touch, medium, pair, film, film_tag, wall, wall_tag, cross, cross_pair, opens, open_pair):
+    """Neighbour bits and face lists."""
+    nx, ny, nz = tags.shape
+    n = np.zeros(6, np.int64)
+    for x in range(1, nx - 1):
+        for y in range(1, ny - 1):
+            for z in range(1, nz - 1):
+                t = tags[x, y, z]
+                k = kind[t]
+                if k != METAL and k != MEDIUM:
+                    continue
+                p = (x * ny + y) * nz + z
+                b = ((x - box[0]) * by + y - box[1]) * bz + z - box[2]
+                bits = 0
+                touched = False
+                for d in range(6):
+                    xq, yq, zq = x + (d == 5) - (d == 4), y + (d == 3) - (d == 2), z + (d == 1) - (d == 0)
+                    q = tags[xq, yq, zq]
+                    kq = kind[q]
+                    at = (xq * ny + yq) * nz + zq
+                    if k == METAL:
+                        if kq == METAL:
+                            bits |= 1 << d
+                        elif kq == MEDIUM:
+                            touch[n[1]], medium[n[1]] = n[0], at
+                            pair[n[1], 0], pair[n[1], 1] = t, q
+                            n[1] += 1
+                            touched = True
+                        elif kq == FILM:
+                            film[n[2]], film_tag[n[2]] = n[0], q
+                            n[2] += 1
+                            touched = True
+                        elif kq == WALL:
+                            wall[n[3]], wall_tag[n[3]] = b, q
+                            n[3] += 1
+                    elif kq == MEDIUM:
+                        if q == t:
+                            bits |= 1 << d
+                        elif d % 2 == 1:
+                            cross[n[4], 0], cross[n[4], 1] = p, at
+                            cross_pair[n[4], 0], cross_pair[n[4], 1] = t, q
+                            n[4] += 1
+                    elif kq == WALL or kq == FILM:
+                        opens[n[5]] = p
+                        open_pair[n[5], 0], open_pair[n[5], 1] = t, q
+                        n[5] += 1
+                if k == METAL:
+                    metal_bits[b] = bits
+                    if touched:
+                        cells[n[0]] = b
+                        n[0] += 1
+                else:
+                    media_bits[p] = bits
+
+
+@njit(cache=True, nogil=True)
+def _metal_runs(tags, kind, box, box_shape, first, length, fill):
+    """Runs of metal along the last axis; returns how many."""
+    n = 0
+    bx, by, bz = box_shape
+    for x in range(bx):
+        for y in range(by):
+            inside = False
+            for z in range(bz):
+                metal = kind[tags[x + box[0], y + box[1], z + box[2]]] == METAL
+                if metal and not inside:
+                    if fill:
+                        first[n] = (x * by + y) * bz + z
+                        length[n] = 0
+                    n += 1
+                if metal and fill:
+                    length[n - 1] += np.uint64(1)
+                inside = metal
+    return n
+
+
+@njit(cache=True, nogil=True)
+def _sweep(dist, tags, slow, backward):
+    """One pass of a chamfer distance (weights 1, 4/3, 5/3) weighted by each medium's slowness; returns whether anything changed."""
+    nx, ny, nz = dist.shape
+    sign = -1 if backward else 1
+    changed = False
+    for ix in range(1, nx - 1):
+        x = nx - 1 - ix if backward else ix
+        for iy in range(1, ny - 1):
+            y = ny - 1 - iy if backward else iy
+            for iz in range(1, nz - 1):
+                z = nz - 1 - iz if backward else iz
+                s = slow[tags[x, y, z]]
+                if s == 0.0:
+                    continue
+                best = dist[x, y, z]
+                if best == 0.0:
+                    continue
+                one, two, three = s, s * np.float32(4.0 / 3.0), s * np.float32(5.0 / 3.0)
+                a, b, c = x - sign, y - sign, z - sign
+                d, e = y + sign, z + sign
+                near = min(dist[a, y, z], dist[x, b, z], dist[x, y, c]) + one
+                edge = min(dist[a, b, z], dist[a, d, z], dist[a, y, c], dist[a, y, e], dist[x, b, c], dist[x, b, e]) + two
+                corner = min(dist[a, b, c], dist[a, b, e], dist[a, d, c], dist[a, d, e]) + three
+                value = min(best, near, edge, corner)
+                if value < best:
+                    dist[x, y, z] = value
+                    changed = True
+    return changed
+
+
+@njit(cache=True, nogil=True)
+def _segments(tags, kind, bits, dist, width, shell, first, length, tag, full, least, fill):
+    """Segments of one medium along the last axis, at most LONGEST cells; returns how many."""
+    nx, ny, nz = tags.shape
+    n = 0
+    for x in range(1, nx - 1):
+        for y in range(1, ny - 1):
+            z = 1
+            while z < nz - 1:
+                t = tags[x, y, z]
+                if kind[t] != MEDIUM:
+                    z += 1
+                    continue
+                start = z
+                while z < nz - 1 and tags[x, y, z] == t and z - start < LONGEST:
+                    z += 1
+                if fill:
+                    p = (x * ny + y) * nz + start
+                    low = np.float32(np.inf)
+                    whole = True
+                    for j in range(z - start):
+                        low = min(low, dist[x, y, start + j])
+                        whole = whole and bits[p + j] == 63
+                    s = np.uint16(65535) if low / width > 65000.0 else np.uint16(low / width)
+                    for j in range(z - start):
+                        shell[p + j] = s
+                    first[n], length[n], tag[n], full[n], least[n] = p, z - start, t, whole, s
+                n += 1
+    return n
+
+
+@njit(cache=True, nogil=True)
+def _reach(first, length, bits, shell, sx, sy, reach):
+    """The farthest shell among a segment's own neighbours."""
+    for k in range(first.size):
+        far = np.uint16(0)
+        for p in range(first[k], first[k] + length[k]):
+            b = bits[p]
+            if b & 1:
+                far = max(far, shell[p - 1])
+            if b & 2:
+                far = max(far, shell[p + 1])
+            if b & 4:
+                far = max(far, shell[p - sy])
+            if b & 8:
+                far = max(far, shell[p + sy])
+            if b & 16:
+                far = max(far, shell[p - sx])
+            if b & 32:
+                far = max(far, shell[p + sx])
+        reach[k] = far
+
+
+def lay_out(tags: Bytes, kind: Bytes, cell: float, diffusivity: Floats, start: Floats, ambient: Floats) -> Layout:
+    """Make a grid ready to step.
+
+    ``tags`` (nx, ny, nz), the last axis the one runs go along; ``kind`` (256,) NOTHING, METAL, MEDIUM, WALL or FILM by tag;
+    ``diffusivity`` (256,) [m2/s] and ``start`` (256,) [K] of the media; ``ambient`` (256,) [K] of walls and films: where it is not
+    the medium's start, heat may enter from the first moment.
+    """
+    padded = _padded(tags)
+    box, box_shape = _metal_box(padded, kind)
+    faces, media_bits, metal_bits = _faces(padded, kind, box, box_shape)
+
+    corner = np.array(box, dtype=np.int64)
+    none = np.empty(0, np.uint64)
+    count = _metal_runs(padded, kind, corner, box_shape, none, none, False)
+    run_first, run_length = np.empty(count, np.uint64), np.empty(count, np.uint64)
+    _metal_runs(padded, kind, corner, box_shape, run_first, run_length, True)
+
+    dist, width = _distance(padded, kind, cell, diffusivity, start, ambient, faces)
+    shell = np.full(padded.size, FAR, np.uint16)
+    empty = (none, none, np.empty(0, np.uint8), np.empty(0, np.bool_), np.empty(0, np.uint16))
+    count = _segments(padded, kind, media_bits, dist, np.float32(width), shell, *empty, False)
+    first, length = np.empty(count, np.uint64), np.empty(count, np.uint64)
+    tag, full, least = np.empty(count, np.uint8), np.empty(count, np.bool_), np.empty(count, np.uint16)
+    _segments(padded, kind, media_bits, dist, np.float32(width), shell, first, length, tag, full, least, True)
+    order = np.argsort(least, kind="stable")
+    first, length = first[order], length[order]
+    reach = np.empty(count, np.uint16)
+    sx, sy = padded.shape[1] * padded.shape[2], padded.shape[2]
+    _reach(first.astype(np.int64), length.astype(np.int64), media_bits, shell, sx, sy, reach)
+    near = least[least < FAR]
+    shells = np.cumsum(np.bincount(near, minlength=1)).astype(np.int64)
+    return Layout(
+        tags=padded,
+        shape=padded.shape,
+        box=box,
+        box_shape=box_shape,
+        metal_bits=metal_bits,
+        run_first=run_first,
+        run_length=run_length,
+        media_bits=media_bits,
+        faces=faces,
+        shell=shell,
+        seg_first=first,
+        seg_length=length,
+        seg_tag=tag[order],
+        seg_full=full[order],
+        seg_reach=reach,
+        shell_count=shells,
+        shell_width=width,
+    )
+
+
+def _padded(tags: Bytes) -> Bytes:
+    """The grid with one layer of pad tags; the pad's edges belong to no cell's face."""
+    out = np.empty((tags.shape[0] + 2, tags.shape[1] + 2, tags.shape[2] + 2), np.uint8)
+    out[0], out[-1] = OUTER, OUTER + 1
+    out[:, 0], out[:, -1] = OUTER + 2, OUTER + 3
+    out[:, :, 0], out[:, :, -1] = OUTER + 4, OUTER + 5
+    out[1:-1, 1:-1, 1:-1] = tags
+    return out
+
+
+def _metal_box(padded: Bytes, kind: Bytes) -> tuple[tuple[int, int, int], tuple[int, int, int]]:
+    """First cell and shape of the box around the metal, with one layer of margin; a box of no cells without metal."""
+    metal = (kind == METAL)[padded]
+    if not metal.any():
+        return (0, 0, 0), (1, 1, 1)
+    spans = []
+    for axis in range(3):
+        others = tuple(i for i in range(3) if i != axis)
+        at = np.flatnonzero(metal.any(axis=others))
+        spans.append((int(at[0]) - 1, int(at[-1]) + 2))
+    return (spans[0][0], spans[1][0], spans[2][0]), (spans[0][1] - spans[0][0], spans[1][1] - spans[1][0], spans[2][1] - spans[2][0])
+
+
+def _faces(padded: Bytes, kind: Bytes, box: tuple[int, int, int], box_shape: tuple[int, int, int]) -> tuple[Faces, Bytes, Bytes]:
+    """Face lists and the two sets of neighbour bits."""
+    n = np.zeros(6, np.int64)
+    _count(padded, kind, n)
+    faces = Faces(
+        cells=np.empty(n[0], np.uint64),
+        touch=np.empty(n[1], np.uint64),
+        medium=np.empty(n[1], np.uint64),
+        pair=np.empty((n[1], 2), np.uint8),
+        film=np.empty(n[2], np.uint64),
+        film_tag=np.empty(n[2], np.uint8),
+        wall=np.empty(n[3], np.uint64),
+        wall_tag=np.empty(n[3], np.uint8),
+        cross=np.empty((n[4], 2), np.uint64),
+        cross_pair=np.empty((n[4], 2), np.uint8),
+        open=np.empty(n[5], np.uint64),
+        open_pair=np.empty((n[5], 2), np.uint8),
+    )
+    media_bits = np.zeros(padded.size, np.uint8)
+    metal_bits = np.zeros(box_shape[0] * box_shape[1] * box_shape[2], np.uint8)
+    _fill(padded, kind, np.array(box, np.int64), box_shape[1], box_shape[2], media_bits, metal_bits, *faces)
+    return faces, media_bits, metal_bits
+
+
+def _distance(
+    padded: Bytes, kind: Bytes, cell: float, diffusivity: Floats, start: Floats, ambient: Floats, faces: Faces
+) -> tuple[NDArray[np.float32], float]:
+    """Diffusion distance [root s] of each medium cell from the nearest place where heat enters, and the width of one shell."""
+    media = np.flatnonzero((kind == MEDIUM) & (diffusivity > 0.0))
+    slow = np.zeros(256, np.float32)
+    slow[media] = cell / np.sqrt(diffusivity[media])
+    dist = np.where((kind == METAL)[padded], np.float32(0.0), np.float32(np.inf)).astype(np.float32)
+    flat = dist.reshape(-1)
+    pair = faces.open_pair
+    flat[faces.open[ambient[pair[:, 1]] != start[pair[:, 0]]]] = 0.0
+    pair = faces.cross_pair
+    flat[faces.cross[start[pair[:, 0]] != start[pair[:, 1]]].reshape(-1)] = 0.0
+    present = np.flatnonzero(np.bincount(padded.reshape(-1), minlength=256)[:OUTER])
+    plain = int((kind[present] != METAL).sum()) <= 1  # one medium and no void: two sweeps are enough
+    for _ in range(12):
+        changed = _sweep(dist, padded, slow, False)
+        changed = _sweep(dist, padded, slow, True) or changed
+        if plain or not changed:
+            break
+    width = 2.0 * float(slow.max()) if media.size else 1.0
+    return dist, width

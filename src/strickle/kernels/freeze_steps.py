@@ -1,0 +1,342 @@
+"""The compiled steps of the freezing solver: metal super-step, media step, exchange, crossings, sums."""
+
+from __future__ import annotations
+
+import numpy as np
+from numba import njit
+
+SIGMA = 5.670374419e-8  # W/(m2 K4), Stefan-Boltzmann, CODATA 2018
+
+
+@njit(cache=True, nogil=True, inline="always")
+def _at(u, least, inverse, table):
+    """Linear reading of an even table that goes on with its end slopes."""
+    x = (u - least) * inverse
+    i = int(x)
+    i = min(max(i, 0), table.size - 2)
+    k = np.uint64(i)
+    return table[k] + (x - i) * (table[k + np.uint64(1)] - table[k])
+
+
+@njit(cache=True, nogil=True)
+def potentials(u, w, first, length, least, inverse, table):
+    """w[p] = table(u[p]) along the runs."""
+    top = np.float64(table.size - 2)
+    one = np.uint64(1)
+    for k in range(first.size):
+        a = np.uint64(first[k])
+        for j in range(np.uint64(length[k])):
+            x = (u[a + j] - least) * inverse
+            f = min(max(np.floor(x), 0.0), top)
+            i = np.uint64(f)
+            w[a + j] = table[i] + (x - f) * (table[i + one] - table[i])
+
+
+@njit(cache=True, nogil=True)
+def couple(u, cells, touch, medium, rest, half, film, film_tag, ambient, film_h, emissivity, old, least, inverse, temperature, conductivity, a, b, touch_u, film_u, film_a):
+    """Freeze the surroundings for one super-step: flux into a metal cell = a - b T.
+
+    Face conductance = 1 / (rest + half cell of metal at its present conductivity); radiation is linearised about the present
+    surface temperature.  Fills a, b by cell, touch_u [W/m2K] by metal/medium face, film_u and film_a [W/m2] by film face.
+    """
+    a[:] = 0.0
+    b[:] = 0.0
+    for f in range(touch.size):
+        i = touch[f]
+        g = 1.0 / (rest[f] + half / _at(u[cells[i]], least, inverse, conductivity))
+        touch_u[f] = g
+        a[i] += g * old[medium[f]]
+        b[i] += g
+    for f in range(film.size):
+        i = film[f]
+        tag = film_tag[f]
+        own = u[cells[i]]
+        t = _at(own, least, inverse, temperature)
+        gk = _at(own, least, inverse, conductivity) / half
+        g, flow = film_law(t, gk, ambient[tag], film_h[tag], emissivity[tag])
+        film_u[f], film_a[f] = g, flow
+        a[i] += flow
+        b[i] += g
+
+
+@njit(cache=True, nogil=True)
+def film_law(t, gk, ambient, h, emissivity):
+    """(g, flow) such that the flux out of a cell at T through its half cell and the film is g T - flow, exact at the present T."""
+    surface = t
+    lin, rhs = h, h * ambient
+    for _ in range(4):
+        r = emissivity * SIGMA * surface**3
+        lin = h + 4.0 * r
+        rhs = h * ambient + emissivity * SIGMA * ambient**4 + 3.0 * r * surface
+        if lin <= 0.0:
+            return 0.0, 0.0
+        surface = (gk * t + rhs) / (gk + lin)
+    g = gk * lin / (gk + lin)
+    return g, g * rhs / lin
+
+
+@njit(cache=True, nogil=True)
+def metal_step(
+    y0, ya, yb, w, l0, bits, first, length, sx, sy, cells, a, b, whole, wall, wall_w, wall_whole,
+    least, inverse, temperature, potential, per_area, dt, stages,
+):  # fmt: skip
+    """One RKL2 super-step of the metal against frozen surroundings; returns True where the result is in ``yb``, else in ``ya``.
+
+    ``w`` must hold the potentials of ``y0``.  ``whole`` [K s] and ``wall_whole`` [m2 K] come back as the integrals of the cell's
+    temperature and of its potential through the very same recurrence, so that face heat = g (integral - dt T) is exact.
+    Coefficients: C. D. Meyer, D. S. Balsara, T. D. Aslam, J. Comput. Phys. 257 (2014) 594-626 (form from memory, confirmed by the
+    order of convergence in tests/analytic).
+    """
+    one, ux, uy = np.uint64(1), np.uint64(sx), np.uint64(sy)
+    n, m = cells.size, wall.size
+    s = stages
+    w1 = 4.0 / (s * s + s - 2.0)
+    w_prev, w_prev2, t0 = np.zeros(n), np.zeros(n), np.zeros(n)
+    v_prev, v_prev2, v0 = np.zeros(m), np.zeros(m), np.zeros(m)
+    b_prev2, b_prev = 1.0 / 3.0, 1.0 / 3.0
+    for stage in range(1, s + 1):
+        if stage == 1:
+            mu, nu, rest, mt, gt = 0.0, 0.0, 1.0, w1 / 3.0 * dt, 0.0
+            src, dst = y0, ya
+            b_now = 1.0 / 3.0
+        else:
+            j = float(stage)
+            b_now = 1.0 / 3.0 if stage == 2 else (j * j + j - 2.0) / (2.0 * j * (j + 1.0))
+            mu = (2.0 * j - 1.0) / j * b_now / b_prev
+            nu = -(j - 1.0) / j * b_now / b_prev2
+            rest = 1.0 - mu - nu
+            mt = mu * w1 * dt
+            gt = -(1.0 - b_prev) * mt
+            if stage % 2 == 0:
+                src, dst = ya, yb
+            else:
+                src, dst = yb, ya
+        scale = mt * per_area[0]
+        if stage == 1:
+            for k in range(first.size):
+                p0 = np.uint64(first[k])
+                for i in range(np.uint64(length[k])):
+                    p = p0 + i
+                    c = w[p]
+                    q = bits[p]
+                    l0[p] = per_area[0] * (
+                        (q & 1) * (w[p - one] - c) + ((q >> 1) & 1) * (w[p + one] - c) + ((q >> 2) & 1) * (w[p - uy] - c)
+                        + ((q >> 3) & 1) * (w[p + uy] - c) + ((q >> 4) & 1) * (w[p - ux] - c) + ((q >> 5) & 1) * (w[p + ux] - c)
+                    )  # fmt: skip
+            for i in range(n):
+                t0[i] = _at(y0[cells[i]], least, inverse, temperature)
+                l0[cells[i]] += per_area[1] * (a[i] - b[i] * t0[i])
+            for i in range(m):
+                v0[i] = w[wall[i]]
+                l0[wall[i]] += 2.0 * per_area[0] * (wall_w[i] - v0[i])
+            for k in range(first.size):
+                p0 = np.uint64(first[k])
+                for i in range(np.uint64(length[k])):
+                    ya[p0 + i] = y0[p0 + i] + mt * l0[p0 + i]
+            for i in range(n):
+                w_prev[i] = mt * t0[i]
+            for i in range(m):
+                v_prev[i] = mt * v0[i]
+        else:
+            for k in range(first.size):
+                p0 = np.uint64(first[k])
+                for i in range(np.uint64(length[k])):
+                    p = p0 + i
+                    c = w[p]
+                    q = bits[p]
+                    flow = (
+                        (q & 1) * (w[p - one] - c) + ((q >> 1) & 1) * (w[p + one] - c) + ((q >> 2) & 1) * (w[p - uy] - c)
+                        + ((q >> 3) & 1) * (w[p + uy] - c) + ((q >> 4) & 1) * (w[p - ux] - c) + ((q >> 5) & 1) * (w[p + ux] - c)
+                    )  # fmt: skip
+                    older = y0[p] if stage == 2 else dst[p]
+                    dst[p] = mu * src[p] + nu * older + rest * y0[p] + scale * flow + gt * l0[p]
+            for i in range(n):
+                p = cells[i]
+                t = _at(src[p], least, inverse, temperature)
+                dst[p] += mt * per_area[1] * (a[i] - b[i] * t)
+                now = mu * w_prev[i] + nu * w_prev2[i] + mt * t + gt * t0[i]
+                w_prev2[i] = w_prev[i]
+                w_prev[i] = now
+            for i in range(m):
+                p = wall[i]
+                dst[p] += 2.0 * scale * (wall_w[i] - w[p])
+                now = mu * v_prev[i] + nu * v_prev2[i] + mt * w[p] + gt * v0[i]
+                v_prev2[i] = v_prev[i]
+                v_prev[i] = now
+            b_prev2, b_prev = b_prev, b_now
+        potentials(dst, w, first, length, least, inverse, potential)
+    for i in range(n):
+        whole[i] = w_prev[i]
+    for i in range(m):
+        wall_whole[i] = v_prev[i]
+    return s % 2 == 0
+
+
+@njit(cache=True, nogil=True)
+def media_step(old, new, bits, shell, first, length, tag, full, reach, count, limit, factor, sx, sy):
+    """Explicit step of the first ``count`` segments; no heat passes between shells inside and outside ``limit``."""
+    one, ux, uy = np.uint64(1), np.uint64(sx), np.uint64(sy)
+    for k in range(count):
+        a = np.uint64(first[k])
+        n = np.uint64(length[k])
+        f = factor[tag[k]]
+        if reach[k] > limit:
+            for j in range(n):
+                p = a + j
+                c = old[p]
+                q = bits[p]
+                flow = 0.0
+                if q & 1 and shell[p - one] <= limit:
+                    flow += old[p - one] - c
+                if q & 2 and shell[p + one] <= limit:
+                    flow += old[p + one] - c
+                if q & 4 and shell[p - uy] <= limit:
+                    flow += old[p - uy] - c
+                if q & 8 and shell[p + uy] <= limit:
+                    flow += old[p + uy] - c
+                if q & 16 and shell[p - ux] <= limit:
+                    flow += old[p - ux] - c
+                if q & 32 and shell[p + ux] <= limit:
+                    flow += old[p + ux] - c
+                new[p] = c + f * flow
+        elif full[k]:
+            for j in range(n):
+                p = a + j
+                new[p] = old[p] + f * (old[p - one] + old[p + one] + old[p - uy] + old[p + uy] + old[p - ux] + old[p + ux] - 6.0 * old[p])
+        else:
+            for j in range(n):
+                p = a + j
+                c = old[p]
+                q = bits[p]
+                new[p] = c + f * (
+                    (q & 1) * (old[p - one] - c) + ((q >> 1) & 1) * (old[p + one] - c) + ((q >> 2) & 1) * (old[p - uy] - c)
+                    + ((q >> 3) & 1) * (old[p + uy] - c) + ((q >> 4) & 1) * (old[p - ux] - c) + ((q >> 5) & 1) * (old[p + ux] - c)
+                )  # fmt: skip
+
+
+@njit(cache=True, nogil=True)
+def exchange(
+    old, new, shell, limit, dt, per_area, touch, medium, pair, touch_u, whole, film, film_u, film_a,
+    wall_w, wall_whole, wall_rate, cross, cross_pair, cross_u, opens, open_pair, open_gk, kind_wall, ambient, film_h, emissivity,
+):  # fmt: skip
+    """Bring the integrated face heat into the media; returns the heat that left through walls and films [J/m2 of a cell face].
+
+    ``per_area`` (256,) = 1 / (rho c dx) of each medium; ``wall_rate`` turns an integral of potential differences into heat.
+    """
+    out = 0.0
+    for f in range(touch.size):
+        p = medium[f]
+        new[p] += touch_u[f] * (whole[touch[f]] - dt * old[p]) * per_area[pair[f, 1]]
+    for f in range(film.size):
+        out += film_u[f] * whole[film[f]] - film_a[f] * dt
+    for f in range(wall_w.size):
+        out += wall_rate * (wall_whole[f] - dt * wall_w[f])
+    for f in range(cross.shape[0]):
+        p, q = cross[f, 0], cross[f, 1]
+        if shell[p] <= limit and shell[q] <= limit:
+            heat = dt * cross_u[f] * (old[p] - old[q])
+            new[p] -= heat * per_area[cross_pair[f, 0]]
+            new[q] += heat * per_area[cross_pair[f, 1]]
+    for f in range(opens.size):
+        p = opens[f]
+        if shell[p] <= limit:
+            tag = open_pair[f, 1]
+            if kind_wall[tag]:
+                heat = dt * open_gk[f] * (old[p] - ambient[tag])
+            else:
+                g, flow = film_law(old[p], open_gk[f], ambient[tag], film_h[tag], emissivity[tag])
+                heat = dt * (g * old[p] - flow)
+            new[p] -= heat * per_area[open_pair[f, 0]]
+            out += heat
+    return out
+
+
+@njit(cache=True, nogil=True)
+def _gradient(u, p, q, sx, sy, dx, least, inverse, temperature):
+    """Size of the temperature gradient [K/m] by central differences inside the metal, one-sided at its edge."""
+    t = _at(u[p], least, inverse, temperature)
+    total = 0.0
+    for axis in range(3):
+        step = 1 if axis == 0 else (sy if axis == 1 else sx)
+        low = (q >> (2 * axis)) & 1
+        high = (q >> (2 * axis + 1)) & 1
+        if low + high == 0:
+            continue
+        lo = _at(u[p - step], least, inverse, temperature) if low else t
+        hi = _at(u[p + step], least, inverse, temperature) if high else t
+        g = (hi - lo) / (dx * (low + high))
+        total += g * g
+    return np.sqrt(total)
+
+
+@njit(cache=True, nogil=True)
+def crossings(was, now, bits, first, length, sx, sy, levels, reached, times, gradient, critical, t, dt, dx, least, inverse, temperature):
+    """Note the moments at which falling cells pass ``levels`` (falling order); a cell that warms up again loses its mark.
+
+    ``reached`` (M,) counts the levels passed, ``times`` (levels, M).  Returns least and greatest u, greatest change.
+    """
+    low, high, most = np.inf, -np.inf, 0.0
+    k_max = levels.size
+    for k in range(first.size):
+        a = np.int64(first[k])
+        for p in range(a, a + np.int64(length[k])):
+            u0, u1 = was[p], now[p]
+            low = min(low, u1)
+            high = max(high, u1)
+            most = max(most, abs(u1 - u0))
+            c = reached[p]
+            while c < k_max and u1 <= levels[c]:
+                share = (u0 - levels[c]) / (u0 - u1) if u0 > u1 else 1.0
+                share = min(max(share, 0.0), 1.0)
+                times[c, p] = t + dt * share
+                if c == critical:
+                    g0 = _gradient(was, p, bits[p], sx, sy, dx, least, inverse, temperature)
+                    g1 = _gradient(now, p, bits[p], sx, sy, dx, least, inverse, temperature)
+                    gradient[p] = g0 + share * (g1 - g0)
+                c += 1
+            while c > 0 and u1 > levels[c - 1]:
+                c -= 1
+                times[c, p] = np.nan
+            reached[p] = c
+    return low, high, most
+
+
+@njit(cache=True, nogil=True)
+def extent(u, first, length):
+    """Least and greatest u; NaN makes both NaN-free infinities so that the caller's test fails."""
+    low, high = np.inf, -np.inf
+    for k in range(first.size):
+        a = np.uint64(first[k])
+        for j in range(np.uint64(length[k])):
+            v = u[a + j]
+            if not np.isfinite(v):
+                return -np.inf, np.inf
+            low = min(low, v)
+            high = max(high, v)
+    return low, high
+
+
+@njit(cache=True, nogil=True)
+def metal_sum(u, start, first, length):
+    """Sum over the metal of start - u."""
+    total = 0.0
+    for k in range(first.size):
+        a = np.uint64(first[k])
+        part = 0.0
+        for j in range(np.uint64(length[k])):
+            part += start[a + j] - u[a + j]
+        total += part
+    return total
+
+
+@njit(cache=True, nogil=True)
+def media_sum(new, first, length, tag, count, start, heat):
+    """Heat gained by the media in the band, per cell volume [J/m3 summed]."""
+    total = 0.0
+    for k in range(count):
+        a = np.uint64(first[k])
+        part = 0.0
+        for j in range(np.uint64(length[k])):
+            part += new[a + j] - start[tag[k]]
+        total += part * heat[tag[k]]
+    return total

@@ -1,0 +1,80 @@
+"""What the freezing solver is asked and what it answers: plain tuples."""
+
+from __future__ import annotations
+
+from collections.abc import Mapping
+from typing import NamedTuple
+
+from strickle.kernels.freeze_tables import Floats
+
+LIQUIDUS_OFFSET = 1.0  # K above the liquidus at which "superheat gone" is read: the crossing of the liquidus itself is asymptotic
+
+
+class MediumTable(NamedTuple):
+    """Sand, core, chill, board: constant properties."""
+
+    conductivity: float  # W/(m K)
+    density: float  # kg/m3
+    heat: float  # J/(kg K)
+    start: float  # K
+
+
+class FaceSpec(NamedTuple):
+    """What lies beyond a face."""
+
+    kind: str  # adiabatic | fixed | film
+    temperature: float = 293.15  # K
+    h: float = 0.0  # W/(m2 K)
+    emissivity: float = 0.0  # 1
+
+
+adiabatic = FaceSpec("adiabatic")
+
+
+def fixed(temperature: float) -> FaceSpec:
+    """A face held at a temperature [K]."""
+    return FaceSpec("fixed", temperature)
+
+
+def film(h: float, temperature: float, emissivity: float = 0.0) -> FaceSpec:
+    """A face that loses heat by a film conductance [W/(m2 K)] and by radiation to surroundings at ``temperature`` [K]."""
+    return FaceSpec("film", temperature, h, emissivity)
+
+
+class Knobs(NamedTuple):
+    """How finely to step."""
+
+    growth: float  # a step is at most this share of the time gone by
+    share: float  # and at most this share of the freezing time as estimated beforehand
+    band: float  # width of the media band in diffusion lengths sqrt(4 alpha t), plus one shell
+
+
+PRESETS: Mapping[str, Knobs] = {
+    "rough": Knobs(0.05, 0.012, 2.0),
+    "shop": Knobs(0.03, 0.006, 3.0),
+    "fine": Knobs(0.015, 0.0015, 3.5),
+}
+
+
+class FreezeOut(NamedTuple):
+    """What was computed. Arrays are (nx, ny, nz) float64, NaN outside the metal and where the event did not come to pass."""
+
+    time_to_liquidus: Floats  # s, superheat gone: read at the liquidus + 1 K
+    time_to_coherency: Floats  # s
+    time_to_solidus: Floats  # s, when the cell as a whole is solid: belongs to its far face, half a cell past the centre
+    time_below: Floats  # s, when the cell fell below ``below``
+    gradient: Floats  # K/m at solidus + 0.1 (liquidus - solidus)
+    cooling_rate: Floats  # K/s there, from the times of passing 0.15 and 0.05 of the range
+    niyama: Floats  # root(K s)/m, gradient / root(cooling rate)
+    temperature: Floats  # K, every cell, at ``time``; NaN in cells of no material
+    snapshots: tuple[Floats, ...]  # K, every cell, at the times asked
+    time: float  # s, last moment computed
+    solid_time: float  # s, when the last cell became solid; NaN if not all did
+    below_time: float  # s, when the last metal cell fell below ``below``; NaN if not all did
+    metal_loss: float  # J
+    media_gain: float  # J
+    outer_loss: float  # J, through walls and films
+    balance: float  # 1, worst closure error of the three at any check
+    status: str  # done | stopped at the longest time | stopped at the most steps | diverged
+    steps: int
+    stages: int
