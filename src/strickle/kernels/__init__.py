@@ -1,0 +1,1 @@
+"""Compiled kernels: bare floats and arrays, SI. They import nothing of ours."""
