@@ -302,7 +302,17 @@ class Run:
         start = float(self.start[self.kind == METAL].max())
         media = (self.conductivity, self.capacity, self.start)
         return freezing_time(
-            self.metal, self.metal_cells, self.cell, start, self.layout.faces, self.rest, media, self.kind, self.ambient, self.h, self.emissivity
+            self.metal,
+            self.metal_cells,
+            self.cell,
+            start,
+            self.layout.faces,
+            self.rest,
+            media,
+            self.kind,
+            self.ambient,
+            self.h,
+            self.emissivity,
         )
 
     def _pace(self, guess: float) -> tuple[float, float]:

@@ -95,7 +95,27 @@ def _count(tags, kind, counts):
 
 
 @njit(cache=True, nogil=True)
-def _fill(tags, kind, box, by, bz, media_bits, metal_bits, cells, touch, medium, pair, film, film_tag, wall, wall_tag, cross, cross_pair, opens, open_pair):
+def _fill(
+    tags,
+    kind,
+    box,
+    by,
+    bz,
+    media_bits,
+    metal_bits,
+    cells,
+    touch,
+    medium,
+    pair,
+    film,
+    film_tag,
+    wall,
+    wall_tag,
+    cross,
+    cross_pair,
+    opens,
+    open_pair,
+):
     """Neighbour bits and face lists."""
     nx, ny, nz = tags.shape
     n = np.zeros(6, np.int64)

@@ -33,7 +33,29 @@ def potentials(u, w, first, length, least, inverse, table):
 
 
 @njit(cache=True, nogil=True)
-def couple(u, cells, touch, medium, rest, half, film, film_tag, ambient, film_h, emissivity, old, least, inverse, temperature, conductivity, a, b, touch_u, film_u, film_a):
+def couple(
+    u,
+    cells,
+    touch,
+    medium,
+    rest,
+    half,
+    film,
+    film_tag,
+    ambient,
+    film_h,
+    emissivity,
+    old,
+    least,
+    inverse,
+    temperature,
+    conductivity,
+    a,
+    b,
+    touch_u,
+    film_u,
+    film_a,
+):
     """Freeze the surroundings for one super-step: flux into a metal cell = a - b T.
 
     Face conductance = 1 / (rest + half cell of metal at its present conductivity); radiation is linearised about the present

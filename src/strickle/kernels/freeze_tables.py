@@ -113,7 +113,12 @@ def metal_table(
     """
     t, f = _curve(curve_temperature, curve_solid)
     solidus, liquidus = float(t[0]), float(t[-1])
-    for name, value in (("latent heat", latent_heat), ("liquid heat capacity", liquid_heat), ("liquid conductivity", liquid_conductivity), ("density", density)):
+    for name, value in (
+        ("latent heat", latent_heat),
+        ("liquid heat capacity", liquid_heat),
+        ("liquid conductivity", liquid_conductivity),
+        ("density", density),
+    ):
         if not (np.isfinite(value) and value > 0.0):
             raise ValueError(f"{name} of the metal must be a positive number")
     heat_t, heat_v = _nodes(solid_heat_temperature, solid_heat, "heat capacity of the solid")

@@ -1,0 +1,163 @@
+"""What the freezing says to the person."""
+
+from __future__ import annotations
+
+from collections.abc import Mapping
+from typing import Any
+
+import numpy as np
+
+from strickle.base import Array, Finding, Margin, Value, Where, tell
+from strickle.metal import Metal
+from strickle.part import Part
+from strickle.pattern import Pattern
+from strickle.rigging import Rigging
+from strickle.sound import rules
+from strickle.sound.judge import Pool, to_mould, to_part
+from strickle.sound.result import NeckJudged
+
+SINK_SMALL, SINK_LARGE = (
+    0.2e-3,
+    0.4e-3,
+)  # loss per face under which a late place is let be, and over which it is called in need (choices; learned from the log)
+
+
+def findings_of(
+    *,
+    result: Mapping[str, Any],
+    status: str,
+    pools: tuple[Pool, ...],
+    part: Part,
+    pattern: Pattern,
+    rigging: Rigging,
+    metal: Metal,
+    threshold: Value,
+    cell: float,
+) -> tuple[Finding, ...]:
+    """Joints, pools that stand alone, weak gradients, and whether the solve itself can be trusted."""
+    found: list[Finding] = []
+    if status != "done":
+        found.append(
+            Finding(
+                code="sound.unfinished",
+                weight="STOP",
+                says=f"The freezing solve did not reach its end: {status}",
+                because="times after that moment are not known",
+                do="Run again with a coarser cell (--cell) or the rough preset; if it stays, report it",
+            )
+        )
+    for neck in result["necks"]:
+        found.append(_neck(neck, part, rigging))
+    fed = {n.feeds for n in result["necks"]}
+    found += [f for p in pools if (f := _pool(p, part, pattern, rigging, metal, fed)) is not None]
+    if np.isfinite(result["poor_share"]) and result["poor_share"] > 0.02:
+        found.append(_weak(result, threshold, metal))
+    if result["balance_error"] > 1e-6:
+        found.append(
+            Finding(
+                code="sound.balance",
+                weight="MIND",
+                says=f"The heat balance of the solve is open by {tell(result['balance_error'], '1')}",
+                because="heat lost by the metal and found in sand and air should agree to one part in a million",
+                do="Take the times with doubt and report it",
+            )
+        )
+    return tuple(found)
+
+
+def _neck(neck: NeckJudged, part: Part, rigging: Rigging) -> Finding:
+    riser = next(r for r in rigging.risers if r.name == neck.riser)
+    spot = part.hot_spots[neck.feeds]
+    first = "neck" if neck.neck_time < neck.riser_time else "riser"
+    margin = Margin(value=neck.margin, unit="1", of=f"{first} freezing time over that of the place it feeds")
+    where = Where(point=(float(spot.at[0]), float(spot.at[1]), float(spot.at[2])), body=neck.riser)
+    size = f"{neck.riser} ({tell(riser.diameter, 'm')} across, neck {tell(riser.neck.area, 'm2')})"
+    if neck.margin >= rules.TARGET_RATIO.value:
+        return Finding(
+            code="sound.fed",
+            weight="NOTE",
+            says=f"{size} outlasts what it feeds {tell(neck.margin, '1')} times",
+            because=f"the fed place is solid at {tell(neck.fed_time, 's')}, the neck at {tell(neck.neck_time, 's')}, the riser at {tell(neck.riser_time, 's')}",
+            do="Keep riser and neck as drawn; do not trim the neck in the sand",
+            where=where,
+            margin=margin,
+            source="campbell",
+        )
+    weight = "MIND" if neck.margin >= rules.LEAST_RATIO.value else "STOP"
+    verb = "outlasts what it feeds only" if neck.margin >= 1 else "freezes before what it feeds:"
+    return Finding(
+        code="sound.neck_short" if first == "neck" else "sound.riser_short",
+        weight=weight,
+        says=f"The {first} of {size} {verb} {tell(neck.margin, '1')} times",
+        because=(
+            f"the fed place is solid at {tell(neck.fed_time, 's')}, the neck at {tell(neck.neck_time, 's')}, the riser at {tell(neck.riser_time, 's')};"
+            f" {tell(rules.TARGET_RATIO.value, '1')} is wanted"
+        ),
+        do="A larger riser or neck, or a chill at the far side, may help; none that was tried here reached the target",
+        where=where,
+        margin=margin,
+        source="campbell",
+    )
+
+
+def _pool(pool: Pool, part: Part, pattern: Pattern, rigging: Rigging, metal: Metal, fed: set[int]) -> Finding | None:
+    """A place of the part that is cut off while still liquid: what it loses as it freezes shows as sink or hole."""
+    spot = _nearest(pool.at, part, pattern)
+    if spot is not None and spot in fed:
+        return None
+    lost = metal.shrinkage * pool.volume
+    radius = (3.0 * pool.volume / (4.0 * np.pi)) ** (1.0 / 3.0)
+    depth = metal.shrinkage * radius / 3.0
+    if depth < SINK_SMALL / 2:
+        return None
+    at = to_part(pattern, pool.at)
+    point = (float(at[0]), float(at[1]), float(at[2]))
+    heavy = depth > SINK_LARGE
+    return Finding(
+        code="sound.cut_off",
+        weight="MIND",
+        says=f"A pool of {tell(pool.volume, 'm3')} is cut off at {tell(pool.closes, 's')} and freezes alone till {tell(pool.time, 's')}",
+        because=f"it loses {tell(lost, 'm3')} on freezing with nothing to feed it; {'a hole or sink there is likely' if heavy else 'a small sink may show'}",
+        do="A riser on it, a chill against it, or less metal there may help; if the place is machined away or hidden, let it be",
+        where=Where(point=point),
+        margin=Margin(value=SINK_LARGE / depth, unit="1", of="loss per face let pass over the loss here"),
+        source="house",
+    )
+
+
+def _nearest(at: Array, part: Part, pattern: Pattern) -> int | None:
+    """The hot spot a pool belongs to: the nearest within twice its radius."""
+    best: int | None = None
+    least = np.inf
+    for i, spot in enumerate(part.hot_spots):
+        away = float(np.linalg.norm(to_mould(pattern, spot.at) - at))
+        if away < min(least, 2.0 * spot.radius):
+            best, least = i, away
+    return best
+
+
+def _weak(result: Mapping[str, Any], threshold: Value, metal: Metal) -> Finding:
+    weak = result["least_niyama"]
+    share = result["poor_share"]
+    point = (float(weak.at_part[0]), float(weak.at_part[1]), float(weak.at_part[2]))
+    alloy = "" if metal.family == "aluminium" else f" The threshold was found for aluminium alloys and is only a guide for {metal.name}."
+    return Finding(
+        code="sound.weak_gradient",
+        weight="MIND",
+        says=f"{tell(share, '1', '%')} of the part freezes with little gradient to draw metal along: fine scattered porosity is possible there",
+        because=(
+            f"its Niyama value lies under {tell(threshold.value, '1')} root(K s) per mm; one part in a hundred lies under {tell(weak.value, '1')}."
+            f" Such thresholds depend on the alloy and on what is called porous: published ones run from {tell(threshold.low, '1')} to"
+            f" {tell(threshold.high, '1')}.{alloy}"
+        ),
+        do="For a part that must be tight or polished, a chill at the far end or metal taken out may help; otherwise mind where you machine",
+        where=Where(point=point),
+        margin=Margin(
+            value=weak.value / threshold.value,
+            unit="1",
+            of="Niyama value over the threshold",
+            low=weak.value / threshold.high,
+            high=weak.value / threshold.low,
+        ),
+        source="niyama",
+    )

@@ -1,0 +1,33 @@
+"""Scalar rules of freezing."""
+
+from __future__ import annotations
+
+from strickle.base import Value
+
+TARGET_RATIO = Value(
+    value=1.2, low=1.2, high=1.2, unit="1", source="campbell", mark="memory", note="riser or neck time over that of what it feeds"
+)
+LEAST_RATIO = Value(value=1.1, low=1.1, high=1.1, unit="1", source="house", mark="guess", note="never called sound under this")
+
+
+def freezing_spread(conductivity: float, low: float, high: float) -> tuple[float, float]:
+    """Factors on a computed freezing time for sand of ``low``..``high`` conductivity instead of ``conductivity``.
+
+    Against sand the freezing time goes as one over the sand's effusivity squared, so as one over its conductivity
+    (Flemings, Solidification Processing, 1974, ch. 1; checks C04).
+
+    >>> freezing_spread(0.6, 0.45, 0.8)
+    (0.7499999999999999, 1.3333333333333333)
+    """
+    return conductivity / high, conductivity / low
+
+
+def niyama(gradient: float, cooling_rate: float) -> float:
+    """Niyama value in root(K s) per millimetre from gradient [K/m] and cooling rate [K/s].
+
+    Source: Niyama, Uchida, Morikawa, Saito, AFS Int. Cast Metals J. 7(3), 1982, 52-63.
+
+    >>> round(niyama(1000.0, 1.0), 3)
+    1.0
+    """
+    return gradient / cooling_rate**0.5 / 1000.0

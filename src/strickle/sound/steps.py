@@ -1,0 +1,180 @@
+"""Freeze the closed mould and judge it."""
+
+from __future__ import annotations
+
+from typing import Any
+
+import numpy as np
+
+from strickle.base import Array, BadInput, Source, Span, Value, Watch
+from strickle.cavity import METAL_TAGS, RISER, SAND, Cavity
+from strickle.melt import Melt
+from strickle.metal import Metal
+from strickle.mould import Mould
+from strickle.part import Part
+from strickle.pattern import Pattern
+from strickle.rigging import Rigging
+from strickle.sound import rules
+from strickle.sound.ask import SoundAsk
+from strickle.sound.findings import findings_of
+from strickle.sound.judge import Fields, joints, last_place, late, pools, weakest
+from strickle.sound.result import Sound
+from strickle.stores import Stores
+
+
+def freeze(
+    part: Part,
+    pattern: Pattern,
+    mould: Mould,
+    rigging: Rigging,
+    cavity: Cavity,
+    metal: Metal,
+    melt: Melt,
+    stores: Stores,
+    ask: SoundAsk,
+    watch: Watch,
+) -> Sound:
+    """Solve the freezing of the tagged grid with its open tops and outer flask faces, then judge pools, necks and gradients.
+
+    Raises BadInput when a constant the solve needs is missing from the stores; a solve that does not finish says so in a STOP finding.
+    """
+    constants = _Constants(stores)
+    knock_out = constants(f"knock_out.{metal.family}")
+    out = _solve(mould, cavity, metal, melt, stores.kit.ambient, constants, knock_out.value if ask.knock_out else None, ask.preset, watch)
+    fields = Fields(solidus=out.time_to_solidus, tags=cavity.grid.tags, cell=cavity.grid.cell, origin=cavity.grid.origin)
+    sand = stores.sands[mould.sand].values["k"]
+    spread = rules.freezing_spread(mould.sand_conductivity, sand.low, sand.high)
+    threshold = constants("niyama.threshold")
+    alone = pools(fields)
+    necks = joints(fields, cavity, part, pattern, rigging, alone)
+    niyama = np.asarray(out.niyama) / 1000.0
+    weak, share = weakest(niyama, fields, pattern, threshold.value)
+    metal_cells = np.isin(cavity.grid.tags, METAL_TAGS)
+    own = np.isin(cavity.grid.tags, METAL_TAGS[:1])
+    below = out.below_time if ask.knock_out else float("nan")
+    result: dict[str, Any] = {
+        "last_to_freeze": last_place(fields, pattern, spread),
+        "others": tuple(late(p.at, p.time, pattern, spread) for p in alone),
+        "time_to_liquidus": float(np.nanmax(np.where(own, out.time_to_liquidus, np.nan))),
+        "necks": necks,
+        "least_niyama": weak,
+        "poor_share": share,
+        "riser_time": _last(fields.solidus, cavity.grid.tags == RISER, metal_cells),
+        "knock_out_time": Span(value=below, low=below * spread[0], high=below * spread[1]),
+        "knock_out_temperature": knock_out.value,
+        "balance_error": float(out.balance),
+    }
+    return Sound(
+        **result,
+        findings=findings_of(
+            result=result,
+            status=out.status,
+            pools=alone,
+            part=part,
+            pattern=pattern,
+            rigging=rigging,
+            metal=metal,
+            threshold=threshold,
+            cell=cavity.cell,
+        ),
+        sources=tuple(constants.used) + _method(),
+        time_to_solidus=out.time_to_solidus,
+        time_to_coherency=out.time_to_coherency,
+        time_lose_superheat=out.time_to_liquidus,
+        niyama=niyama,
+    )
+
+
+class _Constants:
+    """Constants by name; remembers the sources of those really used."""
+
+    def __init__(self, stores: Stores) -> None:
+        self.stores = stores
+        self.used: list[Source] = []
+
+    def __call__(self, name: str) -> Value:
+        value = self.stores.constants.get(name)
+        if value is None:
+            raise BadInput(f"the stores hold no {name}", "Restore the package's data files")
+        source = self.stores.sources.get(value.source)
+        if source is not None and source not in self.used:
+            self.used.append(source)
+        return value
+
+
+def _method() -> tuple[Source, ...]:
+    return (
+        Source(
+            key="rkl",
+            says=(
+                "Meyer, Balsara, Aslam, A stabilized Runge-Kutta-Legendre method for explicit super-time-stepping of parabolic and mixed equations,"
+                " J. Comput. Phys. 257 (2014)"
+            ),
+            mark="memory",
+        ),
+        Source(key="niyama", says="Niyama, Uchida, Morikawa, Saito, AFS Int. Cast Metals J. 7(3), 1982, 52-63", mark="memory"),
+    )
+
+
+def _solve(
+    mould: Mould,
+    cavity: Cavity,
+    metal: Metal,
+    melt: Melt,
+    ambient: float,
+    constants: _Constants,
+    knock_out: float | None,
+    preset: str,
+    watch: Watch,
+) -> Any:
+    from strickle.kernels import freeze as kernel
+
+    start = melt.pour_temperature.value
+    table = kernel.metal_table(
+        metal.curve_temperature,
+        metal.curve_solid,
+        latent_heat=metal.latent_heat,
+        solid_heat_temperature=metal.solid_heat_temperature,
+        solid_heat=metal.solid_heat,
+        liquid_heat=metal.liquid_heat,
+        solid_conductivity_temperature=metal.solid_conductivity_temperature,
+        solid_conductivity=metal.solid_conductivity,
+        liquid_conductivity=metal.liquid_conductivity,
+        density=metal.density_solidus,
+        lowest=ambient - 20.0,
+        highest=start + 50.0,
+    )
+    sand = kernel.MediumTable(mould.sand_conductivity, mould.sand_density, mould.sand_heat, ambient)
+    flask = kernel.film(constants("flask.film").value, ambient)
+    top = kernel.film(constants("open_top.film").value, ambient, metal.emissivity)
+    present = [tag for tag in METAL_TAGS if np.any(cavity.grid.tags == tag)]
+    estimate = _longest(cavity, metal, mould)
+    return kernel.solve(
+        cavity.grid.tags,
+        cavity.grid.cell,
+        table,
+        {SAND: sand},
+        metal_start={tag: start for tag in present},
+        contact={(tag, SAND): mould.contact for tag in present},
+        faces=(flask, flask, flask, flask, flask, top),
+        below=knock_out,
+        wait_below=knock_out is not None,
+        coherency=float(np.interp(-metal.coherency, -metal.curve_temperature, metal.curve_solid)),
+        knobs=kernel.PRESETS[preset],
+        longest=estimate,
+        watch=watch,
+    )
+
+
+def _longest(cavity: Cavity, metal: Metal, mould: Mould) -> float:
+    """A time no honest freezing of this metal takes: a hundred times Chvorinov's time of the whole, an hour at the least [s]."""
+    effusivity = mould.sand_conductivity * mould.sand_density * mould.sand_heat
+    modulus = cavity.metal_volume / max(cavity.mesh_area, 1e-9)
+    step = metal.density_solidus * metal.latent_heat / max(metal.solidus - 293.15, 1.0)
+    return max(3600.0, 100.0 * (np.pi / 4.0) * (modulus * step) ** 2 / effusivity)
+
+
+def _last(times: Array, risers: Array, metal: Array) -> float:
+    """When the last riser is solid; without risers, when the last metal is."""
+    mine = times[risers] if risers.any() else times[metal]
+    return float(np.nanmax(mine)) if np.isfinite(mine).any() else float("nan")
