@@ -15,10 +15,10 @@ import numpy as np
 from numpy.typing import NDArray
 
 from strickle.kernels.freeze_run import Run
-from strickle.kernels.freeze_tables import MetalTable, metal_table
+from strickle.kernels.freeze_tables import MetalTable, Refused, metal_table
 from strickle.kernels.freeze_types import PRESETS, FaceSpec, FreezeOut, Knobs, MediumTable, adiabatic, film, fixed
 
-__all__ = ["PRESETS", "FaceSpec", "FreezeOut", "Knobs", "MediumTable", "MetalTable", "adiabatic", "film", "fixed", "metal_table", "solve"]
+__all__ = ["PRESETS", "FaceSpec", "FreezeOut", "Knobs", "MediumTable", "MetalTable", "Refused", "adiabatic", "film", "fixed", "metal_table", "solve"]
 
 
 def solve(
@@ -49,7 +49,7 @@ def solve(
     Runs until ``until`` [s], or where that is None until all metal is solid; with ``wait_below`` until all metal is below
     ``below`` [K]; in any case until the last of ``snapshots`` [s].  ``longest`` [s] and ``most_steps`` end a run that does not
     get there, and the status says so.  ``watch(share, says)`` is called now and then and may raise.
-    Raises ValueError for a question that makes no sense.
+    Raises Refused for a question that makes no sense.
     """
     run = Run(tags, cell, metal, media, dict(metal_start or {}), dict(contact or {}), faces, dict(open_faces or {}), knobs)
     run.watch_for(coherency, below)

@@ -9,7 +9,7 @@ from numpy.typing import NDArray
 
 from strickle.kernels.freeze_setup import FILM, OUTER, WALL, Faces
 from strickle.kernels.freeze_steps import SIGMA
-from strickle.kernels.freeze_tables import Floats, MetalTable
+from strickle.kernels.freeze_tables import Floats, MetalTable, Refused
 from strickle.kernels.freeze_types import FaceSpec, MediumTable
 
 
@@ -23,22 +23,22 @@ def refuse(
     faces: Sequence[FaceSpec],
     open_faces: Mapping[int, FaceSpec],
 ) -> None:
-    """Raise ValueError, with what is wrong, for a question that cannot be computed."""
+    """Raise Refused, with what is wrong, for a question that cannot be computed."""
     if tags.ndim != 3 or tags.dtype != np.uint8 or tags.size == 0:
-        raise ValueError("tags must be a three-dimensional uint8 array with at least one cell")
+        raise Refused("tags must be a three-dimensional uint8 array with at least one cell")
     if not (np.isfinite(cell) and cell > 0.0):
-        raise ValueError("the cell edge must be a positive number of metres")
+        raise Refused("the cell edge must be a positive number of metres")
     claimed = [*media, *metal_start, *open_faces]
     if len(claimed) != len(set(claimed)):
-        raise ValueError("a tag can be metal, medium or open surface, not two of them")
+        raise Refused("a tag can be metal, medium or open surface, not two of them")
     if any(not 0 <= t < OUTER for t in claimed):
-        raise ValueError(f"tags must lie between 0 and {OUTER - 1}")
+        raise Refused(f"tags must lie between 0 and {OUTER - 1}")
     present = np.flatnonzero(np.bincount(tags.reshape(-1), minlength=256))
     unknown = [int(t) for t in present if int(t) not in claimed]
     if unknown:
-        raise ValueError(f"no material is given for tag {unknown[0]}")
+        raise Refused(f"no material is given for tag {unknown[0]}")
     if metal_start and metal is None:
-        raise ValueError("metal tags are given but no metal")
+        raise Refused("metal tags are given but no metal")
     for tag, temperature in metal_start.items():
         _number(temperature, f"starting temperature of tag {tag}", positive=True)
     for tag, medium in media.items():
@@ -46,27 +46,27 @@ def refuse(
             _number(value, f"{name} of the medium with tag {tag}", positive=True)
     for (one, two), value in contact.items():
         if one not in claimed or two not in claimed:
-            raise ValueError(f"contact is given for tags {one} and {two}, but one of them has no material")
+            raise Refused(f"contact is given for tags {one} and {two}, but one of them has no material")
         if one in metal_start and two in metal_start and np.isfinite(value):
-            raise ValueError(f"tags {one} and {two} are the same metal: a contact conductance between them is not computed")
+            raise Refused(f"tags {one} and {two} are the same metal: a contact conductance between them is not computed")
         if np.isnan(value) or value <= 0.0:
-            raise ValueError(f"contact conductance between tags {one} and {two} must be positive")
+            raise Refused(f"contact conductance between tags {one} and {two} must be positive")
     if len(faces) != 6:
-        raise ValueError("six outer faces are needed: x-, x+, y-, y+, z-, z+")
+        raise Refused("six outer faces are needed: x-, x+, y-, y+, z-, z+")
     for spec in [*faces, *open_faces.values()]:
         if spec.kind not in ("adiabatic", "fixed", "film"):
-            raise ValueError(f"a face is adiabatic, fixed or film, not {spec.kind!r}")
+            raise Refused(f"a face is adiabatic, fixed or film, not {spec.kind!r}")
         _number(spec.temperature, "temperature beyond a face", positive=True)
         _number(spec.h, "film conductance of a face")
         _number(spec.emissivity, "emissivity of a face")
         if spec.emissivity > 1.0:
-            raise ValueError("emissivity of a face cannot be over 1")
+            raise Refused("emissivity of a face cannot be over 1")
 
 
 def _number(value: float, name: str, *, positive: bool = False) -> None:
-    """Raise ValueError unless the value is finite and not negative (or positive)."""
+    """Raise Refused unless the value is finite and not negative (or positive)."""
     if not np.isfinite(value) or value < 0.0 or (positive and value == 0.0):
-        raise ValueError(f"{name} must be a {'positive' if positive else 'non-negative'} number")
+        raise Refused(f"{name} must be a {'positive' if positive else 'non-negative'} number")
 
 
 def long_axis_last(tags: NDArray[np.uint8], metal_tags: Sequence[int]) -> tuple[int, int, int]:

@@ -10,7 +10,7 @@ from numpy.typing import NDArray
 from strickle.kernels import freeze_steps as steps
 from strickle.kernels.freeze_guard import freezing_time, long_axis_last, refuse
 from strickle.kernels.freeze_setup import FILM, MEDIUM, METAL, NOTHING, OUTER, WALL, Layout, lay_out
-from strickle.kernels.freeze_tables import Floats, MetalTable
+from strickle.kernels.freeze_tables import Floats, MetalTable, Refused
 from strickle.kernels.freeze_types import LIQUIDUS_OFFSET, FaceSpec, FreezeOut, Knobs, MediumTable
 
 SAFE_MEDIA = 0.9  # share of the explicit limit of the media
@@ -157,7 +157,7 @@ class Run:
             return
         table = self.metal
         if not 0.0 < coherency < 1.0:
-            raise ValueError("the fraction solid at coherency must lie between 0 and 1")
+            raise Refused("the fraction solid at coherency must lie between 0 and 1")
         width = table.liquidus - table.solidus
         marks = [table.liquidus + LIQUIDUS_OFFSET, np.nan, table.solidus, np.nan if below is None else below]
         marks += [table.solidus + share * width for share in (0.15, 0.10, 0.05)]
@@ -257,7 +257,7 @@ class Run:
     ) -> FreezeOut:
         """Step until what was asked has come to pass."""
         if until is None and not self.metal_cells:
-            raise ValueError("without metal the run needs an end in seconds")
+            raise Refused("without metal the run needs an end in seconds")
         guess = self._guess() if until is None else until
         longest = max(200.0 * guess, 1.0) if longest is None else longest
         first, cap = self._pace(guess)
@@ -403,7 +403,8 @@ class Run:
             fields = {name: self._metal_field(row) for name, row in zip(fields, rows, strict=True)}
             solid_time = float(times[SOLIDUS][self.is_metal].max())
             below_time = float(times[BELOW][self.is_metal].max())
-        missing = np.full(self._temperatures().shape, np.nan) if None in snapshots else None
+        last = self._temperatures()
+        never = np.full_like(last, np.nan)
         return FreezeOut(
             time_to_liquidus=fields["liquidus"],
             time_to_coherency=fields["coherency"],
@@ -412,8 +413,8 @@ class Run:
             gradient=fields["gradient"],
             cooling_rate=fields["rate"],
             niyama=fields["niyama"],
-            temperature=self._temperatures(),
-            snapshots=tuple(missing if s is None else s for s in snapshots),  # type: ignore[misc]
+            temperature=last,
+            snapshots=tuple(never if s is None else s for s in snapshots),
             time=self.time,
             solid_time=solid_time,
             below_time=below_time,

@@ -20,6 +20,10 @@ FINE = 4001  # samples of the curve between liquidus and solidus before it is re
 MOST_NODES = 400_000
 
 
+class Refused(ValueError):
+    """A question that makes no sense; the message says why."""
+
+
 class MetalTable(NamedTuple):
     """A metal of one constant density as evenly spaced tables over heat content ``u`` [K]."""
 
@@ -64,13 +68,13 @@ def _curve(temperature: ArrayLike, solid: ArrayLike) -> tuple[Floats, Floats]:
     t = np.asarray(temperature, dtype=float).ravel()
     f = np.asarray(solid, dtype=float).ravel()
     if t.size != f.size or t.size < 2:
-        raise ValueError("a freezing curve needs as many temperatures as fractions, two at least")
+        raise Refused("a freezing curve needs as many temperatures as fractions, two at least")
     if not (np.isfinite(t).all() and np.isfinite(f).all()):
-        raise ValueError("a freezing curve must be finite")
+        raise Refused("a freezing curve must be finite")
     order = np.lexsort((-f, t))
     t, f = t[order].copy(), f[order]
     if abs(f[0] - 1.0) > 1e-9 or abs(f[-1]) > 1e-9 or (np.diff(f) > 1e-12).any():
-        raise ValueError("fraction solid must fall from 1 at the solidus to 0 at the liquidus")
+        raise Refused("fraction solid must fall from 1 at the solidus to 0 at the liquidus")
     first = int(np.flatnonzero(f >= 1.0 - 1e-9)[-1])
     last = int(np.flatnonzero(f <= 1e-9)[0])
     t, f = t[first : last + 1], f[first : last + 1]
@@ -109,7 +113,7 @@ def metal_table(
     conductivity [W/(m K)] of the solid as nodes over temperature (linear between, level outside), of the liquid as one value; in
     the mush both are mixed by fraction solid.  ``density`` [kg/m3] is one constant, the same in solid and liquid (give the
     solid's at the solidus), so mass and heat stay in the cell.  ``nodes``: intervals between solidus and liquidus.
-    Raises ValueError for data that cannot be tabulated.
+    Raises Refused for data that cannot be tabulated.
     """
     t, f = _curve(curve_temperature, curve_solid)
     solidus, liquidus = float(t[0]), float(t[-1])
@@ -120,7 +124,7 @@ def metal_table(
         ("density", density),
     ):
         if not (np.isfinite(value) and value > 0.0):
-            raise ValueError(f"{name} of the metal must be a positive number")
+            raise Refused(f"{name} of the metal must be a positive number")
     heat_t, heat_v = _nodes(solid_heat_temperature, solid_heat, "heat capacity of the solid")
     cond_t, cond_v = _nodes(solid_conductivity_temperature, solid_conductivity, "conductivity of the solid")
     low, high = min(lowest, solidus - 50.0) - 20.0, max(highest, liquidus + 50.0) + 20.0
@@ -148,7 +152,7 @@ def metal_table(
         step = u_liquidus / count
         under, over = int(np.ceil(-u[0] / step)), int(np.ceil((u[-1] - u_liquidus) / step))
         if under + over > 4 * MOST_NODES:
-            raise ValueError("latent heat and freezing range are too small to tabulate: give a wider freezing range")
+            raise Refused("latent heat and freezing range are too small to tabulate: give a wider freezing range")
     under, over = max(under, 1), max(over, 1)
     even = step * np.arange(-under, count + over + 1)
     even[under], even[under + count] = 0.0, u_liquidus
@@ -168,10 +172,10 @@ def metal_table(
 
 
 def _nodes(temperature: ArrayLike, value: ArrayLike, name: str) -> tuple[Floats, Floats]:
-    """Property nodes sorted by temperature. Raises ValueError unless finite and positive."""
+    """Property nodes sorted by temperature. Raises Refused unless finite and positive."""
     t = np.atleast_1d(np.asarray(temperature, dtype=float)).ravel()
     v = np.atleast_1d(np.asarray(value, dtype=float)).ravel()
     if t.size != v.size or t.size < 1 or not (np.isfinite(t).all() and np.isfinite(v).all() and (v > 0.0).all()):
-        raise ValueError(f"{name} needs finite temperatures and as many positive values")
+        raise Refused(f"{name} needs finite temperatures and as many positive values")
     order = np.argsort(t, kind="stable")
     return t[order], v[order]
