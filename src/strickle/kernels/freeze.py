@@ -18,7 +18,20 @@ from strickle.kernels.freeze_run import Run
 from strickle.kernels.freeze_tables import MetalTable, Refused, metal_table
 from strickle.kernels.freeze_types import PRESETS, FaceSpec, FreezeOut, Knobs, MediumTable, adiabatic, film, fixed
 
-__all__ = ["PRESETS", "FaceSpec", "FreezeOut", "Knobs", "MediumTable", "MetalTable", "Refused", "adiabatic", "film", "fixed", "metal_table", "solve"]
+__all__ = [
+    "PRESETS",
+    "FaceSpec",
+    "FreezeOut",
+    "Knobs",
+    "MediumTable",
+    "MetalTable",
+    "Refused",
+    "adiabatic",
+    "film",
+    "fixed",
+    "metal_table",
+    "solve",
+]
 
 
 def solve(

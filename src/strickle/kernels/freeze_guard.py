@@ -75,9 +75,7 @@ def long_axis_last(tags: NDArray[np.uint8], metal_tags: Sequence[int]) -> tuple[
         chosen = np.zeros(256, np.bool_)
         chosen[list(metal_tags)] = True
         metal = chosen[tags]
-        links = [
-            int((metal.take(range(1, n), axis) & metal.take(range(n - 1), axis)).sum()) if n > 1 else 0 for axis, n in enumerate(tags.shape)
-        ]
+        links = [int((metal.take(range(1, n), axis) & metal.take(range(n - 1), axis)).sum()) if n > 1 else 0 for axis, n in enumerate(tags.shape)]
     else:
         links = [n for n in tags.shape]
     last = int(np.argmax(np.array(links) + np.array([0, 0.1, 0.2])))
@@ -111,9 +109,7 @@ def freezing_time(
     for _ in range(60):
         t = float(np.sqrt(low * high))
         taken = (
-            float((slow * np.sqrt(t) * quick * t / np.maximum(slow * np.sqrt(t) + quick * t, 1e-30)).sum())
-            + films * t
-            + walls * float(np.sqrt(t))
+            float((slow * np.sqrt(t) * quick * t / np.maximum(slow * np.sqrt(t) + quick * t, 1e-30)).sum()) + films * t + walls * float(np.sqrt(t))
         )
         low, high = (t, high) if taken < heat else (low, t)
     return low

@@ -389,7 +389,7 @@ class Run:
         self._balance()
         loss, gain, out = self._heats()
         blank = self._metal_field(np.full(self.y0.size, np.nan))
-        fields = {name: blank for name in ("liquidus", "coherency", "solidus", "below", "gradient", "rate", "niyama")}
+        fields = dict.fromkeys(("liquidus", "coherency", "solidus", "below", "gradient", "rate", "niyama"), blank)
         solid_time = below_time = np.nan
         if self.metal_cells and self.metal is not None:
             times = np.empty_like(self.times)

@@ -54,7 +54,10 @@ def body_of(found: tuple[Body, ...], wanted: str | None, file: str, scale: float
     if wanted.strip().lower() == "all" and len(found) > 1:
         whole = together(found)
         if whole is None:
-            raise BadInput(f"{file}: its {len(found)} bodies do not hang together, so they are no single casting", f"Choose one: {'; '.join(listed[:40])}")
+            raise BadInput(
+                f"{file}: its {len(found)} bodies do not hang together, so they are no single casting",
+                f"Choose one: {'; '.join(listed[:40])}",
+            )
         return whole
     named = [body for body in found if body.name == wanted]
     if named:

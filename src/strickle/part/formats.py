@@ -61,9 +61,7 @@ def _checked(raw: Raw, name: str) -> Raw:
         raise BadInput(f"{name}: a corner of the mesh is not a number (NaN or infinite)", "Export the part again")
     reach = float(np.abs(raw.vertices).max(initial=0.0))
     if reach > 1e9:
-        raise BadInput(
-            f"{name}: a corner lies at {reach:.3g}, which is no size of a part in any unit", "Export the part again, near the origin"
-        )
+        raise BadInput(f"{name}: a corner lies at {reach:.3g}, which is no size of a part in any unit", "Export the part again, near the origin")
     return raw
 
 
@@ -81,9 +79,7 @@ def _read_stl(data: bytes, name: str) -> tuple[Raw, ...]:
         room = (len(data) - 84) / 50
         what = "cut short" if room < count else "not what its header says"
         raise BadInput(f"{name} is {what}: it announces {count} triangles and holds {room:.10g}", "Export or copy the file again")
-    raise BadInput(
-        f"{name} is not an STL file: it is neither the binary form nor text that starts with 'solid'", "Export the part as STL or 3MF"
-    )
+    raise BadInput(f"{name} is not an STL file: it is neither the binary form nor text that starts with 'solid'", "Export the part as STL or 3MF")
 
 
 def _counted(count: int, name: str) -> None:

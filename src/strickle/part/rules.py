@@ -56,4 +56,3 @@ def doubtful(saddle: float, loss: float, radius: float, median_wall: float) -> b
     if saddle >= FED_DOUBT[0]:
         return loss >= LOSS_DOUBT[0] or worth_feeding(loss, radius, median_wall)
     return LOSS_DOUBT[0] <= loss <= LOSS_DOUBT[1]
-

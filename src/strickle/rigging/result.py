@@ -123,7 +123,5 @@ class Rigging(Outcome):
     least_gap: float = si("m", "least sand between part and rigging away from the contacts")
     casting: Mesh = word("part and rigging as one solid", inner=True)
     regions: tuple[Region, ...] = word("rigging solids to mark cells with", inner=True)
-    room_wanted: Array | None = si(
-        "m", "box the rigging would need where the flask lacked room; None where it fits", shape="(6,)", default=None
-    )
+    room_wanted: Array | None = si("m", "box the rigging would need where the flask lacked room; None where it fits", shape="(6,)", default=None)
     pieces: tuple[Piece, ...] = word("printed formers, each drawable in its order")

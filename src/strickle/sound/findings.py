@@ -7,7 +7,7 @@ from typing import Any
 
 import numpy as np
 
-from strickle.base import Array, Finding, Margin, Value, Where, tell
+from strickle.base import Array, Finding, Margin, Value, Weight, Where, tell
 from strickle.metal import Metal
 from strickle.part import Part
 from strickle.pattern import Pattern
@@ -83,7 +83,7 @@ def _neck(neck: NeckJudged, part: Part, rigging: Rigging) -> Finding:
             margin=margin,
             source="campbell",
         )
-    weight = "MIND" if neck.margin >= rules.LEAST_RATIO.value else "STOP"
+    weight: Weight = "MIND" if neck.margin >= rules.LEAST_RATIO.value else "STOP"
     verb = "outlasts what it feeds only" if neck.margin >= 1 else "freezes before what it feeds:"
     return Finding(
         code="sound.neck_short" if first == "neck" else "sound.riser_short",

@@ -72,21 +72,24 @@ def pools(fields: Fields) -> tuple[Pool, ...]:
     """Late places of the part whose way to anything later closes well before they are solid, latest first."""
     from scipy import ndimage
 
-    from strickle.kernels.passes import late_places
+    from strickle.kernels.label import merge_tree
 
     smooth = _smoothed(fields.solidus)
-    cells, times, passes, _ = late_places(smooth)
+    inside = np.isfinite(smooth)
+    peaks, passes, _ = merge_tree(np.where(inside, smooth, 0.0), inside, ALONE)
     found = []
-    for cell, time, closes in zip(cells, times, passes):
-        if fields.tags[tuple(cell)] != PART or closes >= ALONE * time:
+    for peak, closes in zip(peaks, passes):
+        cell = np.array(np.unravel_index(int(peak), smooth.shape))
+        time = float(smooth[tuple(cell)])
+        if fields.tags[tuple(cell)] != PART:
             continue
-        liquid = smooth > max(float(closes), 0.5 * float(time))
+        liquid = smooth > max(float(closes), 0.5 * time)
         label, _ = ndimage.label(liquid)
         body = (label == label[tuple(cell)]) & (fields.tags == PART)
         found.append(
             Pool(
-                cell=np.asarray(cell),
-                time=float(time),
+                cell=cell,
+                time=time,
                 closes=float(closes),
                 volume=float(np.count_nonzero(body)) * fields.cell**3,
                 at=fields.place(cell),
@@ -117,9 +120,7 @@ def _moved(array: Array, axis: int, step: int) -> Array:
     return out
 
 
-def joints(
-    fields: Fields, cavity: Cavity, part: Part, pattern: Pattern, rigging: Rigging, alone: tuple[Pool, ...]
-) -> tuple[NeckJudged, ...]:
+def joints(fields: Fields, cavity: Cavity, part: Part, pattern: Pattern, rigging: Rigging, alone: tuple[Pool, ...]) -> tuple[NeckJudged, ...]:
     """Each riser's joint: when the fed place is solid, when the way to the riser closes, when the riser is solid. Worst first."""
     number = {n.name: n.number for n in cavity.names}
     judged = []

@@ -2,11 +2,11 @@
 
 from __future__ import annotations
 
+import math
+
 from strickle.base import Value
 
-TARGET_RATIO = Value(
-    value=1.2, low=1.2, high=1.2, unit="1", source="campbell", mark="memory", note="riser or neck time over that of what it feeds"
-)
+TARGET_RATIO = Value(value=1.2, low=1.2, high=1.2, unit="1", source="campbell", mark="memory", note="riser or neck time over that of what it feeds")
 LEAST_RATIO = Value(value=1.1, low=1.1, high=1.1, unit="1", source="house", mark="guess", note="never called sound under this")
 
 
@@ -30,4 +30,4 @@ def niyama(gradient: float, cooling_rate: float) -> float:
     >>> round(niyama(1000.0, 1.0), 3)
     1.0
     """
-    return gradient / cooling_rate**0.5 / 1000.0
+    return gradient / math.sqrt(cooling_rate) / 1000.0

@@ -154,7 +154,7 @@ def _solve(
         cavity.grid.cell,
         table,
         {SAND: sand},
-        metal_start={tag: start for tag in present},
+        metal_start=dict.fromkeys(present, start),
         contact={(tag, SAND): mould.contact for tag in present},
         faces=(flask, flask, flask, flask, flask, top),
         below=knock_out,

@@ -207,17 +207,13 @@ def _try_changes(runner: Runner, results: Mapping[str, Outcome], stops: tuple[Fi
             margins = cure.margin(results, runner.stores.kit), cure.margin(after, other.stores.kit)
         except KeyError:
             margins = math.nan, math.nan
-        tried.append(
-            Tried(cures=finding.code, change=cure.change, worked=worked, of=cure.of, before=margins[0], after=margins[1], left=left)
-        )
+        tried.append(Tried(cures=finding.code, change=cure.change, worked=worked, of=cure.of, before=margins[0], after=margins[1], left=left))
         if worked:
             break
     return tuple(tried)
 
 
-def _verdict(
-    results: Mapping[str, Outcome], stops: tuple[Finding, ...], tried: tuple[Tried, ...], until: str | None, because: str
-) -> Verdict:
+def _verdict(results: Mapping[str, Outcome], stops: tuple[Finding, ...], tried: tuple[Tried, ...], until: str | None, because: str) -> Verdict:
     for one in tried:
         if one.worked:
             margin = (

@@ -1,0 +1,81 @@
+"""Forces on the closed mould."""
+
+from __future__ import annotations
+
+from strickle.base import Input, Output, rule
+
+GRAVITY = 9.81
+
+
+@rule(
+    name="metal_lift",
+    says="upward force of the liquid metal on a flat cope face",
+    inputs=(
+        Input(name="area", unit="m2", says="area of the face seen from below", low=0.0),
+        Input(name="head", unit="m", says="height of the metal's top over the face", low=0.0),
+        Input(name="metal_density", unit="kg/m3", says="density of the liquid metal", low=500.0, high=20000.0),
+    ),
+    outputs=(Output(name="force", unit="N", says="upward force"),),
+    formula="density x g x head x area",
+    source="Shop Practice vol. 1, Moulding work (public-domain text); hydrostatics",
+)
+def metal_lift(area: float, head: float, metal_density: float) -> float:
+    """Metallostatic force [N] on ``area`` [m2] under ``head`` [m] of metal.
+
+    >>> round(metal_lift(0.2 * 0.15, 0.1, 2380.0), 1)
+    70.0
+    """
+    return metal_density * GRAVITY * head * area
+
+
+@rule(
+    name="core_lift",
+    says="net upward force on a core wholly under metal",
+    inputs=(
+        Input(name="volume", unit="m3", says="volume of the core in the metal", low=0.0),
+        Input(name="metal_density", unit="kg/m3", says="density of the liquid metal", low=500.0, high=20000.0),
+        Input(name="core_density", unit="kg/m3", says="density of the core", low=500.0, high=8000.0),
+    ),
+    outputs=(Output(name="force", unit="N", says="upward force; the core's own weight taken off"),),
+    formula="volume x g x (metal density - core density)",
+    source="Archimedes' principle; worked example in Rao, Manufacturing Technology: Foundry, Forming and Welding",
+)
+def core_lift(volume: float, metal_density: float, core_density: float) -> float:
+    """Buoyancy less weight [N] of a core of ``volume`` [m3].
+
+    >>> import math
+    >>> round(core_lift(math.pi / 4 * 0.1**3, 2600.0, 1600.0), 1)
+    7.7
+    """
+    return volume * GRAVITY * (metal_density - core_density)
+
+
+@rule(
+    name="hold_down_weight",
+    says="weight to lay on the cope",
+    inputs=(
+        Input(name="metal_lift", unit="N", says="lift of the metal", low=0.0),
+        Input(name="core_lift", unit="N", says="lift of the cores", default=0.0, low=0.0),
+        Input(name="cope_weight", unit="N", says="weight of the cope's own sand", default=0.0, low=0.0),
+        Input(name="factor", unit="1", says="factor on the lift; 1 = none", default=1.5, low=1.0, high=3.0),
+    ),
+    outputs=(Output(name="force", unit="N", says="weight to lay on; 0 where the sand alone holds"),),
+    formula="factor x (metal lift + core lift) - cope weight, not under 0",
+    source="Rao, Manufacturing Technology: Foundry, Forming and Welding; factor 1.5 from memory, unverified",
+)
+def hold_down_weight(metal_lift: float, core_lift: float = 0.0, cope_weight: float = 0.0, factor: float = 1.5) -> float:
+    """Weight [N] that keeps the cope down.
+
+    >>> round(hold_down_weight(3469.5, 857.2, 1650.0, 1.0), 1)
+    2676.7
+    """
+    return max(0.0, factor * (metal_lift + core_lift) - cope_weight)
+
+
+def pressure_lift(top: float, height: float, density: float, area: float) -> float:
+    """Lift [N] on a face at ``height`` under metal whose free top stands at ``top`` [m].
+
+    >>> pressure_lift(0.1, 0.1, 2400.0, 1.0)
+    0.0
+    """
+    return density * GRAVITY * max(0.0, top - height) * area

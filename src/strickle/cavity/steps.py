@@ -1,0 +1,224 @@
+"""Close the mould: part, rigging and sand on one tagged grid; forces, sand and margins."""
+
+from __future__ import annotations
+
+import math
+
+import numpy as np
+
+from strickle.base import Array, Finding, Grid, Margin, Mesh, Source, Watch, Where, tell
+from strickle.cavity import rules
+from strickle.cavity.ask import CavityAsk
+from strickle.cavity.result import FLOW_OFF, INGATE, NECK, PART, RISER, RUNNING, SAND, Cavity, Named
+from strickle.metal import Metal
+from strickle.mould import Mould
+from strickle.part import Part
+from strickle.pattern import Pattern
+from strickle.rigging import Rigging
+from strickle.stores import Stores
+
+TAG = {"running": RUNNING, "ingate": INGATE, "riser": RISER, "neck": NECK, "flow-off": FLOW_OFF}
+RANK = ("running", "flow-off", "riser", "ingate", "neck")  # where two bodies share a cell the later one owns it
+COARSEST, ACROSS = 2e-3, 3.0  # wished cell [m] and cells across the least wall
+
+
+def close(pattern: Pattern, mould: Mould, rigging: Rigging, part: Part, metal: Metal, stores: Stores, ask: CavityAsk, watch: Watch) -> Cavity:
+    """Tag the flask's inside, weigh sand and metal, and add up the lift. Pure; raises nothing but our own faults."""
+    cell, shape, origin = _grid(mould, part, ask)
+    watch(0.0, "rasterising the mould")
+    fraction = _fractions(rigging.casting, origin, cell, shape)
+    tags, bodies, names = _tagged(fraction, pattern, rigging, origin, cell)
+    metal_volume = float(fraction.sum()) * cell**3
+    mesh_volume, mesh_area = _volume(rigging.casting), _area(rigging.casting)
+    is_metal = tags != SAND
+    lift = _lift(rigging.casting, mould, metal)
+    box = mould.box
+    flask_volume = float((box[1] - box[0]) * (box[3] - box[2]) * (box[5] - box[4]))
+    cope_sand = float((box[1] - box[0]) * (box[3] - box[2]) * box[5]) - _volume_above(fraction, origin, cell)
+    factor = stores.constants["hold_down.factor"] if "hold_down.factor" in stores.constants else None
+    weight = rules.hold_down_weight(lift, 0.0, cope_sand * mould.sand_density * rules.GRAVITY, factor.value if factor else 1.5)
+    sand_mass = (flask_volume - mesh_volume) * mould.sand_density
+    margin = _margin(is_metal, box, cell)
+    result = Cavity(
+        cell=cell,
+        cells=int(np.prod(shape)),
+        metal_cells=int(np.count_nonzero(is_metal)),
+        metal_volume=metal_volume,
+        mesh_volume=mesh_volume,
+        voxel_area=_staircase(is_metal) * cell**2,
+        mesh_area=mesh_area,
+        lift=lift,
+        hold_down_mass=weight / rules.GRAVITY,
+        sand_mass=sand_mass,
+        least_sand_margin=margin,
+        metal_mass=mesh_volume * metal.density_liquidus,
+        grid=Grid(tags=tags, cell=cell, origin=origin),
+        fraction=fraction,
+        bodies=bodies,
+        names=names,
+        sources=(Source(key="general", says="Factor 1.5 on the lift: from memory, unverified", mark="memory"),),
+    )
+    return _with_findings(result, part, mould, stores)
+
+
+def _grid(mould: Mould, part: Part, ask: CavityAsk) -> tuple[float, tuple[int, int, int], Array]:
+    """Cell, shape and origin: the grid fills the flask from its top down, so that the cope top is a face of cells."""
+    box = mould.box
+    size = np.array([box[1] - box[0], box[3] - box[2], box[5] - box[4]])
+    cell = ask.cell if ask.cell is not None else min(COARSEST, part.least_wall / ACROSS)
+    cell = max(cell, (float(np.prod(size)) / ask.most_cells) ** (1.0 / 3.0))
+    shape = np.maximum(np.round(size / cell).astype(int), 1)
+    while int(np.prod(shape)) > ask.most_cells:
+        cell *= 1.01
+        shape = np.maximum(np.round(size / cell).astype(int), 1)
+    middle = np.array([(box[0] + box[1]) / 2, (box[2] + box[3]) / 2])
+    origin = np.array([*(middle - shape[:2] * cell / 2), box[5] - shape[2] * cell])
+    return float(cell), (int(shape[0]), int(shape[1]), int(shape[2])), origin
+
+
+def _fractions(mesh: Mesh, origin: Array, cell: float, shape: tuple[int, int, int]) -> Array:
+    from strickle.kernels import raster
+
+    return np.asarray(raster.fractions(np.ascontiguousarray(mesh.vertices), np.ascontiguousarray(mesh.faces), origin, cell, shape, 4))
+
+
+def _block(mesh: Mesh, origin: Array, cell: float, shape: tuple[int, int, int]) -> tuple[tuple[slice, slice, slice], Array]:
+    """The slices of the grid that hold a mesh, and the corner of that block."""
+    low = np.clip(np.floor((mesh.vertices.min(axis=0) - origin) / cell).astype(int) - 1, 0, np.array(shape))
+    high = np.clip(np.ceil((mesh.vertices.max(axis=0) - origin) / cell).astype(int) + 1, 0, np.array(shape))
+    return (slice(low[0], high[0]), slice(low[1], high[1]), slice(low[2], high[2])), origin + low * cell
+
+
+def _tagged(fraction: Array, pattern: Pattern, rigging: Rigging, origin: Array, cell: float) -> tuple[Array, Array, tuple[Named, ...]]:
+    """Tags and body numbers: metal where half the cell is metal; a cell belongs to the part unless a rigging body holds more of it."""
+    shape = (fraction.shape[0], fraction.shape[1], fraction.shape[2])
+    is_metal = fraction >= 0.5
+    tags = np.where(is_metal, PART, SAND).astype(np.uint8)
+    bodies = np.zeros(shape, dtype=np.uint8)
+    most = np.zeros(shape)
+    block, corner = _block(pattern.cavity, origin, cell, shape)
+    most[block] = _fractions(pattern.cavity, corner, cell, most[block].shape)
+    names = []
+    ordered = sorted(rigging.regions, key=lambda r: RANK.index(r.kind))
+    for number, region in enumerate(ordered, start=1):
+        names.append(Named(name=region.name, kind=region.kind, number=number))
+        block, corner = _block(region.mesh, origin, cell, shape)
+        share = _fractions(region.mesh, corner, cell, most[block].shape)
+        wins = is_metal[block] & (share > 0.0) & (share >= most[block])
+        tags[block][wins] = TAG[region.kind]
+        bodies[block][wins] = number
+        most[block] = np.maximum(most[block], share)
+    return tags, bodies, tuple(names)
+
+
+def _volume(mesh: Mesh) -> float:
+    a, b, c = (mesh.vertices[mesh.faces[:, i]] for i in range(3))
+    return float(np.einsum("ij,ij->i", a, np.cross(b, c)).sum() / 6.0)
+
+
+def _area(mesh: Mesh) -> float:
+    a, b, c = (mesh.vertices[mesh.faces[:, i]] for i in range(3))
+    return float(np.linalg.norm(np.cross(b - a, c - a), axis=1).sum() / 2.0)
+
+
+def _volume_above(fraction: Array, origin: Array, cell: float) -> float:
+    """Metal above the parting [m3]."""
+    height = origin[2] + (np.arange(fraction.shape[2]) + 0.5) * cell
+    return float(fraction[:, :, height > 0.0].sum()) * cell**3
+
+
+def _lift(casting: Mesh, mould: Mould, metal: Metal) -> float:
+    """Metal pressure on every downward-looking cope face: faces of the casting above the parting that look up, under sand [N].
+
+    What stands at the cope top is open and takes no pressure. Faces in the drag that look up lie at the parting under the cope too.
+    """
+    top = float(mould.box[5])
+    a, b, c = (casting.vertices[casting.faces[:, i]] for i in range(3))
+    flat = 0.5 * np.cross(b - a, c - a)[:, 2]
+    height = (a[:, 2] + b[:, 2] + c[:, 2]) / 3.0
+    on_parting = np.abs(height) <= 1e-6  # there a face that looks down lies on the drag
+    under = ((height > 1e-6) | (on_parting & (flat > 0.0))) & (height < top - 1e-6)
+    return float(sum(_signed(flat[under], height[under], top, metal.density_liquidus)))
+
+
+def _signed(flat: Array, height: Array, top: float, density: float) -> Array:
+    """Lift of up-looking cope faces; down-looking ones above the parting push their own hanging sand down and count against it."""
+    return np.asarray(density * rules.GRAVITY * (top - height) * flat)
+
+
+def _staircase(is_metal: Array) -> float:
+    """Faces between metal and anything else, in cells; the open top is left out."""
+    total = 0
+    for axis in range(3):
+        total += int(np.count_nonzero(np.diff(is_metal.astype(np.int8), axis=axis)))
+    return float(total)
+
+
+def _margin(is_metal: Array, box: Array, cell: float) -> float:
+    """Least sand between metal and the flask's sides or floor [m]."""
+    if not is_metal.any():
+        return math.nan
+    gaps = []
+    for axis in range(3):
+        taken = np.flatnonzero(is_metal.any(axis=tuple(a for a in range(3) if a != axis)))
+        gaps.append(taken[0] * cell)
+        if axis < 2:
+            gaps.append((is_metal.shape[axis] - 1 - taken[-1]) * cell)
+    return float(min(gaps))
+
+
+def _with_findings(cavity: Cavity, part: Part, mould: Mould, stores: Stores) -> Cavity:
+    import dataclasses
+
+    kit = stores.kit
+    found: list[Finding] = []
+    if cavity.sand_mass > kit.sand_mass:
+        found.append(
+            Finding(
+                code="cavity.sand_short",
+                weight="STOP",
+                says=f"The flask takes {tell(cavity.sand_mass, 'kg')} of sand and {tell(kit.sand_mass, 'kg')} are on hand",
+                because=f"{mould.flask.name} is {tell(mould.flask.length, 'm')} by {tell(mould.flask.width, 'm')} inside, rammed at {tell(mould.sand_density, 'kg/m3')}",
+                do="Get more sand, or take a smaller flask if the margins allow; correct the kit if more is on hand",
+                margin=Margin(value=kit.sand_mass / cavity.sand_mass, unit="1", of="sand on hand over sand in the flask"),
+            )
+        )
+    if cavity.hold_down_mass > kit.weights:
+        found.append(
+            Finding(
+                code="cavity.weights_short",
+                weight="MIND",
+                says=f"The cope wants {tell(cavity.hold_down_mass, 'kg')} on it and {tell(kit.weights, 'kg')} are on hand",
+                because=f"the metal lifts it with {tell(cavity.lift, 'N')}, taken 1.5 times, less the cope's own sand",
+                do="Clamp cope to drag or find more weight before any metal is melted; an unweighted cope can lift and let metal out",
+                margin=Margin(value=kit.weights / cavity.hold_down_mass, unit="1", of="weights on hand over weight wanted"),
+            )
+        )
+    across = part.least_wall / cavity.cell
+    if across < ACROSS:
+        at = part.least_wall_at
+        found.append(
+            Finding(
+                code="cavity.coarse",
+                weight="MIND",
+                says=f"The least wall, {tell(part.least_wall, 'm')}, is {tell(across, '1')} cells of {tell(cavity.cell, 'm')} thick",
+                because="the cell budget of this preset allows no finer grid; times in that wall are rough, those of thick places are not",
+                do="Run with a finer preset or --cell for a verdict on the thin wall",
+                where=Where(point=(float(at[0]), float(at[1]), float(at[2]))),
+                margin=Margin(value=across / ACROSS, unit="1", of="cells across the least wall over three"),
+            )
+        )
+    off = cavity.metal_cells * cavity.cell**3 / cavity.mesh_volume - 1.0
+    stair = cavity.voxel_area / cavity.mesh_area
+    if abs(off) > 0.02:
+        found.append(
+            Finding(
+                code="cavity.blocky",
+                weight="NOTE",
+                says=f"On the grid the metal has {tell(1 + off, '1', '%')} of its true volume and {tell(stair, '1', '%')} of its true surface",
+                because=f"a cell of {tell(cavity.cell, 'm')} is metal or sand as a whole; a slanting face becomes a staircase",
+                do="Take freezing times as bands; a smaller --cell narrows them",
+                margin=Margin(value=1 + off, unit="1", of="volume of metal cells over that of the solids"),
+            )
+        )
+    return dataclasses.replace(cavity, findings=tuple(found))
