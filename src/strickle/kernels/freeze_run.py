@@ -84,8 +84,8 @@ class Run(State):
         wall_rate = 0.0 if self.metal is None else 2.0 * self.metal.density * self.metal.heat / self.cell
         self.out += steps.exchange(
             self.old, self.new, lay.shell, shell, dt, self.per_area, faces.touch, faces.medium, faces.pair, self.touch_u, self.whole,
-            faces.film, self.film_u, self.film_a, self.wall_w, self.wall_whole, wall_rate, faces.cross, faces.cross_pair, self.cross_u, faces.open,
-            faces.open_pair, self.open_gk, self.kind_wall, self.ambient, self.h, self.emissivity,
+            faces.film, self.film_u, self.film_a, self.wall_w, self.wall_whole, wall_rate, faces.cross, faces.cross_pair, self.cross_u,
+            faces.open, faces.open_pair, self.open_gk, self.kind_wall, self.ambient, self.h, self.emissivity,
         )  # fmt: skip
         self.old, self.new = self.new, self.old
         self.work += MEDIA_WORK * self.band
