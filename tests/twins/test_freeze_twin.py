@@ -114,7 +114,6 @@ def test_every_cell_is_solid_when_the_twin_says(top_film):
     assert told.status == "done"
     assert told.balance < 1e-9
     error = np.abs(told.time_to_solidus[metal] / expected[metal] - 1.0)
-    print("twin: worst", error.max(), "median", np.median(error))
     assert error.max() < 3e-3
     assert np.isnan(told.time_to_solidus[~metal]).all()
     assert told.metal_loss == pytest.approx(lost, rel=5e-3)

@@ -67,3 +67,26 @@ def solve(
     run = Run(tags, cell, metal, media, dict(metal_start or {}), dict(contact or {}), faces, dict(open_faces or {}), knobs)
     run.watch_for(coherency, below)
     return run.go(until, wait_below, [float(s) for s in snapshots], longest, most_steps, watch)
+
+
+def warm() -> None:
+    """Compile every kernel of the solver, or load it from disk, by freezing a toy."""
+    metal = metal_table(
+        (900.0, 850.0),
+        (0.0, 1.0),
+        latent_heat=4e5,
+        solid_heat_temperature=(300.0,),
+        solid_heat=(1000.0,),
+        liquid_heat=1000.0,
+        solid_conductivity_temperature=(300.0,),
+        solid_conductivity=(150.0,),
+        liquid_conductivity=80.0,
+        density=2500.0,
+        lowest=298.0,
+        highest=1000.0,
+    )
+    tags = np.full((6, 6, 6), 2, np.uint8)
+    tags[2:4, 2:4, 2:4] = 1
+    solve(
+        tags, 0.008, metal, {2: MediumTable(0.6, 1500.0, 1100.0, 298.0)}, metal_start={1: 1000.0}, until=1.0, watch=lambda share, says: None
+    )

@@ -75,12 +75,18 @@ def long_axis_last(tags: NDArray[np.uint8], metal_tags: Sequence[int]) -> tuple[
         chosen = np.zeros(256, np.bool_)
         chosen[list(metal_tags)] = True
         metal = chosen[tags]
-        links = [int((metal.take(range(1, n), axis) & metal.take(range(n - 1), axis)).sum()) if n > 1 else 0 for axis, n in enumerate(tags.shape)]
+        links = [_links(metal, axis) for axis in range(3)]
     else:
-        links = [n for n in tags.shape]
+        links = list(tags.shape)
     last = int(np.argmax(np.array(links) + np.array([0, 0.1, 0.2])))
     rest = [a for a in range(3) if a != last]
     return rest[0], rest[1], last
+
+
+def _links(metal: NDArray[np.bool_], axis: int) -> int:
+    """Pairs of neighbouring metal cells along an axis."""
+    turned = np.moveaxis(metal, axis, 0)
+    return int((turned[1:] & turned[:-1]).sum())
 
 
 def freezing_time(
@@ -108,8 +114,8 @@ def freezing_time(
     low, high = 1e-4, 1e6
     for _ in range(60):
         t = float(np.sqrt(low * high))
-        taken = (
-            float((slow * np.sqrt(t) * quick * t / np.maximum(slow * np.sqrt(t) + quick * t, 1e-30)).sum()) + films * t + walls * float(np.sqrt(t))
-        )
+        root = float(np.sqrt(t))
+        sand = float((slow * root * quick * t / np.maximum(slow * root + quick * t, 1e-30)).sum())
+        taken = sand + films * t + walls * root
         low, high = (t, high) if taken < heat else (low, t)
     return low

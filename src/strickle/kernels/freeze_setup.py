@@ -88,7 +88,7 @@ def _count(tags, kind, counts):
                     elif kq == MEDIUM:
                         if q != t and d % 2 == 1:
                             counts[4] += 1
-                    elif kq == WALL or kq == FILM:
+                    elif kq in (WALL, FILM):
                         counts[5] += 1
                 if touched:
                     counts[0] += 1
@@ -96,26 +96,9 @@ def _count(tags, kind, counts):
 
 @njit(cache=True, nogil=True)
 def _fill(
-    tags,
-    kind,
-    box,
-    by,
-    bz,
-    media_bits,
-    metal_bits,
-    cells,
-    touch,
-    medium,
-    pair,
-    film,
-    film_tag,
-    wall,
-    wall_tag,
-    cross,
-    cross_pair,
-    opens,
-    open_pair,
-):
+    tags, kind, box, by, bz, media_bits, metal_bits, cells, touch, medium, pair, film, film_tag, wall, wall_tag, cross, cross_pair,
+    opens, open_pair,
+):  # fmt: skip
     """Neighbour bits and face lists."""
     nx, ny, nz = tags.shape
     n = np.zeros(6, np.int64)
@@ -157,7 +140,7 @@ def _fill(
                             cross[n[4], 0], cross[n[4], 1] = p, at
                             cross_pair[n[4], 0], cross_pair[n[4], 1] = t, q
                             n[4] += 1
-                    elif kq == WALL or kq == FILM:
+                    elif kq in (WALL, FILM):
                         opens[n[5]] = p
                         open_pair[n[5], 0], open_pair[n[5], 1] = t, q
                         n[5] += 1

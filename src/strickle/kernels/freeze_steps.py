@@ -34,28 +34,9 @@ def potentials(u, w, first, length, least, inverse, table):
 
 @njit(cache=True, nogil=True)
 def couple(
-    u,
-    cells,
-    touch,
-    medium,
-    rest,
-    half,
-    film,
-    film_tag,
-    ambient,
-    film_h,
-    emissivity,
-    old,
-    least,
-    inverse,
-    temperature,
-    conductivity,
-    a,
-    b,
-    touch_u,
-    film_u,
-    film_a,
-):
+    u, cells, touch, medium, rest, half, film, film_tag, ambient, film_h, emissivity, old, least, inverse, temperature, conductivity,
+    a, b, touch_u, film_u, film_a,
+):  # fmt: skip
     """Freeze the surroundings for one super-step: flux into a metal cell = a - b T.
 
     Face conductance = 1 / (rest + half cell of metal at its present conductivity); radiation is linearised about the present
@@ -98,6 +79,50 @@ def film_law(t, gk, ambient, h, emissivity):
 
 
 @njit(cache=True, nogil=True)
+def _flow(w, bits, p, ux, uy):
+    """Sum of (neighbour - own) over the neighbours the bits name."""
+    one = np.uint64(1)
+    c = w[p]
+    q = bits[p]
+    return (
+        (q & 1) * (w[p - one] - c) + ((q >> 1) & 1) * (w[p + one] - c) + ((q >> 2) & 1) * (w[p - uy] - c)
+        + ((q >> 3) & 1) * (w[p + uy] - c) + ((q >> 4) & 1) * (w[p - ux] - c) + ((q >> 5) & 1) * (w[p + ux] - c)
+    )  # fmt: skip
+
+
+@njit(cache=True, nogil=True)
+def _weight(j):
+    """Weight b of stage j of the RKL2 recurrence."""
+    return 1.0 / 3.0 if j <= 2 else (j * j + j - 2.0) / (2.0 * j * (j + 1.0))
+
+
+@njit(cache=True, nogil=True)
+def _first_rate(y0, w, l0, bits, first, length, ux, uy, cells, a, b, t0, wall, wall_w, v0, least, inverse, temperature, per_area):
+    """l0 = du/dt at the start of a super-step, with the temperatures and potentials it was made of."""
+    for k in range(first.size):
+        at = np.uint64(first[k])
+        for i in range(np.uint64(length[k])):
+            l0[at + i] = per_area[0] * _flow(w, bits, at + i, ux, uy)
+    for i in range(cells.size):
+        t0[i] = _at(y0[cells[i]], least, inverse, temperature)
+        l0[cells[i]] += per_area[1] * (a[i] - b[i] * t0[i])
+    for i in range(wall.size):
+        v0[i] = w[wall[i]]
+        l0[wall[i]] += 2.0 * per_area[0] * (wall_w[i] - v0[i])
+
+
+@njit(cache=True, nogil=True)
+def _stage(dst, src, older, y0, w, l0, bits, first, length, ux, uy, mu, nu, mt, gt, per_area):
+    """One stage of the recurrence inside the metal: dst = mu src + nu older + (1 - mu - nu) y0 + mt rate(src) + gt l0."""
+    rest, scale = 1.0 - mu - nu, mt * per_area[0]
+    for k in range(first.size):
+        at = np.uint64(first[k])
+        for i in range(np.uint64(length[k])):
+            p = at + i
+            dst[p] = mu * src[p] + nu * older[p] + rest * y0[p] + scale * _flow(w, bits, p, ux, uy) + gt * l0[p]
+
+
+@njit(cache=True, nogil=True)
 def metal_step(
     y0, ya, yb, w, l0, bits, first, length, sx, sy, cells, a, b, whole, wall, wall_w, wall_whole,
     least, inverse, temperature, potential, per_area, dt, stages,
@@ -106,134 +131,97 @@ def metal_step(
 
     ``w`` must hold the potentials of ``y0``.  ``whole`` [K s] and ``wall_whole`` [m2 K] come back as the integrals of the cell's
     temperature and of its potential through the very same recurrence, so that face heat = g (integral - dt T) is exact.
-    Coefficients: C. D. Meyer, D. S. Balsara, T. D. Aslam, J. Comput. Phys. 257 (2014) 594-626 (form from memory, confirmed by the
-    order of convergence in tests/analytic).
+    ``per_area`` = 1/dx2 and 1/(rho c dx).
+    Coefficients: C. D. Meyer, D. S. Balsara, T. D. Aslam, J. Comput. Phys. 257 (2014) 594-626 (from memory, unverified; their
+    effect is checked against an explicit march in tests/twins).
     """
-    one, ux, uy = np.uint64(1), np.uint64(sx), np.uint64(sy)
+    ux, uy = np.uint64(sx), np.uint64(sy)
     n, m = cells.size, wall.size
-    s = stages
-    w1 = 4.0 / (s * s + s - 2.0)
-    w_prev, w_prev2, t0 = np.zeros(n), np.zeros(n), np.zeros(n)
-    v_prev, v_prev2, v0 = np.zeros(m), np.zeros(m), np.zeros(m)
-    b_prev2, b_prev = 1.0 / 3.0, 1.0 / 3.0
-    for stage in range(1, s + 1):
-        if stage == 1:
-            mu, nu, rest, mt, gt = 0.0, 0.0, 1.0, w1 / 3.0 * dt, 0.0
-            src, dst = y0, ya
-            b_now = 1.0 / 3.0
-        else:
-            j = float(stage)
-            b_now = 1.0 / 3.0 if stage == 2 else (j * j + j - 2.0) / (2.0 * j * (j + 1.0))
-            mu = (2.0 * j - 1.0) / j * b_now / b_prev
-            nu = -(j - 1.0) / j * b_now / b_prev2
-            rest = 1.0 - mu - nu
-            mt = mu * w1 * dt
-            gt = -(1.0 - b_prev) * mt
-            if stage % 2 == 0:
-                src, dst = ya, yb
-            else:
-                src, dst = yb, ya
-        scale = mt * per_area[0]
-        if stage == 1:
-            for k in range(first.size):
-                p0 = np.uint64(first[k])
-                for i in range(np.uint64(length[k])):
-                    p = p0 + i
-                    c = w[p]
-                    q = bits[p]
-                    l0[p] = per_area[0] * (
-                        (q & 1) * (w[p - one] - c) + ((q >> 1) & 1) * (w[p + one] - c) + ((q >> 2) & 1) * (w[p - uy] - c)
-                        + ((q >> 3) & 1) * (w[p + uy] - c) + ((q >> 4) & 1) * (w[p - ux] - c) + ((q >> 5) & 1) * (w[p + ux] - c)
-                    )  # fmt: skip
-            for i in range(n):
-                t0[i] = _at(y0[cells[i]], least, inverse, temperature)
-                l0[cells[i]] += per_area[1] * (a[i] - b[i] * t0[i])
-            for i in range(m):
-                v0[i] = w[wall[i]]
-                l0[wall[i]] += 2.0 * per_area[0] * (wall_w[i] - v0[i])
-            for k in range(first.size):
-                p0 = np.uint64(first[k])
-                for i in range(np.uint64(length[k])):
-                    ya[p0 + i] = y0[p0 + i] + mt * l0[p0 + i]
-            for i in range(n):
-                w_prev[i] = mt * t0[i]
-            for i in range(m):
-                v_prev[i] = mt * v0[i]
-        else:
-            for k in range(first.size):
-                p0 = np.uint64(first[k])
-                for i in range(np.uint64(length[k])):
-                    p = p0 + i
-                    c = w[p]
-                    q = bits[p]
-                    flow = (
-                        (q & 1) * (w[p - one] - c) + ((q >> 1) & 1) * (w[p + one] - c) + ((q >> 2) & 1) * (w[p - uy] - c)
-                        + ((q >> 3) & 1) * (w[p + uy] - c) + ((q >> 4) & 1) * (w[p - ux] - c) + ((q >> 5) & 1) * (w[p + ux] - c)
-                    )  # fmt: skip
-                    older = y0[p] if stage == 2 else dst[p]
-                    dst[p] = mu * src[p] + nu * older + rest * y0[p] + scale * flow + gt * l0[p]
-            for i in range(n):
-                p = cells[i]
-                t = _at(src[p], least, inverse, temperature)
-                dst[p] += mt * per_area[1] * (a[i] - b[i] * t)
-                now = mu * w_prev[i] + nu * w_prev2[i] + mt * t + gt * t0[i]
-                w_prev2[i] = w_prev[i]
-                w_prev[i] = now
-            for i in range(m):
-                p = wall[i]
-                dst[p] += 2.0 * scale * (wall_w[i] - w[p])
-                now = mu * v_prev[i] + nu * v_prev2[i] + mt * w[p] + gt * v0[i]
-                v_prev2[i] = v_prev[i]
-                v_prev[i] = now
-            b_prev2, b_prev = b_prev, b_now
-        potentials(dst, w, first, length, least, inverse, potential)
-    for i in range(n):
-        whole[i] = w_prev[i]
-    for i in range(m):
-        wall_whole[i] = v_prev[i]
-    return s % 2 == 0
+    w1 = 4.0 / (stages * stages + stages - 2.0)
+    t0, older_t, v0, older_v = np.zeros(n), np.zeros(n), np.zeros(m), np.zeros(m)
+    _first_rate(y0, w, l0, bits, first, length, ux, uy, cells, a, b, t0, wall, wall_w, v0, least, inverse, temperature, per_area)
+    mt = w1 / 3.0 * dt
+    for k in range(first.size):
+        at = np.uint64(first[k])
+        for i in range(np.uint64(length[k])):
+            ya[at + i] = y0[at + i] + mt * l0[at + i]
+    whole[:] = mt * t0
+    wall_whole[:] = mt * v0
+    src, dst = ya, yb
+    for stage in range(2, stages + 1):
+        potentials(src, w, first, length, least, inverse, potential)
+        j = float(stage)
+        mu = (2.0 * j - 1.0) / j * _weight(j) / _weight(j - 1.0)
+        nu = -(j - 1.0) / j * _weight(j) / _weight(j - 2.0)
+        mt = mu * w1 * dt
+        gt = -(1.0 - _weight(j - 1.0)) * mt
+        _stage(dst, src, y0 if stage == 2 else dst, y0, w, l0, bits, first, length, ux, uy, mu, nu, mt, gt, per_area)
+        for i in range(n):
+            t = _at(src[cells[i]], least, inverse, temperature)
+            dst[cells[i]] += mt * per_area[1] * (a[i] - b[i] * t)
+            now = mu * whole[i] + nu * older_t[i] + mt * t + gt * t0[i]
+            older_t[i], whole[i] = whole[i], now
+        for i in range(m):
+            v = w[wall[i]]
+            dst[wall[i]] += 2.0 * mt * per_area[0] * (wall_w[i] - v)
+            now = mu * wall_whole[i] + nu * older_v[i] + mt * v + gt * v0[i]
+            older_v[i], wall_whole[i] = wall_whole[i], now
+        src, dst = dst, src
+    potentials(src, w, first, length, least, inverse, potential)
+    return stages % 2 == 0
+
+
+@njit(cache=True, nogil=True)
+def _edge_segment(old, new, bits, shell, limit, a, n, f, ux, uy):
+    """A segment at the edge of the band: nothing passes to or from cells outside ``limit``."""
+    one = np.uint64(1)
+    for j in range(n):
+        p = a + j
+        c, q, flow = old[p], bits[p], 0.0
+        if q & 1 and shell[p - one] <= limit:
+            flow += old[p - one] - c
+        if q & 2 and shell[p + one] <= limit:
+            flow += old[p + one] - c
+        if q & 4 and shell[p - uy] <= limit:
+            flow += old[p - uy] - c
+        if q & 8 and shell[p + uy] <= limit:
+            flow += old[p + uy] - c
+        if q & 16 and shell[p - ux] <= limit:
+            flow += old[p - ux] - c
+        if q & 32 and shell[p + ux] <= limit:
+            flow += old[p + ux] - c
+        new[p] = c + f * flow
+
+
+@njit(cache=True, nogil=True)
+def _side_segment(old, new, bits, a, n, f, ux, uy):
+    """A segment with other things beside it."""
+    for j in range(n):
+        new[a + j] = old[a + j] + f * _flow(old, bits, a + j, ux, uy)
+
+
+@njit(cache=True, nogil=True)
+def _free_segment(old, new, a, n, f, ux, uy):
+    """A segment wholly inside one medium."""
+    one = np.uint64(1)
+    for j in range(n):
+        p = a + j
+        around = old[p - one] + old[p + one] + old[p - uy] + old[p + uy] + old[p - ux] + old[p + ux]
+        new[p] = old[p] + f * (around - 6.0 * old[p])
 
 
 @njit(cache=True, nogil=True)
 def media_step(old, new, bits, shell, first, length, tag, full, reach, count, limit, factor, sx, sy):
     """Explicit step of the first ``count`` segments; no heat passes between shells inside and outside ``limit``."""
-    one, ux, uy = np.uint64(1), np.uint64(sx), np.uint64(sy)
+    ux, uy = np.uint64(sx), np.uint64(sy)
     for k in range(count):
-        a = np.uint64(first[k])
-        n = np.uint64(length[k])
-        f = factor[tag[k]]
+        a, n, f = np.uint64(first[k]), np.uint64(length[k]), factor[tag[k]]
         if reach[k] > limit:
-            for j in range(n):
-                p = a + j
-                c = old[p]
-                q = bits[p]
-                flow = 0.0
-                if q & 1 and shell[p - one] <= limit:
-                    flow += old[p - one] - c
-                if q & 2 and shell[p + one] <= limit:
-                    flow += old[p + one] - c
-                if q & 4 and shell[p - uy] <= limit:
-                    flow += old[p - uy] - c
-                if q & 8 and shell[p + uy] <= limit:
-                    flow += old[p + uy] - c
-                if q & 16 and shell[p - ux] <= limit:
-                    flow += old[p - ux] - c
-                if q & 32 and shell[p + ux] <= limit:
-                    flow += old[p + ux] - c
-                new[p] = c + f * flow
+            _edge_segment(old, new, bits, shell, limit, a, n, f, ux, uy)
         elif full[k]:
-            for j in range(n):
-                p = a + j
-                new[p] = old[p] + f * (old[p - one] + old[p + one] + old[p - uy] + old[p + uy] + old[p - ux] + old[p + ux] - 6.0 * old[p])
+            _free_segment(old, new, a, n, f, ux, uy)
         else:
-            for j in range(n):
-                p = a + j
-                c = old[p]
-                q = bits[p]
-                new[p] = c + f * (
-                    (q & 1) * (old[p - one] - c) + ((q >> 1) & 1) * (old[p + one] - c) + ((q >> 2) & 1) * (old[p - uy] - c)
-                    + ((q >> 3) & 1) * (old[p + uy] - c) + ((q >> 4) & 1) * (old[p - ux] - c) + ((q >> 5) & 1) * (old[p + ux] - c)
-                )  # fmt: skip
+            _side_segment(old, new, bits, a, n, f, ux, uy)
 
 
 @njit(cache=True, nogil=True)
@@ -325,7 +313,7 @@ def crossings(was, now, bits, first, length, sx, sy, levels, reached, times, gra
 
 @njit(cache=True, nogil=True)
 def extent(u, first, length):
-    """Least and greatest u; NaN makes both NaN-free infinities so that the caller's test fails."""
+    """Least and greatest u; minus and plus infinity where any is not finite."""
     low, high = np.inf, -np.inf
     for k in range(first.size):
         a = np.uint64(first[k])

@@ -8,12 +8,13 @@ lie exactly on the solidus (u = 0) and the liquidus; outside the table the last 
 
 from __future__ import annotations
 
-from typing import NamedTuple
+from typing import Any, NamedTuple
 
 import numpy as np
 from numpy.typing import ArrayLike, NDArray
 
 Floats = NDArray[np.float64]
+Array = NDArray[np.floating[Any]]
 
 SPREAD = 0.01  # K, over which a jump of the fraction solid at one temperature is spread
 FINE = 4001  # samples of the curve between liquidus and solidus before it is read at the even nodes
@@ -55,7 +56,7 @@ class MetalTable(NamedTuple):
         return _through(np.asarray(u, dtype=float), nodes, self.temperature)
 
 
-def _through(x: Floats, xs: Floats, ys: Floats) -> Floats:
+def _through(x: Array, xs: Array, ys: Array) -> Floats:
     """Linear interpolation that goes on with the end slopes."""
     low = (ys[1] - ys[0]) / (xs[1] - xs[0])
     high = (ys[-1] - ys[-2]) / (xs[-1] - xs[-2])
@@ -117,12 +118,13 @@ def metal_table(
     """
     t, f = _curve(curve_temperature, curve_solid)
     solidus, liquidus = float(t[0]), float(t[-1])
-    for name, value in (
-        ("latent heat", latent_heat),
-        ("liquid heat capacity", liquid_heat),
-        ("liquid conductivity", liquid_conductivity),
-        ("density", density),
-    ):
+    named = {
+        "latent heat": latent_heat,
+        "liquid heat capacity": liquid_heat,
+        "liquid conductivity": liquid_conductivity,
+        "density": density,
+    }
+    for name, value in named.items():
         if not (np.isfinite(value) and value > 0.0):
             raise Refused(f"{name} of the metal must be a positive number")
     heat_t, heat_v = _nodes(solid_heat_temperature, solid_heat, "heat capacity of the solid")

@@ -1,0 +1,198 @@
+"""The state of a freezing run: everything by tag, by face and by cell, made ready before the first step."""
+
+from __future__ import annotations
+
+from collections.abc import Mapping, Sequence
+
+import numpy as np
+from numpy.typing import NDArray
+
+from strickle.kernels import freeze_steps as steps
+from strickle.kernels.freeze_guard import freezing_time, long_axis_last, refuse
+from strickle.kernels.freeze_setup import FILM, MEDIUM, METAL, NOTHING, OUTER, WALL, Layout, lay_out
+from strickle.kernels.freeze_tables import Floats, MetalTable, Refused
+from strickle.kernels.freeze_types import LIQUIDUS_OFFSET, FaceSpec, Knobs, MediumTable
+
+SAFE_MEDIA = 0.9  # share of the explicit limit of the media
+LIQUIDUS, COHERENCY, SOLIDUS, BELOW, BEFORE, AT, AFTER = range(7)
+
+
+class State:
+    """One problem, made ready to step."""
+
+    def __init__(
+        self,
+        tags: NDArray[np.uint8],
+        cell: float,
+        metal: MetalTable | None,
+        media: Mapping[int, MediumTable],
+        metal_start: Mapping[int, float],
+        contact: Mapping[tuple[int, int], float],
+        faces: Sequence[FaceSpec],
+        open_faces: Mapping[int, FaceSpec],
+        knobs: Knobs,
+    ) -> None:
+        tags = np.asarray(tags)
+        refuse(tags, cell, metal, media, metal_start, contact, faces, open_faces)
+        self.cell, self.metal, self.knobs = float(cell), metal, knobs
+        self.axes = long_axis_last(tags, list(metal_start))
+        inner = np.ascontiguousarray(tags.transpose(self.axes))
+        self._tables(media, metal_start, contact, [faces[2 * a + side] for a in self.axes for side in (0, 1)], open_faces)
+        with np.errstate(divide="ignore", invalid="ignore"):
+            diffusivity = np.where(self.kind == MEDIUM, self.conductivity / self.capacity, 0.0)
+        self.layout: Layout = lay_out(inner, self.kind, self.cell, diffusivity, self.start, self.ambient)
+        self._media_arrays(diffusivity)
+        self._metal_arrays()
+        self.time, self.count, self.stages, self.out = 0.0, 0, 0, 0.0
+        self.worst = 0.0
+
+    # ------------------------------------------------------------------ setting up
+
+    def _tables(
+        self,
+        media: Mapping[int, MediumTable],
+        metal_start: Mapping[int, float],
+        contact: Mapping[tuple[int, int], float],
+        outer: Sequence[FaceSpec],
+        open_faces: Mapping[int, FaceSpec],
+    ) -> None:
+        """Everything by tag."""
+        self.kind = np.full(256, NOTHING, np.uint8)
+        self.conductivity, self.capacity, self.start, self.ambient, self.h, self.emissivity = np.zeros((6, 256))
+        self.contact = np.zeros((256, 256))
+        for tag, medium in media.items():
+            self.kind[tag] = MEDIUM
+            self.conductivity[tag], self.capacity[tag] = medium.conductivity, medium.density * medium.heat
+            self.start[tag] = medium.start
+        for tag, temperature in metal_start.items():
+            self.kind[tag], self.start[tag] = METAL, temperature
+        boundaries = {OUTER + i: spec for i, spec in enumerate(outer)} | dict(open_faces)
+        for tag, spec in boundaries.items():
+            self.kind[tag] = {"adiabatic": NOTHING, "fixed": WALL, "film": FILM}[spec.kind]
+            self.ambient[tag], self.h[tag], self.emissivity[tag] = spec.temperature, spec.h, spec.emissivity
+            if spec.kind == "film" and spec.h == 0.0 and spec.emissivity == 0.0:
+                self.kind[tag] = NOTHING
+        for (one, two), value in contact.items():
+            self.contact[one, two] = self.contact[two, one] = 0.0 if value is None else 1.0 / value
+
+    def _media_arrays(self, diffusivity: Floats) -> None:
+        """Media temperatures, face conductances and the explicit limit."""
+        faces, dx = self.layout.faces, self.cell
+        self.old = self.start[self.layout.tags].reshape(-1)
+        self.new = self.old.copy()
+        is_medium = self.kind == MEDIUM
+        self.per_area = np.where(is_medium, 1.0 / np.where(is_medium, self.capacity * dx, 1.0), 0.0)
+        half = np.where(is_medium, 0.5 * dx / np.where(is_medium, self.conductivity, 1.0), 0.0)
+        pair = faces.pair
+        self.rest = self.contact[pair[:, 0], pair[:, 1]] + half[pair[:, 1]]
+        pair = faces.cross_pair
+        self.cross_u = 1.0 / (self.contact[pair[:, 0], pair[:, 1]] + half[pair[:, 0]] + half[pair[:, 1]])
+        pair = faces.open_pair
+        self.open_gk = 1.0 / half[pair[:, 0]] if faces.open.size else np.empty(0)
+        self.kind_wall = self.kind == WALL
+        self.factor0 = diffusivity / dx**2
+
+        hottest = max(float(self.start.max()), float(self.ambient.max()))
+        lin = self.h + 4.0 * self.emissivity * steps.SIGMA * hottest**3
+        pair = faces.open_pair
+        film_u = self.open_gk * lin[pair[:, 1]] / (self.open_gk + lin[pair[:, 1]] + 1e-300)
+        open_u = np.where(self.kind_wall[pair[:, 1]], self.open_gk, film_u)
+        best = float(self.metal.conductivity.max()) if self.metal is not None else 1.0
+        touch_u = 1.0 / (self.rest + 0.5 * dx / best)
+        cells = np.concatenate([faces.medium, faces.cross.reshape(-1), faces.open]).astype(np.int64)
+        pairs = np.concatenate([faces.pair[:, 1], faces.cross_pair.reshape(-1), faces.open_pair[:, 0]])
+        loads = np.concatenate([touch_u, np.repeat(self.cross_u, 2), open_u]) * self.per_area[pairs]
+        there = np.flatnonzero(np.bincount(self.layout.seg_tag, minlength=256))
+        rate = 6.0 * float(self.factor0[there].max()) if there.size else 0.0
+        if cells.size:
+            at, where = np.unique(cells, return_inverse=True)
+            links = np.bitwise_count(self.layout.media_bits[at]) * self.factor0[self.layout.tags.reshape(-1)[at]]
+            rate = max(rate, float((links + np.bincount(where, weights=loads)).max()))
+        self.media_limit = SAFE_MEDIA / rate if rate > 0.0 else np.inf
+
+    def _metal_arrays(self) -> None:
+        """Metal heat contents, work arrays and what the stage count needs."""
+        lay, faces = self.layout, self.layout.faces
+        size = lay.metal_bits.size
+        self.y0, self.ya, self.yb, self.w, self.l0 = np.zeros((5, size))
+        self.u_start = self.y0
+        cells, walls = faces.cells.size, faces.wall.size
+        self.a, self.b, self.whole = np.zeros(cells), np.zeros(cells), np.zeros(cells)
+        self.touch_u, self.film_u, self.film_a = np.zeros(faces.touch.size), np.zeros(faces.film.size), np.zeros(faces.film.size)
+        self.wall_w, self.wall_whole = np.zeros(walls), np.zeros(walls)
+        self.metal_cells = int(lay.run_length.sum())
+        if self.metal is None or not self.metal_cells:
+            self.metal_cells = 0
+            return
+        table = self.metal
+        bx, by, bz = lay.box_shape
+        x, y, z = lay.box
+        own = lay.tags[x : x + bx, y : y + by, z : z + bz].reshape(-1)
+        self.is_metal = (self.kind == METAL)[own]
+        by_tag = np.where(self.kind == METAL, table.u_at(self.start), 0.0)
+        self.y0[:] = by_tag[own]
+        self.u_start = self.y0.copy()
+        self.low, self.high = float(by_tag[self.kind == METAL].min()), float(by_tag[self.kind == METAL].max())
+        self.most = np.inf
+        self.inverse = 1.0 / table.step
+        u_wall = table.u_at(self.ambient[faces.wall_tag])
+        self.wall_w = read(table, table.potential, u_wall)
+        links = np.bitwise_count(lay.metal_bits).astype(np.int64)
+        if walls:
+            np.add.at(links, faces.wall.astype(np.int64), 2)
+        self.links = float(links.max())
+        self.slope_w = np.diff(table.potential) / table.step
+        self.slope_t = np.diff(table.temperature) / table.step
+        self.metal_per = np.array([1.0 / self.cell**2, 1.0 / (table.density * table.heat * self.cell)])
+        steps.potentials(self.y0, self.w, lay.run_first, lay.run_length, table.least, self.inverse, table.potential)
+
+    def watch_for(self, coherency: float, below: float | None) -> None:
+        """The heat contents whose passing is noted."""
+        self.gradient = np.zeros(0)
+        if not self.metal_cells or self.metal is None:
+            return
+        table = self.metal
+        if not 0.0 < coherency < 1.0:
+            raise Refused("the fraction solid at coherency must lie between 0 and 1")
+        width = table.liquidus - table.solidus
+        marks = [table.liquidus + LIQUIDUS_OFFSET, np.nan, table.solidus, np.nan if below is None else below]
+        marks += [table.solidus + share * width for share in (0.15, 0.10, 0.05)]
+        u = np.where(np.isnan(marks), -np.inf, table.u_at(np.nan_to_num(np.array(marks))))
+        u[COHERENCY] = table.u_at_solid(coherency)
+        u[SOLIDUS] = 0.0
+        self.order = np.argsort(-u, kind="stable")
+        self.levels = np.ascontiguousarray(u[self.order])
+        self.below_u = float(u[BELOW])
+        size = self.y0.size
+        self.times = np.full((u.size, size), np.nan)
+        self.gradient = np.full(size, np.nan)
+        passed = (self.levels[:, None] >= self.y0[None, :]) & self.is_metal[None, :]
+        self.reached = passed.sum(axis=0).astype(np.uint8)
+        self.times[passed] = 0.0
+        self.critical = int(np.flatnonzero(self.order == AT)[0])
+
+    def guess(self) -> float:
+        """Rough freezing time [s], which sets the greatest step."""
+        assert self.metal is not None
+        start = float(self.start[self.kind == METAL].max())
+        media = (self.conductivity, self.capacity, self.start)
+        return freezing_time(
+            self.metal,
+            self.metal_cells,
+            self.cell,
+            start,
+            self.layout.faces,
+            self.rest,
+            media,
+            self.kind,
+            self.ambient,
+            self.h,
+            self.emissivity,
+        )
+
+
+def read(table: MetalTable, values: Floats, u: Floats) -> Floats:
+    """Values of an even table at heat contents u, going on with the end slopes."""
+    x = (u - table.least) / table.step
+    i = np.clip(np.floor(x), 0, values.size - 2).astype(np.int64)
+    return np.asarray(values[i] + (x - i) * (values[i + 1] - values[i]))
