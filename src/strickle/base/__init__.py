@@ -3,6 +3,7 @@
 from strickle.base.errors import BadInput, Busy, Cancelled, MissingChoice, Trouble
 from strickle.base.fields import UNITS, Array, close_arrays, closed, declared, si, word
 from strickle.base.findings import WEIGHTS, Chance, Finding, Margin, Weight, Where
+from strickle.base.nature import GRAVITY, ICE_POINT, STEFAN_BOLTZMANN, falling_speed, tearing_speed
 from strickle.base.outcome import Grid, Mesh, Outcome, Piece, Record, Span
 from strickle.base.pack import pack, unpack
 from strickle.base.rules import Input, Output, Rule, rule
@@ -13,6 +14,7 @@ from strickle.base.watch import Watch, quiet
 from strickle.base.words import figures, render, shown, spelled, tell
 
 __all__ = [
+    "GRAVITY", "ICE_POINT", "STEFAN_BOLTZMANN", "falling_speed", "tearing_speed",
     "UNITS", "Input", "Output", "Rule", "rule", "WEIGHTS", "Array", "BadInput", "Busy", "Cancelled", "Chance", "Finding", "Grid", "Margin", "Mark", "Mesh", "MissingChoice", "Outcome",
     "Piece", "Record", "Source", "Span", "Trouble", "Value", "Verdict", "Watch", "Weight", "Where", "close_arrays", "closed", "declared", "figures",
     "pack", "parse", "quiet", "ranked", "render", "shown", "si", "spelled", "tell", "unpack", "word",
