@@ -3,6 +3,7 @@
 from strickle.base.errors import BadInput, Busy, Cancelled, MissingChoice, Trouble
 from strickle.base.fields import UNITS, Array, close_arrays, closed, declared, si, word
 from strickle.base.findings import WEIGHTS, Chance, Finding, Margin, Weight, Where
+from strickle.base.nature import GRAVITY, ICE_POINT, STEFAN_BOLTZMANN, falling_speed, tearing_speed
 from strickle.base.outcome import Grid, Mesh, Outcome, Piece, Record, Span
 from strickle.base.pack import pack, unpack
 from strickle.base.rules import Input, Output, Rule, rule
@@ -19,7 +20,9 @@ __all__ = [
     "Cancelled",
     "Chance",
     "Finding",
+    "GRAVITY",
     "Grid",
+    "ICE_POINT",
     "Input",
     "Margin",
     "Mark",
@@ -30,6 +33,7 @@ __all__ = [
     "Piece",
     "Record",
     "Rule",
+    "STEFAN_BOLTZMANN",
     "Source",
     "Span",
     "Trouble",
@@ -43,6 +47,7 @@ __all__ = [
     "close_arrays",
     "closed",
     "declared",
+    "falling_speed",
     "figures",
     "pack",
     "parse",
@@ -53,6 +58,7 @@ __all__ = [
     "shown",
     "si",
     "spelled",
+    "tearing_speed",
     "tell",
     "unpack",
     "word",

@@ -1,0 +1,407 @@
+"""Trade formulas of running and feeding: falls, flow, sprue, fill time, freezing time, riser size, surface tension."""
+
+from __future__ import annotations
+
+import math
+
+from strickle.base import GRAVITY, Input, Output, falling_speed, rule, tearing_speed
+
+_TORRICELLI = "Torricelli 1644, as in Groover, Fundamentals of Modern Manufacturing, ch. 10, pouring calculations"
+_CHVORINOV = "Chvorinov 1940, as in Groover, Fundamentals of Modern Manufacturing, ch. 10, solidification time"
+_CAMPBELL = "Campbell, Complete Casting Handbook, 2011 (from memory, unverified)"
+
+_HEIGHT = Input(name="height", unit="m", says="height the metal falls", low=0.0)
+_TENSION = Input(name="surface_tension", unit="N/m", says="surface tension of the liquid metal", low=0.1, high=4.0)
+_DENSITY = Input(name="density", unit="kg/m3", says="density of the liquid metal", low=1500.0, high=20000.0)
+_PRESSURE = Input(name="pressure", unit="Pa", says="metal pressure at the place", low=1.0)
+_MODULUS = Input(name="modulus", unit="m", says="volume over cooled surface", low=1e-4, high=0.2)
+_EXPONENT = Input(name="exponent", unit="1", says="power of the modulus in the freezing time", default=2.0, low=1.5, high=2.0)
+_SLIMNESS = Input(name="height_to_diameter", unit="1", says="riser height over its diameter", default=1.0, low=0.5, high=3.0)
+_RISER = (Output(name="diameter", unit="m", says="riser diameter"), Output(name="height", unit="m", says="riser height"))
+_BASE_AREA = Input(name="base_area", unit="m2", says="section at the sprue's base", low=1e-6)
+
+
+@rule(
+    name="fall_speed",
+    says="Speed of metal after a free fall",
+    inputs=(_HEIGHT,),
+    outputs=(Output(name="speed", unit="m/s", says="speed at the bottom"),),
+    formula="speed = sqrt(2 g height)",
+    source=_TORRICELLI,
+)
+def fall_speed(height: float) -> float:
+    """Speed [m/s] after falling ``height`` [m].
+
+    >>> round(fall_speed(0.20), 4)
+    1.9809
+    """
+    return falling_speed(height)
+
+
+@rule(
+    name="flow_rate",
+    says="Metal through the base of a full sprue",
+    inputs=(
+        _HEIGHT,
+        _BASE_AREA,
+        Input(name="discharge", unit="1", says="discharge coefficient; 1 = no losses", default=1.0, low=0.3, high=1.0),
+    ),
+    outputs=(Output(name="flow", unit="m3/s", says="volume flow"),),
+    formula="flow = discharge * base_area * sqrt(2 g height)",
+    source=_TORRICELLI,
+)
+def flow_rate(height: float, base_area: float, discharge: float = 1.0) -> float:
+    """Flow [m3/s] under ``height`` [m] of metal.
+
+    >>> round(flow_rate(0.20, 2.5e-4) * 1e6, 1)
+    495.2
+    """
+    return discharge * base_area * falling_speed(height)
+
+
+@rule(
+    name="fill_time_top",
+    says="Time to fill a mould whose gate stands above the metal",
+    inputs=(Input(name="volume", unit="m3", says="metal the mould takes", low=1e-9), _HEIGHT, _BASE_AREA),
+    outputs=(Output(name="time", unit="s", says="time to fill"),),
+    formula="time = volume / (base_area * sqrt(2 g height))",
+    source="Groover, Fundamentals of Modern Manufacturing, ch. 10; Ghosh & Mallik, Manufacturing Science, ch. 2 (from memory)",
+)
+def fill_time_top(volume: float, height: float, base_area: float) -> float:
+    """Time [s] to fill ``volume`` [m3] without back pressure.
+
+    >>> round(fill_time_top(1560e-6, 0.20, 2.5e-4), 2)
+    3.15
+    """
+    return volume / (base_area * falling_speed(height))
+
+
+@rule(
+    name="fill_time_bottom",
+    says="Time to fill a mould from below, its own metal holding the flow back",
+    inputs=(
+        Input(name="mould_area", unit="m2", says="level section of the mould", low=1e-8),
+        Input(name="mould_height", unit="m", says="height of the mould above the gate, at most the head", low=0.0),
+        Input(name="gate_area", unit="m2", says="section of the gate", low=1e-8),
+        Input(name="head", unit="m", says="metal height over the gate", low=1e-4),
+    ),
+    outputs=(Output(name="time", unit="s", says="time to fill"),),
+    formula="time = 2 mould_area / (gate_area sqrt(2 g)) * (sqrt(head) - sqrt(head - mould_height))",
+    source="Ghosh & Mallik, Manufacturing Science, ch. 2 (from memory)",
+)
+def fill_time_bottom(mould_area: float, mould_height: float, gate_area: float, head: float) -> float:
+    """Time [s] to fill from below; infinite where the mould stands higher than the head.
+
+    >>> round(fill_time_bottom(0.125, 0.15, 5e-4, 0.15), 2)
+    43.72
+    """
+    if mould_height > head:
+        return math.inf
+    rise = math.sqrt(head) - math.sqrt(head - mould_height)
+    return 2.0 * mould_area / (gate_area * math.sqrt(2.0 * GRAVITY)) * rise
+
+
+@rule(
+    name="sprue_base_area",
+    says="Section at the sprue's base for a wanted flow",
+    inputs=(Input(name="flow", unit="m3/s", says="wanted volume flow", low=1e-7), _HEIGHT),
+    outputs=(Output(name="area", unit="m2", says="section at the base"),),
+    formula="area = flow / sqrt(2 g height)",
+    source=_TORRICELLI,
+)
+def sprue_base_area(flow: float, height: float) -> float:
+    """Section [m2] that passes ``flow`` [m3/s] after a fall of ``height`` [m].
+
+    >>> round(sprue_base_area(1e-3, 0.175) * 1e6, 1)
+    539.7
+    """
+    return flow / falling_speed(height)
+
+
+@rule(
+    name="sprue_taper_area",
+    says="Section further down that the falling stream just fills",
+    inputs=(
+        Input(name="top_area", unit="m2", says="section at the sprue's top", low=1e-7),
+        Input(name="head_above_top", unit="m", says="metal kept over the sprue's top", low=1e-4),
+        Input(name="height", unit="m", says="how far below the top", low=0.0),
+    ),
+    outputs=(Output(name="area", unit="m2", says="section there"),),
+    formula="area = top_area * sqrt(head_above_top / (head_above_top + height))",
+    source="continuity with Torricelli's law; as in " + _CAMPBELL,
+)
+def sprue_taper_area(top_area: float, head_above_top: float, height: float) -> float:
+    """Section [m2] of the stream ``height`` [m] below the top.
+
+    >>> round(1.0 / sprue_taper_area(1.0, 0.04, 0.16), 6)
+    2.236068
+    """
+    return top_area * math.sqrt(head_above_top / (head_above_top + height))
+
+
+@rule(
+    name="sprue_top_gauge_pressure",
+    says="Pressure at the top of a straight sprue running full without losses: below zero it drinks air",
+    inputs=(_HEIGHT, _DENSITY),
+    outputs=(Output(name="pressure", unit="Pa", says="gauge pressure at the sprue's top"),),
+    formula="pressure = -density g height",
+    source="Bernoulli's law; as in " + _CAMPBELL,
+)
+def sprue_top_gauge_pressure(height: float, density: float) -> float:
+    """Gauge pressure [Pa] at the top of a full straight sprue.
+
+    >>> round(sprue_top_gauge_pressure(0.16, 2385.0), 1)
+    -3743.5
+    """
+    return -density * GRAVITY * height
+
+
+@rule(
+    name="modulus",
+    says="Modulus of a body: what sets its freezing time",
+    inputs=(
+        Input(name="volume", unit="m3", says="volume", low=0.0),
+        Input(name="area", unit="m2", says="surface that gives heat to the mould", low=1e-12),
+    ),
+    outputs=(Output(name="modulus", unit="m", says="volume over surface"),),
+    formula="modulus = volume / area",
+    source=_CHVORINOV,
+)
+def modulus(volume: float, area: float) -> float:
+    """Volume over surface [m].
+
+    >>> round(modulus(187.5e-6, 267.5e-4) * 1e3, 2)
+    7.01
+    """
+    return volume / area
+
+
+@rule(
+    name="mould_constant",
+    says="Mould constant from one measured freezing time",
+    inputs=(Input(name="time", unit="s", says="measured freezing time", low=0.0), _MODULUS, _EXPONENT),
+    outputs=(Output(name="constant", unit="1", says="seconds per metre to the exponent"),),
+    formula="constant = time / modulus^exponent",
+    source=_CHVORINOV,
+)
+def mould_constant(time: float, modulus: float, exponent: float = 2.0) -> float:
+    """Mould constant [s/m^exponent].
+
+    >>> round(mould_constant(96.0, 187.5 / 267.5 / 100) / 60e4, 2)
+    3.26
+    """
+    return float(time / modulus**exponent)
+
+
+@rule(
+    name="freezing_time",
+    says="Time to freeze right through by the modulus rule (round bodies are a third quicker)",
+    inputs=(Input(name="mould_constant", unit="1", says="seconds per metre to the exponent", low=0.0), _MODULUS, _EXPONENT),
+    outputs=(Output(name="time", unit="s", says="time to freeze"),),
+    formula="time = mould_constant * modulus^exponent",
+    source=_CHVORINOV,
+)
+def freezing_time(mould_constant: float, modulus: float, exponent: float = 2.0) -> float:
+    """Time [s] to freeze.
+
+    >>> round(freezing_time(3.5 * 60e4, 0.1 / 6) / 60, 2)
+    9.72
+    """
+    return float(mould_constant * modulus**exponent)
+
+
+def _free_cylinder(modulus: float, slimness: float) -> float:
+    """Diameter [m] of a cylinder cooled on side and both ends that has ``modulus`` [m]."""
+    return modulus * (4.0 + 2.0 / slimness)
+
+
+@rule(
+    name="riser_size_modulus",
+    says="Riser that freezes in a wished time beside what it feeds (cylinder cooled on its side and both ends)",
+    inputs=(
+        Input(name="casting_modulus", unit="m", says="modulus of what it feeds", low=1e-4, high=0.2),
+        Input(name="casting_time", unit="s", says="freezing time of what it feeds", default=1.0, low=0.0),
+        Input(name="riser_time", unit="s", says="wished freezing time of the riser", default=1.44, low=0.0),
+        _EXPONENT,
+        _SLIMNESS,
+    ),
+    outputs=(*_RISER, Output(name="modulus", unit="m", says="riser modulus")),
+    formula="modulus = casting_modulus (riser_time / casting_time)^(1/exponent); diameter = modulus (4 + 2 / height_to_diameter)",
+    source="Groover, Fundamentals of Modern Manufacturing, ch. 10, riser design; factor 1.2 on the modulus: " + _CAMPBELL,
+)
+def riser_size_modulus(
+    casting_modulus: float, casting_time: float = 1.0, riser_time: float = 1.44, exponent: float = 2.0, height_to_diameter: float = 1.0
+) -> tuple[float, float, float]:
+    """Diameter, height and modulus [m] of the riser.
+
+    >>> [round(v * 1e3, 2) for v in riser_size_modulus(187.5 / 267.5 / 100, 1.6, 2.0)]
+    [47.02, 47.02, 7.84]
+    """
+    wished = casting_modulus * (riser_time / casting_time) ** (1.0 / exponent)
+    diameter = _free_cylinder(wished, height_to_diameter)
+    return diameter, height_to_diameter * diameter, wished
+
+
+@rule(
+    name="riser_size_shape_factor",
+    says="Riser from the share of the casting's volume that a published chart gives at its shape factor (steel)",
+    inputs=(
+        Input(name="length", unit="m", says="longest side of the casting's box", low=1e-3),
+        Input(name="width", unit="m", says="middle side", low=1e-3),
+        Input(name="thickness", unit="m", says="shortest side", low=1e-4),
+        Input(name="casting_volume", unit="m3", says="volume fed", low=1e-9),
+        Input(name="volume_ratio", unit="1", says="riser over casting volume read off the chart at the shape factor", low=0.1, high=1.5),
+        _SLIMNESS,
+    ),
+    outputs=(*_RISER, Output(name="shape_factor", unit="1", says="(length + width) / thickness, to enter the chart with")),
+    formula="shape_factor = (length + width) / thickness; diameter = (4 volume_ratio casting_volume / (pi height_to_diameter))^(1/3)",
+    source="Naval Research Laboratory method, as in Rao, Manufacturing Technology (from memory, unverified; the chart is not stored)",
+)
+def riser_size_shape_factor(
+    length: float, width: float, thickness: float, casting_volume: float, volume_ratio: float, height_to_diameter: float = 1.0
+) -> tuple[float, float, float]:
+    """Diameter and height [m] and the shape factor.
+
+    >>> [round(v, 4) for v in riser_size_shape_factor(0.25, 0.25, 0.05, 3125e-6, 0.575)]
+    [0.1318, 0.1318, 10.0]
+    """
+    diameter = (4.0 * volume_ratio * casting_volume / (math.pi * height_to_diameter)) ** (1.0 / 3.0)
+    return diameter, height_to_diameter * diameter, (length + width) / thickness
+
+
+@rule(
+    name="riser_size_freezing_ratio",
+    says="Least riser by the freezing-ratio hyperbola",
+    inputs=(
+        Input(name="casting_volume", unit="m3", says="volume fed", low=1e-9),
+        Input(name="casting_area", unit="m2", says="its cooled surface", low=1e-8),
+        Input(name="a", unit="1", says="freezing constant of the metal (aluminium and steel 0.10)", default=0.10, low=0.01, high=0.5),
+        Input(name="b", unit="1", says="its shrinkage constant (aluminium and steel 0.03)", default=0.03, low=0.0, high=0.1),
+        Input(name="c", unit="1", says="its relative freezing rate (aluminium 1.08, steel 1.00)", default=1.08, low=0.8, high=1.2),
+        _SLIMNESS,
+    ),
+    outputs=(
+        *_RISER,
+        Output(name="freezing_ratio", unit="1", says="riser modulus over casting modulus"),
+        Output(name="volume_ratio", unit="1", says="riser volume over casting volume"),
+    ),
+    formula="freezing_ratio = a / (volume_ratio - b) + c",
+    source="Caine, Trans. AFS 1949, constants as in Rao, Manufacturing Technology (from memory, unverified)",
+)
+def riser_size_freezing_ratio(
+    casting_volume: float, casting_area: float, a: float = 0.10, b: float = 0.03, c: float = 1.08, height_to_diameter: float = 1.0
+) -> tuple[float, float, float, float]:
+    """Diameter and height [m], freezing ratio and volume ratio on the hyperbola.
+
+    >>> [round(v, 4) for v in riser_size_freezing_ratio(3125e-6, 1750e-4, 0.10, 0.03, 1.00)]
+    [0.1285, 0.1285, 1.1989, 0.5327]
+    """
+    casting_modulus = casting_volume / casting_area
+
+    def ratios(diameter: float) -> tuple[float, float]:
+        return (
+            diameter / (4.0 + 2.0 / height_to_diameter) / casting_modulus,
+            math.pi / 4.0 * height_to_diameter * diameter**3 / casting_volume,
+        )
+
+    # both ratios grow with the diameter, so x (y - b) = a + c (y - b) has one root above y = b
+    low = (4.0 * b * casting_volume / (math.pi * height_to_diameter)) ** (1.0 / 3.0)
+    high = low + 20.0 * (casting_modulus + casting_volume ** (1.0 / 3.0))
+    for _ in range(200):
+        middle = 0.5 * (low + high)
+        x, y = ratios(middle)
+        if (x - c) * (y - b) < a:
+            low = middle
+        else:
+            high = middle
+    x, y = ratios(high)
+    return high, height_to_diameter * high, x, y
+
+
+@rule(
+    name="riser_volume_efficiency",
+    says="Riser volume that can give what the casting and the riser themselves lose",
+    inputs=(
+        Input(name="casting_volume", unit="m3", says="volume fed", low=0.0),
+        Input(name="shrinkage", unit="1", says="volume lost on freezing", low=0.0, high=0.1),
+        Input(name="efficiency", unit="1", says="share of the riser that can flow out of it", default=0.14, low=0.1, high=0.8),
+    ),
+    outputs=(Output(name="volume", unit="m3", says="riser volume"),),
+    formula="volume = casting_volume * shrinkage / (efficiency - shrinkage)",
+    source="volume requirement; plain cylinder 14 %: " + _CAMPBELL,
+)
+def riser_volume_efficiency(casting_volume: float, shrinkage: float, efficiency: float = 0.14) -> float:
+    """Riser volume [m3]; infinite where the riser cannot even feed itself.
+
+    >>> round(riser_volume_efficiency(1.0, 0.07), 4), round(riser_volume_efficiency(1.0, 0.03), 3)
+    (1.0, 0.273)
+    """
+    return casting_volume * shrinkage / (efficiency - shrinkage) if efficiency > shrinkage else math.inf
+
+
+@rule(
+    name="critical_gate_speed",
+    says="Speed above which the metal front tears its own skin and folds it in",
+    inputs=(_TENSION, _DENSITY),
+    outputs=(Output(name="speed", unit="m/s", says="critical speed"),),
+    formula="speed = 2 (surface_tension g / density)^(1/4)",
+    source=_CAMPBELL,
+)
+def critical_gate_speed(surface_tension: float, density: float) -> float:
+    """Critical speed [m/s].
+
+    >>> round(critical_gate_speed(1.05, 2385.0), 4)
+    0.5127
+    """
+    return tearing_speed(surface_tension, density)
+
+
+@rule(
+    name="oxide_drop_height",
+    says="Fall that already gives the critical speed; also the height of a resting drop",
+    inputs=(_TENSION, _DENSITY),
+    outputs=(Output(name="height", unit="m", says="height"),),
+    formula="height = 2 sqrt(surface_tension / (density g))",
+    source=_CAMPBELL,
+)
+def oxide_drop_height(surface_tension: float, density: float) -> float:
+    """Height [m].
+
+    >>> round(oxide_drop_height(1.05, 2385.0) * 1e3, 3)
+    13.398
+    """
+    return 2.0 * math.sqrt(surface_tension / (density * GRAVITY))
+
+
+@rule(
+    name="least_slot",
+    says="Thinnest slot that a pressure pushes metal into against surface tension",
+    inputs=(_TENSION, _PRESSURE),
+    outputs=(Output(name="width", unit="m", says="slot width"),),
+    formula="width = 2 surface_tension / pressure",
+    source="Young and Laplace's law for a slot that is not wetted",
+)
+def least_slot(surface_tension: float, pressure: float) -> float:
+    """Slot width [m].
+
+    >>> round(least_slot(1.05, 2385 * 9.81 * 0.04487784) * 1e3, 4)
+    2.0
+    """
+    return 2.0 * surface_tension / pressure
+
+
+@rule(
+    name="edge_radius",
+    says="Roundness left on an outer edge where surface tension holds against the pressure",
+    inputs=(_TENSION, _PRESSURE),
+    outputs=(Output(name="radius", unit="m", says="edge radius"),),
+    formula="radius = surface_tension / pressure",
+    source="Young and Laplace's law for a long edge",
+)
+def edge_radius(surface_tension: float, pressure: float) -> float:
+    """Edge radius [m].
+
+    >>> round(edge_radius(1.05, 2385 * 9.81 * 0.04487784) * 1e3, 4)
+    1.0
+    """
+    return surface_tension / pressure

@@ -1,0 +1,311 @@
+"""Sizes before solids: choke, sprue, runner, ingates and basin for a pour one hand can make, and a riser's first guess."""
+
+from __future__ import annotations
+
+import math
+from dataclasses import dataclass
+
+from strickle.base import Finding, Margin, Record, Source, si, tearing_speed, tell, word
+from strickle.metal import Metal
+from strickle.mould import Mould
+from strickle.part import HotSpot, Part
+from strickle.rigging.ask import RiggingAsk, RiserWish
+from strickle.rigging.losses import LOSS_SOURCES, discharge_first, discharge_full, mean_head, speed, sprue_loss
+from strickle.rigging.rules import riser_volume_efficiency, sprue_taper_area
+from strickle.stores import Kit
+
+LEAST_CHOKE = math.pi / 4.0 * 0.008**2
+"""m2. A round choke of 8 mm: a thinner one is blocked by a crumb of sand and cannot be drawn whole (common practice)."""
+ALUMINIUM = 2380.0
+"""kg/m3 of the melt the kit's pouring rates are stated for."""
+UNHURRIED = 0.25
+"""Design pour time over the thinnest wall's fluid time: slow enough for calm gates, with a margin of four against a misrun."""
+HURRY = 1.0 / 1.5
+"""Pour time over fluid time above which the person is told; the pour room judges by the same margin of one and a half."""
+STILL_FLUID = 0.35
+"""Share of the freezing heat gone when a thin section stops flowing: 0.3 to 0.5, Flemings 1974 (from memory)."""
+GATE_MARGIN = 0.9
+"""Design gate speed over the critical speed."""
+RUNNER_RATIO = 2.0
+"""Runner section over choke, unpressurised 1:2 (common practice)."""
+TAPER_ALLOWANCE = 1.15
+"""Sprue top over the ideal taper: 10 to 20 % for losses, Campbell 2003 (from memory)."""
+RISER_TIME = 1.25
+"""Wished freezing time of a riser over that of what it feeds: a little over the 1.2 the verdict asks for."""
+ROUND_BODY = 0.746
+"""Freezing time of a cylinder over a plate of the same modulus in sand (143.4 s over 192.3 s, sand-controlled, exact)."""
+NECK = 1.1
+"""Neck modulus over that of the spot."""
+SHORT_NECK = 0.8
+"""A short neck between two hot bodies may be this much thinner (guess; the freezing solve judges)."""
+SLIM = 1.5
+"""Riser height over diameter for the first guess."""
+
+
+@dataclass(frozen=True, slots=True, kw_only=True, eq=False)
+class Sizes(Record):
+    """Sections and sizes of the running system."""
+
+    pour_time: float = si("s", "time to fill at the design flow")
+    flow: float = si("m3/s", "mean flow while filling")
+    peak_flow: float = si("m3/s", "flow at the start, before the rising metal holds it back")
+    head: float = si("m", "effective metal height over the ingates, the rising metal counted")
+    discharge: float = si("1", "discharge coefficient of the full system")
+    choke_area: float = si("m2", "least section: the sprue's base")
+    sprue_top_area: float = si("m2", "section at the cope top")
+    sprue_base_area: float = si("m2", "section at the well")
+    runner_area: float = si("m2", "section of the runner")
+    ingate_area: float = si("m2", "flow section of all ingates together")
+    gate_speed: float = si("m/s", "highest speed in the ingates, first metal counted")
+    critical_speed: float = si("m/s", "speed above which the front is torn")
+    fluid_time: float = si("s", "how long the thinnest wall stays fluid, first guess by the sand law")
+    basin_depth: float = si("m", "metal kept over the sprue's top")
+    basin_width: float = si("m", "across")
+    basin_length: float = si("m", "along")
+    findings: tuple[Finding, ...] = word("limits that clash", inner=True, default=())
+    sources: tuple[Source, ...] = word("rules used", inner=True, default=())
+
+
+@dataclass(frozen=True, slots=True, kw_only=True, eq=False)
+class RiserSize(Record):
+    """First guess of one riser; the freezing solve judges it."""
+
+    diameter: float = si("m", "at the foot of its body")
+    height: float = si("m", "least; an open riser is carried up to the cope top")
+    neck_area: float = si("m2", "section of its neck")
+    modulus: float = si("m", "volume over cooled surface, side and open top")
+    why: str = word("what decided the size: freezing time, volume to feed, least or greatest size")
+
+
+def sand_heat(time: float, effusivity: float, contact: float, drive: float) -> float:
+    """Heat [J/m2] that deep sand takes in ``time`` [s] from metal held ``drive`` [K] hotter, through ``contact`` [W/(m2 K)].
+
+    Exact for constant metal temperature: Carslaw and Jaeger, Conduction of Heat in Solids, 1959, half-space with surface resistance.
+
+    >>> round(sand_heat(120.0, 1008.464, 1e9, 640.0) / 1e6, 3)
+    7.978
+    """
+    x = contact * math.sqrt(time) / effusivity
+    tail = math.exp(x * x) * math.erfc(x) if x < 5.0 else (1.0 - 0.5 / x**2 + 0.75 / x**4) / (x * math.sqrt(math.pi))
+    return drive * effusivity * (2.0 * math.sqrt(time / math.pi) - effusivity / contact * (1.0 - tail))
+
+
+def _fluid_time(wall: float, metal: Metal, ambient: float, mould: Mould | None) -> float:
+    """First guess [s] of how long a wall between two sand faces flows, poured at the middle of the metal's window."""
+    effusivity, contact = 1018.0, 600.0  # rammed silica sand, from memory, where no mould is given
+    if mould is not None:
+        effusivity = math.sqrt(mould.sand_conductivity * mould.sand_density * mould.sand_heat)
+        contact = mould.contact
+    superheat = max(0.5 * (metal.pour_low + metal.pour_high) - metal.liquidus, 10.0)
+    wanted = 0.5 * wall * metal.density_liquidus * (metal.liquid_heat * superheat + STILL_FLUID * metal.latent_heat)
+    low, high = 0.0, 1e5
+    for _ in range(80):
+        middle = 0.5 * (low + high)
+        if sand_heat(middle, effusivity, contact, metal.liquidus + 0.3 * superheat - ambient) < wanted:
+            low = middle
+        else:
+            high = middle
+    return high
+
+
+@dataclass(frozen=True, slots=True, kw_only=True, eq=False)
+class _Sections(Record):
+    """Sections of one trial choke and what they pass."""
+
+    top: float = si("m2", "sprue top")
+    depth: float = si("m", "basin depth")
+    ingate: float = si("m2", "all ingates")
+    discharge: float = si("1", "full system")
+    first: float = si("m3/s", "first metal")
+    peak: float = si("m3/s", "full system, mould empty")
+    mean: float = si("m3/s", "while the mould fills")
+
+
+def _sections(choke: float, cope_height: float, rise: float, critical: float) -> _Sections:
+    """Everything that follows from one choke under a cope of this height."""
+    depth = 0.03
+    top = choke
+    for _ in range(8):
+        # the taper law wants more top for a shallow basin, and a wide top wants a deep basin
+        top = TAPER_ALLOWANCE * choke / sprue_taper_area(1.0, depth, cope_height)
+        depth = max(0.03, 2.0 * math.sqrt(4.0 * top / math.pi))
+    head = cope_height + depth
+    loss = sprue_loss(choke, top, cope_height)
+    first = discharge_first(loss) * choke * speed(head)
+    ingate = max(first / (GATE_MARGIN * critical), choke)
+    discharge = discharge_full(loss, choke, RUNNER_RATIO * choke, ingate)
+    return _Sections(
+        top=top,
+        depth=depth,
+        ingate=ingate,
+        discharge=discharge,
+        first=first,
+        peak=discharge * choke * speed(head),
+        mean=discharge * choke * speed(mean_head(head, rise)),
+    )
+
+
+def _choke_for(time: float, volume: float, cope_height: float, rise: float, critical: float) -> float:
+    """Choke [m2] that fills ``volume`` in ``time``; both losses and basin follow the choke, so it is found by halving."""
+    low, high = 1e-7, 0.02
+    for _ in range(60):
+        middle = math.sqrt(low * high)
+        if _sections(middle, cope_height, rise, critical).mean * time < volume:
+            low = middle
+        else:
+            high = middle
+    return high
+
+
+def size_running(
+    poured_volume: float,
+    least_wall: float,
+    cope_height: float,
+    height_above_gate: float,
+    metal: Metal,
+    kit: Kit,
+    ask: RiggingAsk,
+    mould: Mould | None = None,
+) -> Sizes:
+    """Running system for ``poured_volume`` [m3] under a cope of ``cope_height`` [m]; the basin stands on the cope.
+
+    ``height_above_gate`` [m] is how far the part reaches above its ingates. The pour aims at a quarter of what the thinnest wall allows, as far
+    as a steady hand can; the choke is never under 8 mm across. Limits that clash are findings. ``mould`` gives the sand.
+
+    Sources: Torricelli's law with published loss coefficients (see ``losses``); Campbell's critical speed and taper (from memory).
+    """
+    critical = tearing_speed(metal.surface_tension, metal.density_liquidus)
+    rise = min(height_above_gate, 0.98 * cope_height)
+    fastest, slowest = kit.pour_rate_high / ALUMINIUM, kit.pour_rate_low / ALUMINIUM
+    fluid = _fluid_time(least_wall, metal, kit.ambient, mould)
+    floor = _sections(LEAST_CHOKE, cope_height, rise, critical)
+    surge = floor.peak / floor.mean  # start over mean, nearly the same for every choke
+    hand_fast, hand_slow = poured_volume * surge / fastest, poured_volume * surge / slowest
+    wish = ask.pour_time if ask.pour_time is not None else UNHURRIED * fluid
+    time = min(max(wish, hand_fast), hand_slow)
+    choke = max(_choke_for(time, poured_volume, cope_height, rise, critical), LEAST_CHOKE)
+    found = _sections(choke, cope_height, rise, critical)
+    time = poured_volume / found.mean
+    top_width = math.sqrt(4.0 * found.top / math.pi)
+    width = max(0.035, 2.2 * top_width)
+    findings = _clashes(height_above_gate, cope_height, time, fluid, found, fastest, ask, metal)
+    return Sizes(
+        pour_time=time,
+        flow=found.mean,
+        peak_flow=found.peak,
+        head=mean_head(cope_height + found.depth, rise),
+        discharge=found.discharge,
+        choke_area=choke,
+        sprue_top_area=found.top,
+        sprue_base_area=choke,
+        runner_area=RUNNER_RATIO * choke,
+        ingate_area=found.ingate,
+        gate_speed=found.first / found.ingate,
+        critical_speed=critical,
+        fluid_time=fluid,
+        basin_depth=found.depth,
+        basin_width=width,
+        basin_length=1.7 * width,
+        findings=findings,
+        sources=(
+            *LOSS_SOURCES,
+            Source(key="campbell-speed", says="Critical gate speed, sprue taper: Campbell, Complete Casting Handbook, 2011", mark="memory"),
+            Source(key="hand-pour", says="Least choke, runner ratio, basin size: common practice", mark="common practice"),
+        ),
+    )
+
+
+def _clashes(
+    height_above_gate: float,
+    cope_height: float,
+    time: float,
+    fluid: float,
+    found: _Sections,
+    fastest: float,
+    ask: RiggingAsk,
+    metal: Metal,
+) -> tuple[Finding, ...]:
+    """Findings where hand, wall, choke and head want different things."""
+    out: list[Finding] = []
+    if height_above_gate > 0.98 * cope_height:
+        out.append(
+            Finding(
+                code="rigging.head_short",
+                weight="STOP",
+                says=f"The part reaches {tell(height_above_gate, 'm')} above its ingates, the cope only {tell(cope_height, 'm')}",
+                because="metal rises no higher than the metal in the basin that pushes it",
+                do=f"Take a cope at least {tell(height_above_gate + 0.04, 'm')} high, or turn the part so that it lies lower",
+                margin=Margin(value=cope_height / height_above_gate, unit="1", of="cope height over the part's height above the ingates"),
+                source="Bernoulli's law",
+            )
+        )
+    if time > HURRY * fluid:
+        out.append(
+            Finding(
+                code="rigging.pour_too_slow",
+                weight="MIND",
+                says=f"The pour takes {tell(time, 's', 'fine')}, and the thinnest wall flows for about {tell(fluid, 's', 'fine')}",
+                because=f"the hand gives at most {tell(fastest, 'm3/s')}, and {metal.name} loses its heat to both sand faces of the wall",
+                do="Thicken the thinnest wall, pour hotter inside the metal's window, or pour with a second person and pot",
+                margin=Margin(value=fluid / time, unit="1", of="fluid time of the thinnest wall over the pour time"),
+                source="sand law: Carslaw and Jaeger 1959; Flemings 1974 (from memory)",
+            )
+        )
+    if found.peak > 1.02 * fastest:
+        out.append(
+            Finding(
+                code="rigging.choke_floor",
+                weight="MIND",
+                says=f"The smallest choke passes {tell(found.peak, 'm3/s')}, the hand keeps up with {tell(fastest, 'm3/s')}",
+                because=f"under {tell(cope_height, 'm')} of cope even a choke {tell(0.008, 'm')} across runs faster than a steady pour",
+                do="Take a lower cope, or start with the basin full and expect its level to sink",
+                margin=Margin(value=fastest / found.peak, unit="1", of="fastest hand pour over the choke's flow"),
+                source="Torricelli's law with losses",
+            )
+        )
+    if ask.pour_time is not None and abs(time / ask.pour_time - 1.0) > 0.05:
+        out.append(
+            Finding(
+                code="rigging.pour_asked",
+                weight="MIND",
+                says=f"The pour takes {tell(time, 's', 'fine')}, not the {tell(ask.pour_time, 's', 'fine')} asked for",
+                because="the hand pours neither faster nor slower than the kit says, and the choke is never under "
+                f"{tell(0.008, 'm')} across",
+                do="Leave the pour time to the rule, or change the pouring rates in the kit if you have timed them",
+                margin=Margin(value=time / ask.pour_time, unit="1", of="pour time over the time asked for"),
+                source="the kit's pouring rates",
+            )
+        )
+    return tuple(out)
+
+
+def size_riser(spot: HotSpot, part: Part, metal: Metal, wish: RiserWish | None = None) -> RiserSize:
+    """First guess of an open round riser for ``spot``: it shall freeze after the spot and hold enough metal to give.
+
+    The spot's modulus is that of a plate; a round riser of the same modulus freezes sooner and is made thicker for it. The volume fed
+    is the part's share of this spot, at most what lies within 4.5 thicknesses (feeding distance, from memory). ``wish`` comes last.
+
+    Sources: Campbell, Complete Casting Handbook, 2011, modulus and volume rules (from memory); round-body factor computed.
+    """
+    modulus = spot.modulus * math.sqrt(RISER_TIME / ROUND_BODY)
+    diameter = modulus * (4.0 * SLIM + 1.0) / SLIM
+    why = "freezing time"
+    fed = part.volume / max(1, sum(1 for other in part.hot_spots if other.needs_feed))
+    thickness = 2.0 * spot.modulus
+    fed = min(fed, math.pi * (4.5 * thickness) ** 2 * thickness)
+    volume = riser_volume_efficiency(fed, min(metal.shrinkage, 0.1))
+    by_volume = (4.0 * volume / (math.pi * SLIM)) ** (1.0 / 3.0)
+    if by_volume > diameter:
+        diameter, why = by_volume, "volume to feed"
+    if diameter < 0.016:
+        diameter, why = 0.016, "least size"
+    if wish is not None:
+        diameter *= wish.size
+    if diameter > 0.080:
+        diameter, why = 0.080, "greatest size"
+    neck = 4.0 * NECK * SHORT_NECK * spot.modulus
+    neck = min(max(neck, 0.006), 0.8 * diameter)
+    area = math.pi / 4.0 * neck**2
+    if wish is not None:
+        area = wish.neck_area if wish.neck_area is not None else area * wish.neck
+    return RiserSize(diameter=diameter, height=SLIM * diameter, neck_area=area, modulus=diameter * SLIM / (4.0 * SLIM + 1.0), why=why)
