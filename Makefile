@@ -1,0 +1,76 @@
+# strickle. The two commands a newcomer needs: make demo, make test. Each does all set-up on a fresh machine.
+
+PYTHON ?= $(shell for p in python3.13 python3.12 python3.11 python3; do command -v $$p >/dev/null 2>&1 && $$p -c 'import sys; sys.exit(sys.version_info < (3, 11))' && { echo $$p; exit; }; done; echo none)
+VENV := .venv
+BIN := $(VENV)/bin
+PIP := $(BIN)/python -m pip --disable-pip-version-check install --quiet --only-binary :all: -c constraints.txt
+SINGLE := OMP_NUM_THREADS=1 OPENBLAS_NUM_THREADS=1 MKL_NUM_THREADS=1 NUMBA_NUM_THREADS=1
+RUN := $(SINGLE) PYTHONPATH=src $(BIN)/python
+
+.PHONY: help demo test check validate bench docs schema warm clean
+.DEFAULT_GOAL := help
+
+help:
+	@echo "make demo      plan the demo bracket: mesh to mould, cards in ./demo.job/cards"
+	@echo "make test      the whole test suite (under 12 minutes on 2 cores)"
+	@echo "make check     format, lint, types, layers, generated files"
+	@echo "make validate  full-size checks against published figures (under 30 minutes)"
+	@echo "make bench     timings beside a peer, in one run"
+	@echo "make docs      the documentation site in ./site"
+
+$(VENV)/bin/python:
+	@if [ "$(PYTHON)" = none ]; then \
+	  if [ "$$(id -u)" = 0 ] && command -v apt-get >/dev/null 2>&1; then echo "installing python3"; apt-get update -qq && apt-get install -y -qq python3 python3-venv >/dev/null; \
+	  else echo "Python 3.11 or newer is needed: sudo apt-get install python3 python3-venv"; exit 1; fi; fi
+	@P="$(PYTHON)"; [ "$$P" = none ] && P=python3; \
+	if ! $$P -c 'import venv, ensurepip' >/dev/null 2>&1; then \
+	  if [ "$$(id -u)" = 0 ] && command -v apt-get >/dev/null 2>&1; then echo "installing python3-venv"; apt-get update -qq && apt-get install -y -qq python3-venv >/dev/null; \
+	  else echo "The venv module is missing: sudo apt-get install python3-venv"; exit 1; fi; fi; \
+	echo "making $(VENV)"; $$P -m venv --clear $(VENV)
+
+# two stamps: the product alone, and what tests and linters need on top
+.stamps/product: pyproject.toml constraints.txt | $(VENV)/bin/python
+	@echo "installing the product (wheels only)"
+	@mkdir -p .stamps
+	@$(PIP) setuptools wheel
+	@$(BIN)/python -m pip --disable-pip-version-check install --quiet --no-build-isolation --prefer-binary -c constraints.txt -e .
+	@touch $@
+
+.stamps/dev: .stamps/product
+	@echo "installing tests and linters (wheels only)"
+	@$(PIP) pytest pytest-xdist hypothesis ruff mypy import-linter grimp mkdocs mpmath
+	@touch $@
+
+.stamps/warm: .stamps/product $(wildcard src/strickle/kernels/*.py)
+	@echo "compiling the kernels once (strickle warm)"
+	@$(SINGLE) $(BIN)/strickle warm
+	@touch $@
+
+warm: .stamps/warm
+
+demo: .stamps/warm
+	@$(SINGLE) $(BIN)/strickle demo
+
+test: .stamps/dev .stamps/warm
+	@$(RUN) -m pytest -n 2 -m "not validate"
+
+check: .stamps/dev
+	@$(BIN)/ruff format --check .
+	@$(BIN)/ruff check .
+	@$(BIN)/mypy
+	@PYTHONPATH=src $(BIN)/lint-imports
+	@$(RUN) -m pytest -q tests/contract
+	@$(RUN) tools/generate.py --check
+
+validate: .stamps/dev .stamps/warm
+	@$(RUN) -m pytest -m validate -n 2
+
+bench: .stamps/dev .stamps/warm
+	@for b in bench/*.py; do echo "== $$b"; $(RUN) $$b || exit 1; done
+
+docs: .stamps/dev
+	@$(RUN) tools/generate.py
+	@$(BIN)/mkdocs build --strict --quiet
+
+clean:
+	rm -rf $(VENV) .stamps site
