@@ -1,5 +1,20 @@
 """Published data with sources, and the shop's own kit."""
 
+from strickle.stores.kit import read_kit, starter_kit, write_kit
+from strickle.stores.load import load
 from strickle.stores.records import Crucible, Flask, FreezingCurve, Furnace, Kit, MetalRecord, SandRecord, Stores
 
-__all__ = ["Crucible", "Flask", "FreezingCurve", "Furnace", "Kit", "MetalRecord", "SandRecord", "Stores"]
+__all__ = [
+    "Crucible",
+    "Flask",
+    "FreezingCurve",
+    "Furnace",
+    "Kit",
+    "MetalRecord",
+    "SandRecord",
+    "Stores",
+    "load",
+    "read_kit",
+    "starter_kit",
+    "write_kit",
+]
