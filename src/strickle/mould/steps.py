@@ -1,0 +1,197 @@
+"""Ram the mould: margins, flask, sand, and whether it stands the draw."""
+
+from __future__ import annotations
+
+import numpy as np
+
+from strickle.base import Array, BadInput, Finding, Margin, Source, Value, Watch, Where, tell
+from strickle.metal import Metal
+from strickle.mould.ask import MouldAsk
+from strickle.mould.flask import Fitted, Need, choose, nearest
+from strickle.mould.result import Mould, SandBody
+from strickle.mould.rules import side_margin
+from strickle.mould.sand import bodies
+from strickle.part import Part
+from strickle.pattern import Pattern
+from strickle.stores import Kit, SandRecord, Stores
+
+WELL_DEEP = 0.022  # runner and well below the parting [m], before they are sized
+BAND = 0.045  # side band promised to ingate, runner and sprue [m], before they are laid; grows with the part
+LEAST_COPE = 0.065  # a sprue shorter than this gives no head to speak of [m] (common practice)
+DRILLED = 0.010  # round holes under this are filled in the pattern and drilled [m] (common practice)
+
+
+def ram(part: Part, pattern: Pattern, metal: Metal, stores: Stores, ask: MouldAsk, watch: Watch) -> Mould:
+    """Choose the flask round part and rigging, and judge the enclosed sand.
+
+    Raises BadInput for an unknown sand or a kind of mould not built yet.
+    """
+    if ask.kind != "two-part":
+        raise BadInput(f"mould {ask.kind!r} is not planned yet", "Use --mould two-part")
+    key = ask.sand or stores.kit.sand
+    sand = stores.sands.get(key)
+    if sand is None:
+        raise BadInput(f"sand {key!r} is not in the stores", f"Known: {', '.join(stores.sands)}")
+    used: list[Source] = []
+    need, between, deep = _need(part, pattern, metal, stores, ask, used)
+    fitted = choose(need, stores.kit)
+    watch(0.3, "looking for sand that may not stand the draw")
+    drag, strength = _value(stores, "draw.drag", used), _sand(sand, "green_tensile")
+    density = _sand(sand, "density")
+    found = bodies(pattern.cavity, drag.value, strength.value, density.value)
+    box = fitted.box
+    side = need.side
+    room = np.array([box[0] + side, box[1] - side, box[2] + side, box[3] - side, box[4] + deep / 2, box[5]])
+    return Mould(
+        kind=ask.kind,
+        flask=fitted.flask,
+        box=box,
+        side_margin=side,
+        deep_margin=deep,
+        between_margin=between,
+        room_for_rigging=room,
+        sand=key,
+        sand_name=sand.name,
+        sand_conductivity=_sand(sand, "k").value,
+        sand_density=density.value,
+        sand_heat=_sand(sand, "heat_capacity").value,
+        contact=_value(stores, "contact.metal_sand", used).value,
+        bodies=found,
+        findings=(*_flask_findings(fitted, need, stores.kit), *_sand_findings(found, drag, strength, pattern)),
+        sources=tuple(used),
+    )
+
+
+def _value(stores: Stores, name: str, used: list[Source]) -> Value:
+    value = stores.constants.get(name)
+    if value is None:
+        raise BadInput(f"the stores hold no {name}", "Restore the package's data files")
+    source = stores.sources.get(value.source)
+    if source is not None and source not in used:
+        used.append(source)
+    return value
+
+
+def _sand(sand: SandRecord, name: str) -> Value:
+    value = sand.values.get(name)
+    if value is None:
+        raise BadInput(f"sand {sand.key} has no {name}", "Choose another sand, or give the value in the stores")
+    return value
+
+
+def _need(part: Part, pattern: Pattern, metal: Metal, stores: Stores, ask: MouldAsk, used: list[Source]) -> tuple[Need, float, float]:
+    """What the flask must hold, the sand between part and rigging, and the sand over and under."""
+    mass = part.volume * metal.density_liquidus
+    heavy = _value(stores, "margin.heavy_mass", used).value
+    side = side_margin(mass, heavy, _value(stores, "margin.side", used).value, _value(stores, "margin.side_heavy", used).value)
+    over, under = _value(stores, "margin.over", used).value, _value(stores, "margin.under", used).value
+    between = _value(stores, "margin.between", used).value
+    low, high = pattern.cavity.vertices[:, :2].min(axis=0), pattern.cavity.vertices[:, :2].max(axis=0)
+    if ask.room is not None:
+        low = np.minimum(low, ask.room[[0, 2]])
+        high = np.maximum(high, ask.room[[1, 3]])
+        cope, drag = max(float(ask.room[5]), pattern.cope_depth + over), max(-float(ask.room[4]), pattern.drag_depth) + under
+    else:
+        low = low - np.array([0.0, _band(part)])
+        cope, drag = pattern.cope_depth + over, max(pattern.drag_depth, WELL_DEEP) + under
+    return Need(low=low, high=high, side=side, cope=max(cope, LEAST_COPE), drag=drag), between, min(over, under)
+
+
+def _band(part: Part) -> float:
+    """Side band promised to ingates, runner and sprue [m]: wider for a larger part, whose runner is wider."""
+    return BAND * float(np.clip((part.volume / 100e-6) ** 0.25, 0.8, 1.8))
+
+
+def _flask_findings(fitted: Fitted, need: Need, kit: Kit) -> tuple[Finding, ...]:
+    if fitted.at_hand:
+        return ()
+    flask = fitted.flask
+    name, share = nearest(need, kit)
+    near = f"; the nearest, {name}, reaches {tell(share, '1', '%')} of it in its tightest direction" if name else "; the kit holds none"
+    size = f"{tell(flask.length, 'm')} by {tell(flask.width, 'm')} inside, cope {tell(flask.cope, 'm')}, drag {tell(flask.drag, 'm')}"
+    margin = Margin(value=share, unit="1", of="nearest flask over the flask needed, tightest direction")
+    because = (
+        f"metal spans {tell(float(need.high[0] - need.low[0]), 'm')} by {tell(float(need.high[1] - need.low[1]), 'm')} and wants"
+        f" {tell(need.side, 'm')} of sand all round{near}"
+    )
+    if kit.builds_flasks:
+        return (
+            Finding(
+                code="mould.flask_built",
+                weight="NOTE",
+                says=f"Build a flask of {size}",
+                because=because,
+                do="Knock it up from boards with pins that fit one way only, before the day",
+                margin=margin,
+            ),
+        )
+    return (
+        Finding(
+            code="mould.no_flask",
+            weight="STOP",
+            says=f"No flask of the kit is large enough: {size} is needed",
+            because=because,
+            do="Build or borrow one of that size, or say in the kit that you build flasks (builds_flasks = true)",
+            margin=margin,
+        ),
+    )
+
+
+def _sand_findings(found: tuple[SandBody, ...], drag: Value, strength: Value, pattern: Pattern) -> tuple[Finding, ...]:
+    """One finding for narrow fingers, one for each larger body that may tear."""
+    kind, harsh = drag.low / drag.value * strength.value / strength.high, drag.high / drag.value * strength.value / strength.low
+    narrow = tuple(b for b in found if b.width < DRILLED and b.use * harsh > 1.0)
+    wide = tuple(b for b in found if b.width >= DRILLED and b.use > 0.8)
+    out: list[Finding] = []
+    if narrow:
+        worst = narrow[0]
+        out.append(
+            Finding(
+                code="mould.sand_fingers",
+                weight="MIND",
+                says=(
+                    f"{len(narrow)} narrow sand {'finger' if len(narrow) == 1 else 'fingers'} may tear off as the pattern is drawn;"
+                    f" the worst is {tell(worst.width, 'm')} wide and {tell(worst.depth, 'm')} deep in the {worst.half}"
+                ),
+                because=(
+                    f"the draw pulls {tell(worst.use, '1')} times what its neck of {tell(worst.neck_area, 'm2')} holds"
+                    " (drag and strength are guessed)"
+                ),
+                do="Fill such holes in the pattern and drill them in the casting",
+                where=_where(worst, pattern),
+                margin=_margin(worst, kind, harsh),
+                source="drawmodel",
+            )
+        )
+    for body in wide[:4]:
+        stop = body.use * kind > 1.0
+        out.append(
+            Finding(
+                code="mould.sand_tears",
+                weight="STOP" if stop else "MIND",
+                says=f"A sand body {tell(body.width, 'm')} wide and {tell(body.depth, 'm')} deep in the {body.half} may tear as the pattern is drawn",
+                because=(
+                    f"the draw pulls {tell(body.use, '1')} times what its weakest section of {tell(body.neck_area, 'm2')} holds;"
+                    f" {tell(body.use * kind, '1')} to {tell(body.use * harsh, '1')} over the guessed range of drag and strength"
+                ),
+                do=(
+                    "More draft and a smooth, sealed print help most; else set a core there, or fill it and machine it."
+                    " A pocket gauge rammed in your sand narrows this"
+                ),
+                where=_where(body, pattern),
+                margin=_margin(body, kind, harsh),
+                source="drawmodel",
+            )
+        )
+    return tuple(out)
+
+
+def _where(body: SandBody, pattern: Pattern) -> Where:
+    at: Array = pattern.turn.T @ ((body.at - pattern.shift) / pattern.scale)
+    return Where(point=(float(at[0]), float(at[1]), float(at[2])))
+
+
+def _margin(body: SandBody, kind: float, harsh: float) -> Margin:
+    return Margin(
+        value=1 / body.use, low=1 / (body.use * harsh), high=1 / (body.use * kind), unit="1", of="strength of the weakest section over the pull on it"
+    )
