@@ -1,0 +1,176 @@
+"""Where the mould parts and which way up the part lies: levels and both ways up, scored together, with reasons."""
+
+from __future__ import annotations
+
+from typing import NamedTuple
+
+import numpy as np
+from scipy import ndimage
+
+from strickle.base import Array, Mesh
+from strickle.pattern.columns import View, view
+from strickle.pattern.directions import LEVELS, basis, surface
+from strickle.pattern.rules import fall_speed
+
+ACROSS = 240
+STILL = 0.5  # m/s, above which falling metal folds its skin in (Campbell; Runyoro, Boutorabi & Campbell 1992, in Jolly 2005)
+FINGER = 0.005  # m, sand narrower than this is filled and drilled whichever way up
+SLAB = 0.003  # m, a half shallower than this is a poor pattern
+
+
+class Lie(NamedTuple):
+    """One way of lying in the mould. Costs are in the same loose unit; the least sum wins."""
+
+    draw: Array  # (3,) up, part coordinates
+    level: float  # along ``draw``
+    trapped: float  # m3
+    section: float  # share of the widest section
+    flat: float  # share of that section that is a flat face of the part lying on the parting
+    cope: float  # m above the parting
+    drag: float  # m below it
+    hanging: float  # slender pockets of sand in the cope, counted by how far they pass the trade's limit
+    standing: float  # the same in the drag
+    unfed: float  # how far below the top the places that freeze last lie, as a share of the height
+    costs: dict[str, float]
+
+    @property
+    def cost(self) -> float:
+        """Sum of the costs."""
+        return sum(self.costs.values())
+
+
+def flats(heights: Array, normals: Array, areas: Array, least: float) -> list[tuple[float, float, float]]:
+    """Flat faces across the draw: (height, area facing up, area facing down) where the sum is over ``least`` [m2].
+
+    ``heights`` (m,) are those of the faces' centres, ``normals`` their parts along the draw.
+    """
+    flat = np.abs(normals) > 0.9999
+    order = np.argsort(heights[flat], kind="stable")
+    z, up, a = heights[flat][order], normals[flat][order] > 0, areas[flat][order]
+    out = []
+    breaks = np.flatnonzero(np.diff(z) > 2e-5) + 1
+    for group in np.split(np.arange(z.size), breaks):
+        if group.size and a[group].sum() > least:
+            out.append((float(np.average(z[group], weights=a[group])), float(a[group][up[group]].sum()), float(a[group][~up[group]].sum())))
+    return out
+
+
+def slender(top: Array, floor: float, cell: float, limit: float) -> float:
+    """How much slender sand hangs in a height map: each enclosed pocket counts its depth over width over ``limit``, capped at 2.
+
+    ``top`` (nx, ny) metal height above ``floor`` (NaN outside). Pockets under half the limit and fingers narrower than FINGER count nothing.
+    """
+    height = np.where(np.isfinite(top), np.maximum(top, floor), floor)
+    levels = np.linspace(floor, float(height.max()), 17)[:-1] + 1e-9
+    step = float(levels[1] - levels[0]) if levels.size > 1 else 0.0
+    if step <= 0:
+        return 0.0
+    enclosed = np.stack([ndimage.binary_fill_holes(height > z) & ~(height > z) for z in levels], axis=2)
+    labels, count = ndimage.label(enclosed)
+    total = 0.0
+    for i, box in enumerate(ndimage.find_objects(labels), start=1):
+        body = labels[box] == i
+        depth = float(body.any(axis=(0, 1)).sum()) * step
+        width = float(np.sqrt(body.sum() / max(body.any(axis=(0, 1)).sum(), 1))) * cell
+        if width >= FINGER and depth / width > 0.5 * limit:
+            total += min(depth / width / limit, 2.0)
+    return total
+
+
+class Seen(NamedTuple):
+    """What is known of a part along one axis before choosing level and way up."""
+
+    view: View
+    bottom: float
+    top: float
+    flats: list[tuple[float, float, float]]
+    spots: Array  # heights of the places to feed
+
+
+def look(mesh: Mesh, draw: Array, spots: Array) -> Seen:
+    """View a mesh along ``draw``; ``spots`` (k, 3) are the part's places to feed."""
+    turned = mesh.vertices @ basis(draw).T
+    normals, areas = surface(mesh)
+    heights = turned[mesh.faces][:, :, 2].mean(axis=1)
+    return Seen(
+        view(turned, mesh.faces, ACROSS),
+        float(turned[:, 2].min()),
+        float(turned[:, 2].max()),
+        flats(heights, normals @ draw, areas, 0.01 * float(areas.sum())),
+        spots @ draw if len(spots) else np.zeros(0),
+    )
+
+
+def levels(seen: Seen) -> Array:
+    """Levels worth a try: flat faces, both ends and an even ladder (k,)."""
+    ladder = np.linspace(seen.bottom, seen.top, LEVELS + 1)
+    own = [z for z, _, _ in seen.flats]
+    kept = [seen.bottom, seen.top]
+    for z in [*own, *ladder]:
+        if min(abs(z - k) for k in kept) > 2e-5:
+            kept.append(float(z))
+    return np.array(sorted(kept))
+
+
+def widest(seen: Seen, around: Array) -> Array:
+    """Largest section within 0.6 mm of each level [m2]; (k,)."""
+    near = np.array([-6e-4, -3e-4, -1e-6, 1e-6, 3e-4, 6e-4])
+    return np.asarray(seen.view.section((around[:, None] + near).ravel()).reshape(-1, near.size).max(axis=1))
+
+
+def lies(seen: Seen, draw: Array, volume: float, limits: tuple[float, float], only: float | None = None) -> list[Lie]:
+    """Every level within 1 % of the part's volume of the least trapped sand, with ``draw`` up; best first.
+
+    ``limits``: depth over width a pocket may have, cope and drag. Pockets are looked at only where they can still decide.
+    """
+    tried = levels(seen) if only is None else np.array([only])
+    trapped = seen.view.trapped(tried)
+    kept = trapped <= trapped.min() + 0.01 * volume
+    section = widest(seen, tried[kept]) / float(widest(seen, levels(seen)).max())
+    plain = [_plain(seen, draw, float(z), float(t), min(float(s), 1.0), volume) for z, t, s in zip(tried[kept], trapped[kept], section)]
+    out: list[Lie] = []
+    for lie in sorted(plain, key=lambda p: p.cost):
+        if out and lie.cost > min(o.cost for o in out):
+            break
+        out.append(_pockets(seen, lie, limits))
+    return sorted(out, key=lambda p: p.cost)
+
+
+def _plain(seen: Seen, draw: Array, z: float, sand: float, section: float, volume: float) -> Lie:
+    """A way of lying with all its costs but those of the pockets."""
+    flat = max((max(up, down) for at, up, down in seen.flats if abs(at - z) < 3e-5), default=0.0)
+    flat = min(flat / max(float(widest(seen, np.array([z]))[0]), 1e-12), 1.0)
+    cope, drag = max(seen.top - z, 0.0), max(z - seen.bottom, 0.0)
+    unfed = float(np.mean(seen.top - seen.spots)) / (seen.top - seen.bottom) if seen.spots.size else 0.5
+    lesser = min(cope, drag)
+    costs = {
+        "trapped": 20.0 * sand / volume,
+        "section": 0.8 * (1.0 - section),
+        "flat": 0.1 * (1.0 - flat),
+        "halves": 0.1 if lesser > 2e-5 else 0.0,
+        "slab": 0.15 * max(0.0, 1 - lesser / SLAB) if lesser > 2e-5 else 0.0,
+        "fall": 0.5 * max(0.0, fall_speed(drag) - STILL),
+        "feeding": 0.1 * unfed,
+    }
+    return Lie(draw, z, sand, section, flat, cope, drag, 0.0, 0.0, unfed, costs)
+
+
+def _pockets(seen: Seen, lie: Lie, limits: tuple[float, float]) -> Lie:
+    """The same with the sand pockets counted."""
+    cell = 2 * seen.view.cell
+    hanging = slender(seen.view.high[::2, ::2], lie.level, cell, limits[0]) if lie.cope > SLAB else 0.0
+    standing = slender(-seen.view.low[::2, ::2], -lie.level, cell, limits[1]) if lie.drag > SLAB else 0.0
+    costs = {**lie.costs, "hanging": 0.12 * min(hanging, 3.0), "standing": 0.12 * min(standing, 3.0)}
+    return lie._replace(hanging=hanging, standing=standing, costs=costs)
+
+
+def choose(mesh: Mesh, axis: Array, volume: float, spots: Array, limits: tuple[float, float], up: bool, parting: float | None) -> list[Lie]:
+    """Ways of lying along ``axis``, best first, the best of each way up among them.
+
+    ``up``: the axis is asked for and is not turned over; ``parting``: asked level along it.
+    """
+    found: list[Lie] = []
+    for way in (axis,) if up else (axis, -axis):
+        only = None if parting is None else parting * float(np.sign(way @ axis))
+        found += lies(look(mesh, way, spots), way, volume, limits, only)
+    return sorted(found, key=lambda lie: lie.cost)

@@ -1,0 +1,114 @@
+"""Trade rules of the pattern, with their sources. Lengths in metres."""
+
+from __future__ import annotations
+
+import math
+
+from strickle.base import Input, Output, Source, Span, Value, rule
+from strickle.stores import Stores
+
+PRACTICE = Source(key="practice", says="common practice", mark="common practice")
+MEMORY = Source(key="pattern-memory", says="from memory, unverified", mark="memory")
+HOUSE = Source(key="pattern-house", says="choice of this program, to be learned from the log", mark="guess")
+
+# Where the stores hold no datum under that name, these stand.
+DEFAULTS = {
+    "restraint.open": Value(value=0.10, low=0.05, high=0.15, unit="1", source="pattern-memory", mark="memory"),
+    "restraint.frame": Value(value=0.30, low=0.20, high=0.40, unit="1", source="pattern-memory", mark="memory"),
+    "pocket.depth_to_width_cope": Value(value=0.75, low=0.5, high=1.0, unit="1", source="pattern-memory", mark="memory"),
+    "pocket.depth_to_width_drag": Value(value=1.25, low=1.0, high=1.5, unit="1", source="pattern-memory", mark="memory"),
+    "pattern.fill_share": Value(value=0.05, low=0.02, high=0.10, unit="1", source="pattern-house", mark="guess"),
+    "pattern.fill_least": Value(value=0.5e-6, low=0.2e-6, high=1e-6, unit="m3", source="pattern-house", mark="guess"),
+    "pattern.most_rapping": Value(value=0.005, low=0.003, high=0.01, unit="1", source="pattern-house", mark="guess"),
+    "pattern.drill_width": Value(value=0.013, low=0.010, high=0.020, unit="m", source="pattern-house", mark="guess"),
+}
+
+
+def constant(stores: Stores, name: str) -> Value:
+    """The stores' datum of that name, else the one kept here."""
+    return stores.constants.get(name) or DEFAULTS[name]
+
+
+@rule(
+    name="pattern_length",
+    says="Length of the pattern for a length of the casting",
+    inputs=(Input(name="length", unit="m", says="length of the cold casting", low=0.0), Input(name="contraction", unit="1", says="linear contraction", low=0.0, high=0.03)),
+    outputs=(Output(name="pattern_length", unit="m", says="length of the pattern"),),
+    formula="length x (1 + contraction)",
+    source="common practice",
+)
+def pattern_length(length: float, contraction: float) -> float:
+    """Length of the pattern.
+
+    >>> round(pattern_length(0.3, 0.013), 5)
+    0.3039
+    """
+    return length * (1 + contraction)
+
+
+def restraint(enclosed: float, open_: Value, frame: Value) -> Span:
+    """Share of the contraction that the sand holds back, for the share of sand inside the part's hull (0..1).
+
+    None for a solid block, ``open_`` where three tenths of the hull are sand, ``frame`` from six tenths on; straight between.
+    The two ends are from memory, the places where they hold are a choice of this program.
+
+    >>> v = lambda a, b: Value(value=(a + b) / 2, low=a, high=b, unit="1", source="x", mark="memory")
+    >>> round(restraint(0.0, v(.05, .15), v(.2, .4)).value, 3), round(restraint(0.45, v(.05, .15), v(.2, .4)).value, 3)
+    (0.0, 0.2)
+    """
+
+    def at(a: float, b: float) -> float:
+        if enclosed <= 0.3:
+            return a * max(enclosed, 0.0) / 0.3
+        return a + (b - a) * min((enclosed - 0.3) / 0.3, 1.0)
+
+    return Span(value=at(open_.value, frame.value), low=at(open_.low, frame.low), high=at(open_.high, frame.high))
+
+
+def contraction_used(free: Span, held: Span) -> Span:
+    """Contraction less restraint, spreads joined at their worst.
+
+    >>> round(contraction_used(Span(value=.013, low=.01, high=.018), Span(value=.1, low=.05, high=.15)).value, 5)
+    0.0117
+    """
+    return Span(value=free.value * (1 - held.value), low=free.low * (1 - held.high), high=free.high * (1 - held.low))
+
+
+def rapping_factor(length: float, growth: float, most: float) -> float:
+    """What rapping takes off a length across the draw: (length - growth)/length, never more than ``most`` of it.
+
+    >>> rapping_factor(0.1, 0.0002, 0.005), rapping_factor(0.01, 0.0002, 0.005)
+    (0.998, 0.995)
+    """
+    return 1.0 - min(growth / length, most) if length > 0 else 1.0
+
+
+def fall_speed(height: float) -> float:
+    """Speed of metal after falling ``height``: root of 2 g h.
+
+    >>> round(fall_speed(0.0127), 2)
+    0.5
+    """
+    return math.sqrt(2 * 9.80665 * max(height, 0.0))
+
+
+def fits_bed(extents: tuple[float, float, float], bed: tuple[float, float, float]) -> bool:
+    """Whether a box fits the build space standing on any of its faces, turned about the upright as needed.
+
+    >>> fits_bed((0.2, 0.3, 0.1), (0.22, 0.22, 0.31)), fits_bed((0.28, 0.02, 0.02), (0.22, 0.22, 0.25)), fits_bed((0.28, 0.2, 0.02), (0.22, 0.22, 0.25))
+    (True, True, False)
+    """
+    x, y, z = extents
+    return any(h <= bed[2] and _fits_flat(a, b, bed[0], bed[1]) for a, b, h in ((x, y, z), (x, z, y), (y, z, x)))
+
+
+def _fits_flat(p: float, q: float, a: float, b: float) -> bool:
+    """Rectangle p x q inside rectangle a x b, turned as needed."""
+    p, q = max(p, q), min(p, q)
+    a, b = max(a, b), min(a, b)
+    if p <= a and q <= b:
+        return True
+    if p <= a or q > b:
+        return False
+    room = math.sqrt(max(p * p + q * q - a * a, 0.0))
+    return b >= (2 * p * q * a + (p * p - q * q) * room) / (p * p + q * q)
