@@ -37,7 +37,16 @@ def schema() -> dict[str, Any]:
             "solves": {"type": "integer", "description": "freezing solves made in the riser loop"},
             "files": {"type": "object", "additionalProperties": {"type": "array", "items": _TEXT}},
         },
-        "$defs": {"not_run": _not_run(), "finding": _finding()},
+        "$defs": {
+            "not_run": _not_run(),
+            "finding": _finding(),
+            "source": _object({"key": _TEXT, "says": _TEXT, "mark": _TEXT}),
+            **{f"quantity {unit}": _object({"value": _MAYBE, "unit": {"const": unit}}) for unit in JSON_UNITS},
+            **{
+                f"span {unit}": _object({"value": _MAYBE, "unit": {"const": unit}, "low": _MAYBE, "high": _MAYBE})
+                for unit in JSON_UNITS
+            },
+        },
     }  # fmt: skip
 
 
@@ -92,13 +101,12 @@ def _finding() -> dict[str, Any]:
 
 
 def _stage(kind: type, name: str) -> dict[str, Any]:
-    source = _object({"key": _TEXT, "says": _TEXT, "mark": _TEXT})
     done = {
         "status": {"const": "done"},
         "key": {"type": "string", "description": "the alloy's key" if name == "metal" else "content key of the result"},
         "cache_key": {"type": "string", "description": "content key of the result"},
         "seconds": {"type": "number", "description": "time the stage took when it was run"},
-        "sources": {"type": "array", "items": source},
+        "sources": {"type": "array", "items": {"$ref": "#/$defs/source"}},
         **{item.name: _form(item) for item in shown_fields(kind)},
     }
     return {"anyOf": [{"$ref": "#/$defs/not_run"}, _object(done, _first_line(kind))]}
@@ -118,12 +126,12 @@ def _form(item: Shown) -> dict[str, Any]:
 
 
 def _bare_form(item: Shown) -> dict[str, Any]:
-    quantity = _object({"value": _MAYBE, "unit": {"const": item.unit}}) if item.unit in JSON_UNITS else {}
+    quantity = _ref("quantity", item.unit)
     match item.form:
         case "quantity":
             return quantity
         case "span":
-            return _object({"value": _MAYBE, "unit": {"const": item.unit}, "low": _MAYBE, "high": _MAYBE})
+            return _ref("span", item.unit)
         case "vector":
             return {"type": "array", "items": quantity, "minItems": item.count, "maxItems": item.count}
         case "numbers":
@@ -141,6 +149,11 @@ def _bare_form(item: Shown) -> dict[str, Any]:
         case _:
             kinds = {"word": "string", "whole": "integer", "yes": "boolean", "number": ["number", "null"]}
             return {"type": kinds[item.form]}
+
+
+def _ref(form: str, unit: str) -> dict[str, Any]:
+    name = f"{form} {unit}".replace("~", "~0").replace("/", "~1").replace(" ", "%20")
+    return {"$ref": f"#/$defs/{name}"}
 
 
 def _first_line(kind: type) -> str:
