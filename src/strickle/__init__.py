@@ -1,3 +1,53 @@
-"""strickle: from a part's mesh to a sand mould you can pour."""
+"""strickle: from a part's mesh to a sand mould you can pour.
+
+Names are fetched from their rooms when they are first used, so that importing the package costs nothing.
+"""
+
+from __future__ import annotations
+
+from importlib import import_module
+from typing import TYPE_CHECKING, Any
 
 __version__ = "0.1.0"
+
+_HOMES = {
+    "plan": "strickle.job.planning",
+    "look": "strickle.job.planning",
+    "load": "strickle.job.planning",
+    "Plan": "strickle.job.planning",
+    "reckon": "strickle.job.reckon",
+    "Reckoning": "strickle.job.reckon",
+    "freeze": "strickle.sound.freezing",
+    "Freezing": "strickle.sound.freezing",
+    "MetalData": "strickle.sound.freezing",
+    "MediumData": "strickle.sound.freezing",
+    "adiabatic": "strickle.sound.freezing",
+    "fixed": "strickle.sound.freezing",
+    "film": "strickle.sound.freezing",
+    "below": "strickle.sound.freezing",
+    "Grid": "strickle.base",
+    "Finding": "strickle.base",
+    "Verdict": "strickle.base",
+    "BadInput": "strickle.base",
+    "MissingChoice": "strickle.base",
+    "Cancelled": "strickle.base",
+    "Trouble": "strickle.base",
+}
+__all__ = sorted(_HOMES)
+
+if TYPE_CHECKING:
+    from strickle.base import BadInput, Cancelled, Finding, Grid, MissingChoice, Trouble, Verdict
+    from strickle.job.planning import Plan, load, look, plan
+    from strickle.job.reckon import Reckoning, reckon
+    from strickle.sound.freezing import Freezing, MediumData, MetalData, adiabatic, below, film, fixed, freeze
+
+
+def __getattr__(name: str) -> Any:
+    home = _HOMES.get(name)
+    if home is None:
+        raise AttributeError(f"strickle has no {name}")
+    return getattr(import_module(home), name)
+
+
+def __dir__() -> list[str]:
+    return [*__all__, "__version__"]

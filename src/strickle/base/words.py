@@ -92,11 +92,16 @@ def shown(value: float, unit: str, system: str = "metric", style: str = "") -> t
 
 
 def spelled(text: str, system: str) -> str:
-    """Trade words in the person's spelling."""
+    """Trade words in the person's spelling; codes of findings (room.word) stay as they are.
+
+    >>> spelled("Moulder's mould: mould.no_flask", "us")
+    "Molder's mold: mould.no_flask"
+    """
     if system != "us":
         return text
     for british, american in _SPELLING.items():
-        text = text.replace(british, american).replace(british.capitalize(), american.capitalize())
+        for old, new in ((british, american), (british.capitalize(), american.capitalize())):
+            text = re.sub(rf"{old}(?!\w*\.[a-z])", new, text)
     return text
 
 

@@ -1,0 +1,59 @@
+"""What a plan leaves in the folder beside its numbers: pieces to print and fields to look into."""
+
+from __future__ import annotations
+
+from collections.abc import Iterator, Mapping
+
+import numpy as np
+
+from strickle.base import Array, Grid, Outcome, Piece, declared
+from strickle.job.cache import npz
+from strickle.job.threemf import stl, threemf
+
+
+def pieces_of(results: Mapping[str, Outcome]) -> Iterator[Piece]:
+    """The printed pieces of a plan, pattern first, each name once."""
+    seen: set[str] = set()
+    for stage in ("pattern", "rigging"):
+        for piece in getattr(results.get(stage), "pieces", ()):
+            if piece.name not in seen:
+                seen.add(piece.name)
+                yield piece
+
+
+def print_files(results: Mapping[str, Outcome]) -> dict[str, bytes]:
+    """A 3MF and an STL for each piece, by file name."""
+    out: dict[str, bytes] = {}
+    for piece in pieces_of(results):
+        out[f"{piece.name}.3mf"] = threemf(piece.name, piece.mesh, piece.note)
+        out[f"{piece.name}.stl"] = stl(piece.name, piece.mesh)
+    return out
+
+
+def fields_of(results: Mapping[str, Outcome]) -> dict[str, dict[str, Array]]:
+    """The grids of a plan by stage: name to array (nx, ny, nz), with ``origin`` (3,) and ``cell`` (), SI.
+
+    The cavity's grid lies in the mould frame, the part's bare one in part coordinates.
+    """
+    out: dict[str, dict[str, Array]] = {}
+    grid: Grid | None = getattr(results.get("cavity"), "grid", None)
+    for stage, result in results.items():
+        cubes = {f.name: getattr(result, f.name) for f in declared(type(result)) if f.metadata["shape"] == "(nx, ny, nz)"}
+        own = getattr(result, "grid", None)
+        if own is not None:
+            cubes = {"tags": own.tags, **cubes}
+        if not cubes:
+            continue
+        if hasattr(result, "bare_origin"):
+            origin, cell = result.bare_origin, result.bare_cell
+        elif grid is not None:
+            origin, cell = grid.origin, grid.cell
+        else:
+            continue
+        out[stage] = {**cubes, "origin": np.asarray(origin, dtype=float), "cell": np.asarray(cell, dtype=float)}
+    return out
+
+
+def field_files(results: Mapping[str, Outcome]) -> dict[str, bytes]:
+    """The grids as .npz files by name."""
+    return {f"{stage}.npz": npz(arrays) for stage, arrays in fields_of(results).items()}

@@ -1,0 +1,259 @@
+"""Plan a casting: recipe and kit through the stages into the job's folder. One job is one casting."""
+
+from __future__ import annotations
+
+import dataclasses
+import json
+import shutil
+from collections.abc import Callable, Iterator, Mapping
+from dataclasses import dataclass
+from pathlib import Path
+from typing import Any
+
+from strickle.base import BadInput, Finding, Outcome, Trouble, Verdict, Watch, quiet
+from strickle.job import stages
+from strickle.job.cache import StageCache
+from strickle.job.contract import document, dumps
+from strickle.job.folder import STAGES, claim, locked, write_bytes, write_folder
+from strickle.job.kit import read_kit, stores_with
+from strickle.job.outputs import field_files, pieces_of, print_files
+from strickle.job.progress import Progress
+from strickle.job.recipe import UNITS, Recipe, asked, read_recipe, write_recipe
+from strickle.job.runner import Runner
+from strickle.stores import Kit, Stores
+from strickle.trials import Trail
+
+RESULTS = "results.json"
+LATEST = "latest.json"
+MOST_BYTES = 1 << 30
+LOOK_ENDS = "pour"
+
+
+@dataclass(frozen=True, slots=True, kw_only=True)
+class Plan:
+    """A planned casting: the answer, what was found, the results by stage, and the folder that holds it all."""
+
+    verdict: Verdict
+    findings: tuple[Finding, ...]
+    stages: Mapping[str, Outcome]
+    folder: Path
+    document: Mapping[str, Any]
+
+    @property
+    def exit_code(self) -> int:
+        """0 planned; 3 planned, but a STOP finding stands."""
+        return 3 if any(f.weight == "STOP" for f in self.findings) else 0
+
+    def to_json(self) -> str:
+        """The text of results.json."""
+        return dumps(self.document)
+
+
+def plan(
+    part: str | Path,
+    *,
+    out: str | Path | None = None,
+    kit: str | Path | Kit | None = None,
+    metal: str | None = "a356",
+    unit: str | None = None,
+    body: str | int | None = None,
+    preset: str | None = "shop",
+    until: str | None = None,
+    watch: Watch | None = None,
+    **asks: Any,
+) -> Plan:
+    """Plan the casting of a part file; the job folder is ``out``, by default ``<stem>.job`` here.
+
+    ``kit`` is a kit file or a Kit, by default the shop's own; ``until`` the last stage wanted; ``watch`` hears of progress and may raise
+    Cancelled. Further ``asks`` are those of the recipe, SI floats and kelvin: use, contraction, up, parting, mould, sand, pour_time,
+    cell, pour, carry, crucible, furnace; and ``units`` metric or us. Raises BadInput for input that cannot be used.
+    """
+    units = asks.pop("units", None)
+    wishes = asked(metal=metal, unit=unit, body=None if body is None else str(body), preset=preset, **asks)
+    return begin(part, out=out, kit=kit, wishes=wishes, units=units, until=until, watch=watch)
+
+
+def look(part: str | Path, **more: Any) -> Plan:
+    """Like ``plan`` without the 3-D solves: everything up to the hydraulics of the pour."""
+    return plan(part, until=more.pop("until", None) or LOOK_ENDS, **more)
+
+
+def begin(
+    part: str | Path,
+    *,
+    out: str | Path | None = None,
+    kit: str | Path | Kit | None = None,
+    wishes: Mapping[str, str],
+    units: str | None = None,
+    until: str | None = None,
+    watch: Watch | None = None,
+    stopped: Callable[[], bool] = lambda: False,
+) -> Plan:
+    """Plan with the choices as recipe text: those in ``wishes`` are set, those an existing recipe holds stay."""
+    path = Path(part)
+    data = _part_bytes(path)
+    if until is not None and until not in (*stages.ORDER, "card"):
+        raise BadInput(f"{until!r} is not a stage", f"Give one of {', '.join(stages.ORDER)}")
+    if units is not None and units not in UNITS:
+        raise BadInput(f"units {units!r} is not known", "Give metric or us")
+    own = kit if isinstance(kit, Kit) else None if kit is None else read_kit(Path(kit))
+    folder = Path(f"{path.stem}.job") if out is None else Path(out)
+    if folder.exists() and not folder.is_dir():
+        raise BadInput(f"{folder} is a file, not a folder", "Give another folder with --out")
+    with locked(folder):
+        made = claim(folder, path.name, data)
+        try:
+            before = (folder / "job.toml").read_bytes() if not made else None
+            old = Recipe(file=path.name) if made else read_recipe(folder / "job.toml")
+            recipe = dataclasses.replace(old, units=units or old.units, asked={**old.asked, **wishes})
+            if own is not None:
+                from strickle.stores.kit import write_kit
+
+                write_bytes(folder / "kit.toml", write_kit(own).encode())
+                recipe = dataclasses.replace(recipe, kit="kit.toml")
+            write_recipe(folder / "job.toml", recipe)
+            return _run(folder, recipe, data, until, watch, stopped)
+        except BadInput:
+            if made:
+                _unmake(folder)
+            elif before is not None:
+                write_bytes(folder / "job.toml", before)
+            raise
+
+
+def resume(
+    folder: str | Path, *, until: str | None = None, watch: Watch | None = None, stopped: Callable[[], bool] = lambda: False
+) -> Plan:
+    """Go on with a job as its recipe stands now; finished stages that are still fresh are read back."""
+    folder = Path(folder)
+    recipe = read_recipe(folder / "job.toml")
+    with locked(folder):
+        return _run(folder, recipe, _part_bytes(folder / recipe.file), until, watch, stopped)
+
+
+def load(folder: str | Path) -> Plan:
+    """A finished job read back, without running anything. Raises BadInput when there is none or it is damaged."""
+    folder = Path(folder)
+    path = folder / RESULTS
+    try:
+        doc = json.loads(path.read_text(encoding="utf-8"))
+        findings = tuple(_finding(one) for one in doc["findings"])
+        verdict = Verdict(**doc["verdict"])
+    except FileNotFoundError:
+        raise BadInput(f"{folder} holds no finished job", "Run: strickle resume with this folder") from None
+    except (OSError, ValueError, KeyError, TypeError):
+        raise BadInput(f"{path} is damaged", "Run: strickle resume with this folder") from None
+    return Plan(verdict=verdict, findings=findings, stages=_Stored(folder / STAGES), folder=folder, document=doc)
+
+
+def _run(
+    folder: Path, recipe: Recipe, data: bytes, until: str | None, watch: Watch | None, stopped: Callable[[], bool]
+) -> Plan:
+    from strickle.trials.steps import plan_through
+
+    kit = read_kit(folder / recipe.kit if recipe.kit else None)
+    stores = stores_with(kit)
+    units = recipe.units or kit.units
+    progress = Progress(watch or quiet, units=units, table=stages.STAGES, stopped=stopped)
+    cache = StageCache(folder / STAGES)
+    runner = Runner(stores, recipe.asks(data), cache=cache, watch=progress, table=stages.STAGES)
+    trail = plan_through(
+        runner, until=None if until == "card" else until, preset=str(recipe.value("preset")), watch=progress
+    )  # fmt: skip
+    progress(1.0, "writing the job's folder")
+    return _write(folder, trail, runner, stores, units, cache, progress)
+
+
+def _write(
+    folder: Path, trail: Trail, runner: Runner, stores: Stores, units: str, cache: StageCache, watch: Watch
+) -> Plan:
+    """Everything into the folder, results.json last."""
+    printed = print_files(trail.results)
+    made = {"print": printed, "fields": field_files(trail.results), "cards": _cards(trail, runner, stores, units, watch)}
+    files = {kind: [f"{kind}/{name}" for name in sorted(some)] for kind, some in made.items()}
+    pieces = {piece.name: f"print/{piece.name}.3mf" for piece in pieces_of(trail.results)}
+    doc = document(trail, units=units, seconds=runner.seconds, files=files, pieces=pieces)
+    text = dumps(doc).encode()
+    (folder / RESULTS).unlink(missing_ok=True)
+    for kind, some in made.items():
+        write_folder(folder / kind, some)
+    keys = {stage: result.key for stage, result in trail.results.items()}
+    write_bytes(folder / STAGES / LATEST, json.dumps(keys).encode())
+    write_bytes(folder / RESULTS, text)
+    cache.touched.add(Path(LATEST).stem)
+    cache.prune()
+    return Plan(verdict=trail.verdict, findings=trail.findings, stages=dict(trail.results), folder=folder, document=doc)
+
+
+def _cards(trail: Trail, runner: Runner, stores: Stores, units: str, watch: Watch) -> dict[str, bytes]:
+    return {}
+
+
+class _Stored(Mapping[str, Outcome]):
+    """Stage results of a job on disk, read when asked for."""
+
+    def __init__(self, folder: Path) -> None:
+        self._cache = StageCache(folder)
+        try:
+            self._keys: dict[str, str] = json.loads((folder / LATEST).read_text(encoding="utf-8"))
+        except (OSError, ValueError):
+            self._keys = {}
+
+    def __getitem__(self, stage: str) -> Outcome:
+        kept = self._cache.keyed(stage, self._keys[stage])
+        if kept is None:
+            raise Trouble(f"the result of stage {stage} is damaged or missing", "Run: strickle resume with this folder")
+        return kept.outcome
+
+    def __iter__(self) -> Iterator[str]:
+        return iter(self._keys)
+
+    def __len__(self) -> int:
+        return len(self._keys)
+
+
+def _finding(data: Mapping[str, Any]) -> Finding:
+    from strickle.base import Chance, Margin, Where
+
+    rest = {k: v for k, v in data.items() if k not in ("stage", "chance", "where", "margin")}
+    where, margin, chance = data["where"], data["margin"], data["chance"]
+    nan = float("nan")
+    return Finding(
+        **rest,
+        chance=None if chance is None else Chance(**chance),
+        margin=None if margin is None else Margin(**{**margin, "value": nan if margin["value"] is None else margin["value"]}),
+        where=None
+        if where is None
+        else Where(
+            point=None if where["point"] is None else tuple(nan if v is None else v for v in where["point"]),
+            faces=tuple(where["faces"]),
+            body=where["body"],
+        ),
+    )
+
+
+def _part_bytes(path: Path) -> bytes:
+    try:
+        if path.is_dir():
+            raise BadInput(f"{path} is a folder, not a part", "Give an STL or 3MF file")
+        size = path.stat().st_size
+        if size == 0:
+            raise BadInput(f"{path} is empty", "Export the part again")
+        if size > MOST_BYTES:
+            raise BadInput(f"{path} is larger than {MOST_BYTES >> 20} MB", "Export the part with fewer triangles")
+        return path.read_bytes()
+    except FileNotFoundError:
+        raise BadInput(f"{path} is not there", "Give the part's file") from None
+    except OSError as trouble:
+        raise BadInput(f"{path} cannot be read ({trouble.strerror})", "Give an STL or 3MF file") from None
+
+
+def _unmake(folder: Path) -> None:
+    """Take away what a run that came to nothing has put into a folder of its own making."""
+    for entry in folder.iterdir():
+        if entry.name == ".lock":
+            continue
+        if entry.is_dir():
+            shutil.rmtree(entry, ignore_errors=True)
+        else:
+            entry.unlink(missing_ok=True)

@@ -1,0 +1,234 @@
+"""The recipe: what was asked of a job, as text a person can read and edit. ``job.toml`` is read strictly and its comments are kept."""
+
+from __future__ import annotations
+
+import dataclasses
+from collections.abc import Mapping
+from dataclasses import dataclass
+from pathlib import Path
+from typing import Any
+
+import numpy as np
+
+from strickle.base import BadInput, Record, declared, parse
+from strickle.job.folder import write_bytes
+from strickle.job.stages import STAGES
+
+SCHEMA = 1
+UNITS = ("metric", "us")
+
+
+@dataclass(frozen=True, slots=True, kw_only=True)
+class Choice:
+    """One thing a person may ask: its name outside, and the stage's ask and field it sets. ``among`` lists the words allowed."""
+
+    name: str
+    stage: str
+    field: str
+    among: tuple[str, ...] = ()
+
+    @property
+    def unit(self) -> str | None:
+        """SI unit of the field, None for words."""
+        return _field(self.stage, self.field).metadata["unit"]
+
+    @property
+    def is_vector(self) -> bool:
+        """Whether three numbers are meant."""
+        return bool(_field(self.stage, self.field).metadata["shape"])
+
+    @property
+    def says(self) -> str:
+        """Plain words from the ask's own declaration."""
+        return str(_field(self.stage, self.field).metadata["says"])
+
+    def read(self, text: Any) -> Any:
+        """Text from a file or the command line as the value the ask holds (SI). Raises BadInput naming the choice."""
+        what = f"{self.stage}.{self.field}"
+        if self.is_vector:
+            parts = [p for p in str(text).replace("[", "").replace("]", "").split(",") if p.strip()]
+            if len(parts) != 3:
+                raise BadInput(f"{what}: {text!r} is not a direction", "Give three numbers, such as 0,0,1")
+            vector = np.array([parse(p.strip(), self.unit or "1", what) for p in parts])
+            if not np.linalg.norm(vector) > 0:
+                raise BadInput(f"{what}: {text!r} has no direction", "Give three numbers, such as 0,0,1")
+            return vector
+        if self.unit is not None:
+            if isinstance(text, bool) or not isinstance(text, str | int | float):
+                raise BadInput(f"{what}: {text!r} is not a number with a unit", "Give it as text, such as \"12 mm\"")
+            return parse(str(text), self.unit, what)
+        if isinstance(text, bool) or not isinstance(text, str | int) or not str(text).strip():
+            raise BadInput(f"{what}: {text!r} is not a word", "Give it as text in quotes")
+        word = str(text).strip()
+        if self.among and word not in self.among:
+            raise BadInput(f"{what}: {word!r} is not known", f"Give one of {', '.join(self.among)}")
+        return word
+
+    def write(self, value: Any) -> str:
+        """An SI value or word as text that ``read`` takes back unchanged."""
+        if self.is_vector:
+            return ",".join(repr(float(v)) for v in np.asarray(value, dtype=float))
+        if self.unit is None:
+            return str(value)
+        if isinstance(value, str):
+            return value
+        return repr(float(value)) if self.unit == "1" else f"{float(value)!r} {self.unit}"
+
+
+CHOICES: tuple[Choice, ...] = (
+    Choice(name="unit", stage="part", field="unit", among=("mm", "cm", "m", "in")),
+    Choice(name="body", stage="part", field="body"),
+    Choice(name="use", stage="metal", field="use"),
+    Choice(name="metal", stage="metal", field="metal"),
+    Choice(name="contraction", stage="metal", field="contraction"),
+    Choice(name="up", stage="pattern", field="up"),
+    Choice(name="parting", stage="pattern", field="parting"),
+    Choice(name="mould", stage="mould", field="kind", among=("two-part", "open-face")),
+    Choice(name="sand", stage="mould", field="sand"),
+    Choice(name="pour_time", stage="rigging", field="pour_time"),
+    Choice(name="cell", stage="cavity", field="cell"),
+    Choice(name="pour", stage="melt", field="pour"),
+    Choice(name="carry", stage="melt", field="carry"),
+    Choice(name="crucible", stage="melt", field="crucible"),
+    Choice(name="furnace", stage="melt", field="furnace"),
+    Choice(name="preset", stage="sound", field="preset", among=("rough", "shop", "fine")),
+)
+BY_NAME: Mapping[str, Choice] = {c.name: c for c in CHOICES}
+_BY_PLACE: Mapping[tuple[str, str], Choice] = {(c.stage, c.field): c for c in CHOICES}
+
+
+@dataclass(frozen=True, slots=True, kw_only=True)
+class Recipe:
+    """What was asked: the part's file, the person's units, the kit if it is the job's own, and the asks as text by choice name."""
+
+    file: str
+    units: str | None = None
+    kit: str | None = None
+    asked: Mapping[str, str] = dataclasses.field(default_factory=dict)
+
+    def value(self, name: str) -> Any:
+        """A choice as an SI value or word; the ask's default where nothing was asked."""
+        choice = BY_NAME[name]
+        if name in self.asked:
+            return choice.read(self.asked[name])
+        default = _field(choice.stage, choice.field).default
+        return None if default is dataclasses.MISSING else default
+
+    def asks(self, data: bytes) -> dict[str, Record]:
+        """The asks of all stages; ``data`` are the bytes of the part's file. Raises BadInput for a value that cannot be read."""
+        given: dict[str, dict[str, Any]] = {stage.name: {} for stage in STAGES}
+        for name in self.asked:
+            choice = BY_NAME[name]
+            given[choice.stage][choice.field] = self.value(name)
+        given["part"] |= {"data": data, "name": self.file}
+        return {stage.name: stage.ask(**given[stage.name]) for stage in STAGES}
+
+
+def asked(**values: Any) -> dict[str, str]:
+    """Choices given as SI values or as text, as the text a recipe holds. None means not asked. Raises BadInput for an unknown name."""
+    out: dict[str, str] = {}
+    for name, value in values.items():
+        choice = BY_NAME.get(name)
+        if choice is None:
+            raise BadInput(f"{name!r} is not something to ask of a plan", f"Give one of {', '.join(sorted(BY_NAME))}")
+        if value is None:
+            continue
+        text = choice.write(value)
+        choice.read(text)
+        out[name] = text
+    return out
+
+
+def read_recipe(path: Path) -> Recipe:
+    """``job.toml`` as a Recipe. Raises BadInput for what it does not know or cannot read, naming the place."""
+    import tomllib
+
+    try:
+        doc = tomllib.loads(path.read_text(encoding="utf-8"))
+    except FileNotFoundError:
+        raise BadInput(f"{path.parent} holds no job", "Give a folder that strickle plan has made") from None
+    except (tomllib.TOMLDecodeError, UnicodeDecodeError) as trouble:
+        raise BadInput(f"{path} cannot be read: {trouble}", "Mend that line") from None
+    except OSError as trouble:
+        raise BadInput(f"{path} cannot be read ({trouble.strerror})", "Give a folder that strickle plan has made") from None
+    if doc.pop("schema", SCHEMA) != SCHEMA:
+        raise BadInput(f"{path} was written by another version of strickle", "Plan the part again in a new folder")
+    units, kit = doc.pop("units", None), doc.pop("kit", None)
+    if units is not None and units not in UNITS:
+        raise BadInput(f"{path}: units {units!r} is not known", "Give metric or us")
+    file = doc.get("part", {}).pop("file", None) if isinstance(doc.get("part"), dict) else None
+    if not isinstance(file, str) or Path(file).name != file or not file:
+        raise BadInput(f"{path}: part.file does not name the part's file", "Give the name of the file in the job's folder")
+    if kit is not None and (not isinstance(kit, str) or Path(kit).name != kit):
+        raise BadInput(f"{path}: kit does not name a file in the job's folder", "Give the file's name, or remove the line")
+    found: dict[str, str] = {}
+    for section, entries in doc.items():
+        if not isinstance(entries, dict):
+            raise BadInput(f"{path}: {section!r} is not known", _places())
+        for key, value in entries.items():
+            choice = _BY_PLACE.get((section, key))
+            if choice is None:
+                raise BadInput(f"{path}: {section}.{key} is not known", _places())
+            choice.read(value)
+            found[choice.name] = str(value)
+    return Recipe(file=file, units=units, kit=kit, asked=found)
+
+
+def write_recipe(path: Path, recipe: Recipe) -> None:
+    """Write or update ``job.toml``: values that changed are changed, comments and order of the file that is there are kept."""
+    import tomlkit
+
+    if path.exists():
+        doc = tomlkit.parse(path.read_text(encoding="utf-8"))
+    else:
+        doc = tomlkit.parse(_fresh(recipe))
+    for name, value in (("units", recipe.units), ("kit", recipe.kit)):
+        if value is not None and doc.get(name) != value:
+            doc[name] = value
+        elif value is None:
+            doc.pop(name, None)
+    for choice in CHOICES:
+        section: Any = doc.setdefault(choice.stage, tomlkit.table()) if choice.name in recipe.asked else doc.get(choice.stage, {})
+        if choice.name in recipe.asked:
+            if str(section.get(choice.field, "")) != recipe.asked[choice.name]:
+                section[choice.field] = recipe.asked[choice.name]
+        else:
+            section.pop(choice.field, None)
+    write_bytes(path, tomlkit.dumps(doc).encode())
+
+
+def _fresh(recipe: Recipe) -> str:
+    lines = [
+        "# What was asked of this job. Change a line (take the # away) and run: strickle resume, with this folder's name.",
+        f"schema = {SCHEMA}",
+    ]
+    lines += [f'units = "{recipe.units}"'] if recipe.units else []
+    lines += [f'kit = "{recipe.kit}"'] if recipe.kit else []
+    for stage in STAGES:
+        choices = [c for c in CHOICES if c.stage == stage.name]
+        if not choices:
+            continue
+        lines += ["", f"[{stage.name}]"]
+        if stage.name == "part":
+            lines.append(f"file = {_quoted(recipe.file)}")
+        for choice in choices:
+            among = f" ({' | '.join(choice.among)})" if choice.among and "|" not in choice.says else ""
+            lines.append(f"# {choice.field}: {choice.says}{among}")
+            if choice.name in recipe.asked:
+                lines.append(f"{choice.field} = {_quoted(recipe.asked[choice.name])}")
+    return "\n".join(lines) + "\n"
+
+
+def _quoted(text: str) -> str:
+    import tomlkit
+
+    return tomlkit.string(text).as_string()
+
+
+def _places() -> str:
+    return "Known are " + ", ".join(f"{c.stage}.{c.field}" for c in CHOICES)
+
+
+def _field(stage: str, name: str) -> dataclasses.Field[Any]:
+    ask = next(s.ask for s in STAGES if s.name == stage)
+    return next(f for f in declared(ask) if f.name == name)

@@ -1,0 +1,67 @@
+"""Printable files: 3MF (millimetres, named, the same bytes for the same solid) and binary STL."""
+
+from __future__ import annotations
+
+import io
+import zipfile
+from xml.sax.saxutils import quoteattr
+
+import numpy as np
+
+from strickle.base import Array, Mesh
+
+_EPOCH = (1980, 1, 1, 0, 0, 0)
+_CORE = "http://schemas.microsoft.com/3dmanufacturing/core/2015/02"
+_TYPES = (
+    '<?xml version="1.0" encoding="UTF-8"?>\n'
+    '<Types xmlns="http://schemas.openxmlformats.org/package/2006/content-types">'
+    '<Default Extension="rels" ContentType="application/vnd.openxmlformats-package.relationships+xml"/>'
+    '<Default Extension="model" ContentType="application/vnd.ms-package.3dmanufacturing-3dmodel+xml"/></Types>'
+)
+_RELS = (
+    '<?xml version="1.0" encoding="UTF-8"?>\n'
+    '<Relationships xmlns="http://schemas.openxmlformats.org/package/2006/relationships">'
+    '<Relationship Target="/3D/3dmodel.model" Id="rel0" Type="http://schemas.microsoft.com/3dmanufacturing/2013/01/3dmodel"/>'
+    "</Relationships>"
+)
+
+
+def on_the_bed(mesh: Mesh) -> Array:
+    """Vertices in millimetres, turned as in the mould and moved so that the least corner is the origin, (n, 3)."""
+    return (mesh.vertices - mesh.vertices.min(axis=0)) * 1e3
+
+
+def threemf(name: str, mesh: Mesh, note: str = "") -> bytes:
+    """A 3MF file with one named object in millimetres. Source: 3MF Consortium, Core Specification 1.3."""
+    vertices = on_the_bed(mesh)
+    body = io.StringIO()
+    body.write('<?xml version="1.0" encoding="UTF-8"?>\n')
+    body.write(f'<model unit="millimeter" xml:lang="en" xmlns="{_CORE}">\n')
+    body.write(f"<metadata name=\"Title\">{quoteattr(name)[1:-1]}</metadata>\n")
+    if note:
+        body.write(f"<metadata name=\"Description\">{quoteattr(note)[1:-1]}</metadata>\n")
+    body.write(f'<resources><object id="1" type="model" name={quoteattr(name)}><mesh><vertices>\n')
+    body.writelines(f'<vertex x="{x:.6f}" y="{y:.6f}" z="{z:.6f}"/>\n' for x, y, z in vertices.tolist())
+    body.write("</vertices><triangles>\n")
+    body.writelines(f'<triangle v1="{a}" v2="{b}" v3="{c}"/>\n' for a, b, c in np.asarray(mesh.faces, dtype=np.int64).tolist())
+    body.write('</triangles></mesh></object></resources><build><item objectid="1"/></build></model>\n')
+    out = io.BytesIO()
+    with zipfile.ZipFile(out, "w", zipfile.ZIP_DEFLATED) as box:
+        for entry, text in (("[Content_Types].xml", _TYPES), ("_rels/.rels", _RELS), ("3D/3dmodel.model", body.getvalue())):
+            info = zipfile.ZipInfo(entry, _EPOCH)
+            info.compress_type = zipfile.ZIP_DEFLATED
+            info.external_attr = 0o644 << 16
+            box.writestr(info, text)
+    return out.getvalue()
+
+
+def stl(name: str, mesh: Mesh) -> bytes:
+    """A binary STL in millimetres; the name stands in the header (which must not begin with "solid")."""
+    corners = on_the_bed(mesh)[np.asarray(mesh.faces, dtype=np.int64)]
+    normal = np.cross(corners[:, 1] - corners[:, 0], corners[:, 2] - corners[:, 0])
+    length = np.linalg.norm(normal, axis=1, keepdims=True)
+    record = np.zeros(len(corners), dtype=[("normal", "<f4", 3), ("corners", "<f4", (3, 3)), ("spare", "<u2")])
+    record["normal"] = normal / np.where(length > 0, length, 1.0)
+    record["corners"] = corners
+    header = f"strickle {name}, millimetres".encode("ascii", "replace")[:80].ljust(80)
+    return header + np.uint32(len(corners)).tobytes() + record.tobytes()

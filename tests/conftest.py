@@ -1,0 +1,6 @@
+"""Shared by all tests: the folder with the stand-ins is importable."""
+
+import sys
+from pathlib import Path
+
+sys.path.insert(0, str(Path(__file__).parent))

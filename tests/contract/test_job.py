@@ -1,0 +1,295 @@
+"""The job: what is run, what is recalled, what is written."""
+
+from __future__ import annotations
+
+import dataclasses
+import io
+import json
+import re
+import zipfile
+from pathlib import Path
+
+import jsonschema
+import numpy as np
+import pytest
+
+import strickle
+from fakes import fakes, finding, record, results, stl
+from strickle.base import BadInput, Cancelled, Outcome, quiet
+from strickle.job import schema, stages
+from strickle.job.cache import StageCache
+from strickle.job.kit import read_kit, stores_with
+from strickle.job.progress import Progress
+from strickle.job.recipe import CHOICES, Recipe, asked, read_recipe, write_recipe
+from strickle.job.runner import Runner
+from strickle.metal import MetalAsk
+from strickle.part import PartAsk
+from strickle.rigging import RiggingAsk
+
+ALL = list(stages.ORDER)
+ASKS = {"part": PartAsk(data=b"x", name="x.stl")}
+
+
+@pytest.fixture
+def part(tmp_path: Path) -> Path:
+    path = tmp_path / "cube.stl"
+    path.write_bytes(stl())
+    return path
+
+
+@pytest.fixture
+def log(monkeypatch: pytest.MonkeyPatch) -> list[str]:
+    calls: list[str] = []
+    monkeypatch.setattr(stages, "STAGES", fakes(calls))
+    return calls
+
+
+@pytest.fixture(autouse=True)
+def own_kit(monkeypatch: pytest.MonkeyPatch, tmp_path: Path) -> None:
+    monkeypatch.setenv("XDG_CONFIG_HOME", str(tmp_path / "config"))
+
+
+def test_plan_writes_a_lawful_folder(part: Path, tmp_path: Path, log: list[str]) -> None:
+    folder = tmp_path / "job"
+    plan = strickle.plan(part, out=folder, unit="mm")
+    assert log == ALL
+    doc = results(folder)
+    jsonschema.validate(doc, json.loads(schema.packaged()))
+    assert doc == json.loads(plan.to_json())
+    assert plan.verdict.code == doc["verdict"]["code"] == "castable"
+    assert plan.exit_code == 0
+    assert sorted(p.name for p in folder.iterdir()) == [".stages", "cube.stl", "fields", "job.toml", "print", "results.json"]
+    assert (folder / "cube.stl").read_bytes() == part.read_bytes()
+    assert doc["stages"]["rigging"]["yield"] == {"value": 1.5, "unit": "1"}
+    assert doc["stages"]["pattern"]["draw"] == [1.0, 1.0, 1.0]
+    assert doc["stages"]["part"]["extents"] == [{"value": 1.0, "unit": "m"}] * 3
+    assert doc["stages"]["melt"]["loss"] == {"value": 2.0, "unit": "1", "low": 1.0, "high": 3.0}
+    assert doc["stages"]["pattern"]["pieces"][0]["file"] == "print/cope-pattern.3mf"
+    assert "time_to_solidus" not in doc["stages"]["sound"]
+    assert doc["stages"]["metal"]["key"] == "word"
+    assert re.fullmatch(r"[0-9a-f]{64}", doc["stages"]["part"]["key"])
+
+
+def test_same_plan_again_runs_nothing_and_writes_the_same(part: Path, tmp_path: Path, log: list[str]) -> None:
+    first = strickle.plan(part, out=tmp_path / "job", unit="mm")
+    before = {p: p.read_bytes() for p in (tmp_path / "job").rglob("*") if p.is_file()}
+    log.clear()
+    second = strickle.plan(part, out=tmp_path / "job", unit="mm")
+    assert log == []
+    assert first.to_json() == second.to_json()
+    assert {p: p.read_bytes() for p in (tmp_path / "job").rglob("*") if p.is_file()} == before
+
+
+def test_a_changed_ask_makes_only_later_stages_stale(part: Path, tmp_path: Path, log: list[str]) -> None:
+    strickle.plan(part, out=tmp_path / "job", unit="mm")
+    log.clear()
+    strickle.plan(part, out=tmp_path / "job", unit="mm", cell=0.003)
+    assert log == ALL[ALL.index("cavity") :]
+
+
+def test_a_changed_kit_entry_makes_only_its_readers_stale(part: Path, tmp_path: Path, monkeypatch: pytest.MonkeyPatch) -> None:
+    calls: list[str] = []
+    monkeypatch.setattr(stages, "STAGES", fakes(calls, reads={"melt": "heel"}))
+    kit = read_kit()
+    strickle.plan(part, out=tmp_path / "job", unit="mm", kit=kit)
+    calls.clear()
+    strickle.plan(part, out=tmp_path / "job", unit="mm", kit=dataclasses.replace(kit, sand_mass=1.0))
+    assert calls == []
+    strickle.plan(part, out=tmp_path / "job", unit="mm", kit=dataclasses.replace(kit, heel=0.2))
+    assert calls == ["melt", "pour", "sound"]
+
+
+def test_results_round_trip_bit_for_bit(part: Path, tmp_path: Path, log: list[str]) -> None:
+    plan = strickle.plan(part, out=tmp_path / "job", unit="mm")
+    again = strickle.load(tmp_path / "job")
+    assert again.to_json() == plan.to_json()
+    assert list(again.stages) == ALL
+    for stage, result in plan.stages.items():
+        same(result, again.stages[stage])
+    assert again.verdict == plan.verdict
+
+
+def same(a: object, b: object) -> None:
+    if dataclasses.is_dataclass(a):
+        assert type(a) is type(b)
+        for item in dataclasses.fields(a):
+            same(getattr(a, item.name), getattr(b, item.name))
+    elif isinstance(a, np.ndarray):
+        assert isinstance(b, np.ndarray)
+        assert a.dtype == b.dtype
+        assert a.tobytes() == b.tobytes()
+        assert not b.flags.writeable
+    elif isinstance(a, tuple | list):
+        for x, y in zip(a, b, strict=True):  # type: ignore[call-overload]
+            same(x, y)
+    elif isinstance(a, float) and a != a:
+        assert b != b
+    else:
+        assert a == b
+
+
+def test_runner_recalls_by_key_and_drops_what_follows() -> None:
+    calls: list[str] = []
+    runner = Runner(stores_with(read_kit()), ASKS, watch=quiet, table=fakes(calls))
+    first = runner.run("mould")
+    assert calls == ALL[: ALL.index("mould") + 1]
+    runner.run("rigging")
+    runner.run("metal", MetalAsk(metal="other"))
+    assert list(runner.results) == ["metal"]
+    assert runner.run("mould").key != first.key
+    calls.clear()
+    runner.run("metal", MetalAsk())
+    assert runner.run("mould").key == first.key
+    assert calls == []
+
+
+def test_variant_shares_memory_and_leaves_the_first_alone() -> None:
+    calls: list[str] = []
+    runner = Runner(stores_with(read_kit()), ASKS, watch=quiet, table=fakes(calls))
+    runner.run("rigging")
+    calls.clear()
+    other = runner.variant(asks={"rigging": RiggingAsk(pour_time=9.0)})
+    changed = other.run("rigging")
+    assert calls == ["rigging"]
+    assert runner.results["rigging"].key != changed.key
+    assert other.ask("mould") is not None
+
+
+def test_a_stop_that_ends_the_plan_leaves_later_stages_not_run(
+    part: Path, tmp_path: Path, monkeypatch: pytest.MonkeyPatch
+) -> None:
+    stop = finding("mould.no_flask", "STOP", 0.004)
+    monkeypatch.setattr(stages, "STAGES", fakes(findings={"mould": (stop,), "part": (finding("part.thin", "MIND", 0.002),)}))
+    plan = strickle.plan(part, out=tmp_path / "job", unit="mm", units="us")
+    doc = results(tmp_path / "job")
+    jsonschema.validate(doc, json.loads(schema.packaged()))
+    assert plan.exit_code == 3
+    assert doc["stages"]["sound"]["status"] == "not run"
+    assert "mould.no_flask" in doc["stages"]["sound"]["because"]
+    assert [f["weight"] for f in doc["findings"]] == ["STOP", "MIND"]
+    assert doc["findings"][0]["says"] == "The wall is 0.157 in thick"
+    assert doc["findings"][0]["where"] == {"point": [0.01, 0.02, None], "faces": [3, 4], "body": ""}
+    assert strickle.load(tmp_path / "job").to_json() == plan.to_json()
+
+
+def test_look_stops_before_the_solve(part: Path, tmp_path: Path, log: list[str]) -> None:
+    strickle.look(part, out=tmp_path / "job", unit="mm")
+    assert log == ALL[:-1]
+    assert results(tmp_path / "job")["stages"]["sound"] == {"status": "not run", "because": "asked to stop after pour"}
+
+
+def test_cancel_keeps_what_is_finished(part: Path, tmp_path: Path, log: list[str]) -> None:
+    def watch(share: float, says: str) -> None:
+        if says.startswith("rigging"):
+            raise Cancelled("stopped")
+
+    with pytest.raises(Cancelled):
+        strickle.plan(part, out=tmp_path / "job", unit="mm", watch=watch)
+    assert not (tmp_path / "job" / ".lock").exists()
+    assert not (tmp_path / "job" / "results.json").exists()
+    log.clear()
+    strickle.plan(part, out=tmp_path / "job", unit="mm")
+    assert log == ALL[ALL.index("rigging") :]
+
+
+def test_printed_files_stand_on_the_bed_in_millimetres(part: Path, tmp_path: Path, log: list[str]) -> None:
+    trimesh = pytest.importorskip("trimesh")
+    strickle.plan(part, out=tmp_path / "job", unit="mm")
+    names = sorted(p.name for p in (tmp_path / "job" / "print").iterdir())
+    assert names == [f"{n}.{e}" for n in ("cope-pattern", "drag-pattern", "runner") for e in ("3mf", "stl")]
+    for ending in ("3mf", "stl"):
+        mesh = trimesh.load(tmp_path / "job" / "print" / f"drag-pattern.{ending}", force="mesh")
+        assert mesh.bounds == pytest.approx(np.array([[0, 0, 0], [50, 50, 50]]), abs=1e-4)
+        assert mesh.is_watertight
+        assert mesh.volume == pytest.approx(125e3)
+    with zipfile.ZipFile(tmp_path / "job" / "print" / "drag-pattern.3mf") as box:
+        text = box.read("3D/3dmodel.model").decode()
+    assert 'unit="millimeter"' in text
+    assert 'name="drag-pattern"' in text
+
+
+def test_fields_carry_origin_and_cell(part: Path, tmp_path: Path, log: list[str]) -> None:
+    strickle.plan(part, out=tmp_path / "job", unit="mm")
+    with np.load(io.BytesIO((tmp_path / "job" / "fields" / "sound.npz").read_bytes())) as box:
+        assert {"time_to_solidus", "niyama", "origin", "cell"} <= set(box.files)
+        assert box["origin"].shape == (3,)
+
+
+def test_recipe_keeps_comments_and_text(tmp_path: Path) -> None:
+    path = tmp_path / "job.toml"
+    write_recipe(path, Recipe(file="a b.stl", asked=asked(metal="a356", cell=0.002, up=(0, 0, 1))))
+    text = path.read_text().replace('metal = "a356"', 'metal = "a356"  # what the scrap is')
+    path.write_text(text + "\n# my own note\n")
+    old = read_recipe(path)
+    write_recipe(path, dataclasses.replace(old, units="us", asked={**old.asked, "pour": "1350 degF", "metal": "a319"}))
+    new = read_recipe(path)
+    assert new.asked == {**old.asked, "pour": "1350 degF", "metal": "a319"}
+    assert new.units == "us"
+    assert "# what the scrap is" in path.read_text()
+    assert "# my own note" in path.read_text()
+    asks = new.asks(b"x")
+    assert asks["melt"].pour == pytest.approx(1005.372, abs=1e-3)
+    assert asks["cavity"].cell == 0.002
+    assert asks["pattern"].up.tolist() == [0.0, 0.0, 1.0]
+
+
+@pytest.mark.parametrize("choice", CHOICES, ids=lambda c: c.name)
+def test_every_choice_reads_back_what_it_writes(choice: object) -> None:
+    from strickle.job.recipe import Choice
+
+    assert isinstance(choice, Choice)
+    value = (0.1, -0.2, 1 / 3) if choice.is_vector else choice.among[0] if choice.among else 0.1 + 0.2 if choice.unit else "two words"
+    back = choice.read(choice.write(value))
+    assert np.array_equal(back, value) if choice.is_vector else back == value
+
+
+@pytest.mark.parametrize(
+    ("line", "says"),
+    [
+        ("[cavity]\ncell = 2", "no unit"),
+        ('[cavity]\ncell = "2"', "no unit"),
+        ('[cavity]\ncell = "2 kg"', "cannot be read in m"),
+        ('[cavity]\nsize = "2 mm"', "cavity.size is not known"),
+        ('[mould]\nkind = "box"', "'box' is not known"),
+        ("[cavity", "cannot be read"),
+        ("schema = 99", "another version"),
+        ('[pattern]\nup = "0,0,0"', "no direction"),
+    ],
+)
+def test_recipe_is_strict(tmp_path: Path, line: str, says: str) -> None:
+    path = tmp_path / "job.toml"
+    head = "" if line.startswith("schema") else "schema = 1\n"
+    path.write_text(f'{head}{line}\n[part]\nfile = "a.stl"\n')
+    with pytest.raises(BadInput, match=re.escape(says)) as trouble:
+        read_recipe(path)
+    assert "\n" not in str(trouble.value)
+
+
+def test_progress_adds_the_time_left_on_long_steps() -> None:
+    said: list[tuple[float, str]] = []
+    now = iter([0.0, 0.0, 5.0, 10.0])
+    watch = Progress(lambda share, says: said.append((share, says)), clock=lambda: next(now))
+    watch(0.0, "sound: begins")
+    watch(0.5, "sound: half")
+    assert said[-1][1].startswith("sound: half, about ")
+    watch(0.1, "trying a change")
+    assert said[-1] == (said[-2][0], "trying a change")
+
+
+def test_a_damaged_stage_counts_as_absent(tmp_path: Path) -> None:
+    calls: list[str] = []
+    stores = stores_with(read_kit())
+    Runner(stores, ASKS, cache=StageCache(tmp_path), watch=quiet, table=fakes(calls)).run("pattern")
+    for path in tmp_path.glob("part-*.json"):
+        text = path.read_text()
+        path.write_text(text.replace("1.5", "1.6"))
+    for path in tmp_path.glob("metal-*.npz"):
+        path.write_bytes(path.read_bytes()[:-40])
+    calls.clear()
+    Runner(stores, ASKS, cache=StageCache(tmp_path), watch=quiet, table=fakes(calls)).run("pattern")
+    assert calls == ["metal", "part"]
+
+
+def test_outcomes_of_fakes_are_what_stages_declare() -> None:
+    for stage in stages.STAGES:
+        assert isinstance(record(stage.gives), Outcome)
