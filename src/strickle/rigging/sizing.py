@@ -169,8 +169,8 @@ def size_running(
 ) -> Sizes:
     """Running system for ``poured_volume`` [m3] under a cope of ``cope_height`` [m]; the basin stands on the cope.
 
-    ``height_above_gate`` [m] is how far the part reaches above its ingates. The pour aims at a quarter of what the thinnest wall allows, as far
-    as a steady hand can; the choke is never under 8 mm across. Limits that clash are findings. ``mould`` gives the sand.
+    ``height_above_gate`` [m] is how far the part reaches above its ingates. The pour aims at a quarter of the time the thinnest wall allows, as
+    far as a steady hand can; the choke is never under 8 mm across. Limits that clash are findings. ``mould`` gives the sand.
 
     Sources: Torricelli's law with published loss coefficients (see ``losses``); Campbell's critical speed and taper (from memory).
     """
