@@ -97,6 +97,26 @@ def bench_stores() -> Stores:
     )
 
 
+def _stl(vertices, faces, scale: float = 1.0) -> bytes:
+    corners = (np.asarray(vertices, float) * scale)[np.asarray(faces)].astype("<f4")
+    record = np.zeros(len(corners), dtype=[("n", "<f4", 3), ("c", "<f4", (3, 3)), ("e", "<u2")])
+    record["c"] = corners
+    return b"made by the tests".ljust(80, b" ") + len(corners).to_bytes(4, "little") + record.tobytes()
+
+
+@pytest.fixture(scope="session")
+def as_stl():
+    """Vertices and faces, or a solid of manifold3d, as a binary STL."""
+
+    def write(shape, faces=None, scale: float = 1.0) -> bytes:
+        if faces is None:
+            mesh = shape.to_mesh()
+            return _stl(mesh.vert_properties[:, :3], mesh.tri_verts, scale)
+        return _stl(shape, faces, scale)
+
+    return write
+
+
 @pytest.fixture(scope="session")
 def parts_folder() -> Path:
     """The folder of real part files; tests that need it are skipped where it is absent, and fail there under CI."""

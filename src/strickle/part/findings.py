@@ -124,7 +124,8 @@ def _thin_wall(facts: Facts, metal: Metal, stores: Stores) -> list[Finding]:
         Finding(
             code="part.thin_wall",
             weight="STOP" if hopeless else "MIND",
-            says=f"Walls of {tell(facts.wall.least, 'm')} and less make up a twentieth of the surface; half of it stands on {tell(facts.wall.median, 'm')}",
+            says=f"Walls of {tell(facts.wall.least, 'm')} and less make up a twentieth of the surface; half of it stands on "
+            f"{tell(facts.wall.median, 'm')}",
             because=f"sand moulds of {metal.name} are usually filled down to {tell(least.value, 'm')}"
             + (f" (sources differ: {tell(least.low, 'm')} to {tell(least.high, 'm')})" if least.low < least.high else ""),
             do=f"Thicken these walls to {tell(least.value, 'm')}, or expect them to run short and pour hotter and faster",

@@ -21,9 +21,10 @@ from strickle.stores import SandRecord, Stores
 
 NEARLY = 0.9  # fraction solid at which the field for the merge tree is read: after it hardly any metal flows
 SMOOTH = 0.7  # cells
+CORE = 0.97  # of the peak's time: the metal that is as late as the peak, in which its ball is sought
 APART = 0.98  # a pass this near the peak makes no peak of its own
 FINEST = 0.25e-3  # m, least cell
-WALL_CELLS = 3.0  # cells across the median wall ...
+WALL_CELLS = 2.5  # cells across the least wall ...
 MOST_TIMES = 3  # ... as long as the metal takes no more than this many times the cells asked for
 MOST_SPOTS = 24
 PLATES = np.array([0.5, 1.0, 2.0, 4.0, 8.0, 16.0, 32.0, 64.0]) * 1e-3  # m, half thickness
@@ -100,7 +101,7 @@ def _sources(sand: SandRecord, stores: Stores) -> tuple[Source, ...]:
 
 
 def bare_freeze(vertices: Array, faces: Array, volume: float, area: float, wall: float, cells: int, own: Setting, watch: Watch) -> Bare:
-    """Freeze the part alone in plenty of sand on about ``cells`` metal cells, more where the (median) ``wall`` needs them."""
+    """Freeze the part alone in plenty of sand on about ``cells`` metal cells, more where the least ``wall`` needs them."""
     from strickle.kernels import freeze, raster
 
     cell = min((volume / cells) ** (1.0 / 3.0), max(wall / WALL_CELLS, (volume / (MOST_TIMES * cells)) ** (1.0 / 3.0)))
@@ -192,7 +193,7 @@ def hot_spots(
 
 def _core(smooth: Array, depth: Array, peak: Array, value: float) -> Array:
     """The deepest cell of the metal that stays open nearly as long as the peak and hangs together with it; near the peak among equals."""
-    late = ndimage.label(smooth > rules.FED * value, structure=np.ones((3, 3, 3)))[0]
+    late = ndimage.label(smooth > CORE * value, structure=np.ones((3, 3, 3)))[0]
     own = np.argwhere(late == late[tuple(peak)])
     deep = depth[tuple(own.T)]
     own = own[deep >= 0.9 * deep.max()]

@@ -2,6 +2,8 @@
 
 from __future__ import annotations
 
+import math
+
 import numpy as np
 
 from strickle.base import Array, BadInput, Mesh, Watch, closed
@@ -25,11 +27,8 @@ def examine(ask: PartAsk, metal: Metal, stores: Stores, watch: Watch) -> Part:
     raws = formats.read(ask.data, ask.name)
     found = health.bodies(raws, ask.name)
     unit, scale = raws[0].unit, raws[0].scale
-    if scale != scale and ask.unit in choose.METRES:  # noqa: PLR0124
-        scale_for_list = choose.METRES[ask.unit]
-    else:
-        scale_for_list = scale
-    body = choose.body_of(found, ask.body, ask.name, scale_for_list)
+    listed = choose.METRES.get(ask.unit or "", scale) if math.isnan(scale) else scale
+    body = choose.body_of(found, ask.body, ask.name, listed)
     reading = choose.unit_of(body, unit, scale, ask.unit, metal.density_cold, ask.name)
     vertices = closed(body.vertices * reading.scale, np.float64)
     faces = closed(body.faces, np.int32)
@@ -40,11 +39,11 @@ def examine(ask: PartAsk, metal: Metal, stores: Stores, watch: Watch) -> Part:
     volume, area = body.volume * reading.scale**3, health.area_of(vertices, faces)
     watch(0.3, "freezing the bare part")
     own = hotspots.setting(metal, stores)
-    bare = hotspots.bare_freeze(vertices, faces, volume, area, wall.median, ask.cells, own, watch)
+    bare = hotspots.bare_freeze(vertices, faces, volume, area, wall.least, ask.cells, own, watch)
     watch(0.9, "judging late places")
     spots = hotspots.hot_spots(vertices, faces, bare, wall.median, own, hotspots.plate_modulus(own))
     extents = np.ptp(vertices, axis=0)
-    change = body.volume / abs(body.volume_read) - 1.0 if body.volume_read else float("nan")
+    change = (body.volume / abs(body.volume_read) - 1.0 if body.volume_read else float("nan")) if body.mended else 0.0
     facts = Facts(ask.name, body, reading, extents, change, wall, spots, overlap, bare.status, vertices)
     return Part(
         file=ask.name,
