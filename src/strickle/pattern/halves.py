@@ -15,11 +15,13 @@ from strickle.pattern.undercut import halves, plain
 ACROSS = 260
 CRUMB = 1.0  # mm3: smaller bodies are left out of the print
 PINS = ((4.2, 3.2), (3.2, 2.2), (2.2, 1.7))  # mm, holes for 4 and 3, 3 and 2, 2 and 1.5 mm pins: unlike, so the halves meet one way only
-DEPTHS = (10.0, 8.0, 6.0, 4.0, 3.0)
+DEPTHS = (10.0, 8.0, 6.0, 4.0, 3.0, 2.0)  # mm, dowels
+HOLDS = 4.0  # mm of pilot a lifting screw needs at least
 SCREW = 3.2  # mm, pilot for the lifting screw
 BAR = 6.2  # mm, seat for the rapping bar
 WALL = 1.6  # mm of print left round and over a hole
-APART = 8.0  # mm between dowels at least
+APART = 8.0  # mm between dowels, and between two lifting screws, at least
+LEVEL = 0.04  # a screw farther off the middle of the wall drag than this share of the length gets a second one across from it
 
 
 class Hole(NamedTuple):
@@ -39,7 +41,7 @@ class Holes(NamedTuple):
     loose: int  # bodies of the pattern that found no room for two dowels
     bodies: int  # bodies that need dowels
     unlifted: list[str]  # halves whose largest body has no room for a lifting screw
-    offset: dict[str, float]  # mm from the lifting screw to the middle of the wall drag, by half
+    offset: dict[str, float]  # mm from the lifting screw, or the middle of two, to the middle of the wall drag, by half
 
 
 class _Room(NamedTuple):
@@ -96,7 +98,7 @@ def _dowels(room: _Room, island: Array) -> list[Hole]:
 
 def _nearest(room: _Room, mask: Array, target: Array, diameter: float, taken: list[Hole], half: str, clear: float = 0.0) -> Hole | None:
     """The deepest blind hole nearest to ``target`` in a half; ``clear`` keeps it that far from the lifting screw."""
-    for depth in DEPTHS:
+    for depth in (d for d in DEPTHS if d >= HOLDS):
         places = _places(room, mask & (room.depth[half] > depth + WALL), diameter, taken, half)
         points = _points(room, places)
         for hole in taken:
@@ -146,14 +148,19 @@ def drill(printed: manifold3d.Manifold) -> Holes:
             target = wall_drag(solid) if count == 1 else _points(room, np.argwhere(island)).mean(axis=0)
             main = i == int(np.argmax(sizes))
             lift = _nearest(room, island, target, SCREW, holes, half)
-            if lift is not None:
-                holes.append(lift._replace(use="lift"))
+            if lift is None:
+                unlifted += [half] if main else []
+                continue
+            holes.append(lift._replace(use="lift"))
             if not main:
                 continue
-            if lift is None:
-                unlifted.append(half)
-                continue
-            offset[half] = float(np.hypot(*(lift.at - target)))
+            at = lift.at
+            if np.hypot(*(at - target)) > LEVEL * np.ptp(_points(room, np.argwhere(island)), axis=0).max():
+                twin = _nearest(room, island, 2 * target - at, SCREW, holes, half, clear=APART)
+                if twin is not None and np.hypot(*((at + twin.at) / 2 - target)) < 0.5 * np.hypot(*(at - target)):
+                    holes.append(twin._replace(use="lift"))
+                    at = (at + twin.at) / 2
+            offset[half] = float(np.hypot(*(at - target)))
             rap = _nearest(room, island, _points(room, np.argwhere(island)).mean(axis=0), BAR, holes, half, clear=12.0)
             if rap is not None:
                 holes.append(rap._replace(use="rap"))
@@ -208,8 +215,11 @@ def _note(half: str, own: list[Hole], bodies: int) -> str:
     words = [f"Drawn out of the {half} through its parting face"]
     if "dowel" in uses:
         words.append("two unlike dowel holes let the halves meet one way only")
-    if "lift" in uses:
+    screws = sum(hole.use == "lift" for hole in own)
+    if screws == 1 or bodies > 1:
         words.append("the narrow hole near the middle of the wall drag takes the lifting screw")
+    elif screws:
+        words.append("the narrow holes on both sides of the middle of the wall drag take two lifting screws, drawn together")
     if "rap" in uses:
         words.append("the wide hole takes the rapping bar")
     elif "lift" in uses:

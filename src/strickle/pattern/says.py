@@ -157,9 +157,9 @@ def fittings(holes: Holes, two: bool, length: float) -> list[Finding]:
                 Finding(
                     code="pattern.lift",
                     weight="MIND",
-                    says=f"The lifting screw of the {half}-pattern stands {tell(off * 1e-3, 'm')} from the middle of the drag of its walls",
-                    because="Print deep enough for the screw lies only there; lifted by one screw the pattern tilts and the sand edge on the far side breaks",
-                    do="Lift with two screws or a strip across the pattern, so that it rises level",
+                    says=f"What lifts the {half}-pattern stands {tell(off * 1e-3, 'm')} from the middle of the drag of its walls",
+                    because="Print deep enough for screws lies only there; lifted off its middle the pattern tilts and the sand edge on the far side breaks",
+                    do="Glue a strip across the parting face and lift by it over the middle, so that the pattern rises level",
                     where=Where(body=f"{half}-pattern"),
                     margin=Margin(value=off * 1e-3 / max(length, 1e-9), unit="1", of="distance over the pattern's length"),
                 )

@@ -12,7 +12,7 @@ from strickle.metal import Metal
 from strickle.part import Part
 from strickle.pattern import rules, says
 from strickle.pattern.ask import PatternAsk
-from strickle.pattern.directions import lighter, search, solid, surface
+from strickle.pattern.directions import basis, lighter, search, solid, surface
 from strickle.pattern.frame import frame
 from strickle.pattern.halves import Holes, drill, pieces
 from strickle.pattern.parting import Lie, choose
@@ -55,9 +55,9 @@ def make(part: Part, metal: Metal, stores: Stores, ask: PatternAsk, watch: Watch
     vertices, faces = plain(filled)
     watch(0.95, "writing down the pattern")
     return Pattern(
-        draw=laid.lie.draw,
-        turn=laid.turn,
-        shift=laid.shift,
+        draw=laid.lie.draw + 0.0,
+        turn=laid.turn + 0.0,
+        shift=laid.shift + 0.0,
         scale=laid.scale,
         print_scale=printed_scale,
         parting_level=laid.lie.level,
@@ -71,7 +71,7 @@ def make(part: Part, metal: Metal, stores: Stores, ask: PatternAsk, watch: Watch
         measure_axis=axis,
         cavity=Mesh(vertices=vertices * 1e-3, faces=faces),
         cope_depth=max(float(vertices[:, 2].max()) * 1e-3, 0.0),
-        drag_depth=max(-float(vertices[:, 2].min()) * 1e-3, 0.0),
+        drag_depth=max(-float(vertices[:, 2].min()) * 1e-3, 0.0) + 0.0,
         pieces=printed_pieces,
         findings=_findings(part, stores, ask, laid, regions, volume, caught, holes, printed_pieces, crumbs),
         sources=_sources(stores),
@@ -97,21 +97,33 @@ def _lay(part: Part, metal: Metal, stores: Stores, ask: PatternAsk, watch: Watch
     found = choose(part.mesh, axis, part.volume, spots, (limits[0], limits[1]), ask.up is not None, ask.parting)
     lie = found[0]
     other = next((f for f in found if f.draw @ lie.draw < 0), None)
-    used = _contraction(part, metal, stores)
+    used = _contraction(part, light, lie.draw, metal, stores)
     scale = np.full(3, 1.0 + used.value)
     turn, shift = frame(part.mesh.vertices, lie.draw, lie.level, scale)
     return _Laid(lie, other, turn, shift, scale, used)
 
 
-def _contraction(part: Part, metal: Metal, stores: Stores) -> Span:
+def _contraction(part: Part, light: Mesh, draw: Array, metal: Metal, stores: Stores) -> Span:
     """The metal's contraction less what the sand holds back; the shop's own measured value as it is."""
     own = stores.kit.contraction
     if own is not None:
-        return Span(value=own, low=min(own, metal.contraction.low), high=max(own, metal.contraction.high)) if own != metal.contraction.value else metal.contraction
-    hull = float(solid(part.mesh).hull().volume()) * 1e-9
-    enclosed = max(1.0 - part.volume / hull, 0.0) if hull > 0 else 0.0
-    held = rules.restraint(enclosed, rules.constant(stores, "restraint.open"), rules.constant(stores, "restraint.frame"))
+        return Span(value=own, low=own, high=own)
+    turned = solid(Mesh(vertices=light.vertices @ basis(draw).T, faces=light.faces))
+    hull = max(float(turned.hull().volume()), 1e-9)
+    held = rules.restraint(1.0 - part.volume * 1e9 / hull, _enclosed(turned) / hull, rules.constant(stores, "restraint.open"), rules.constant(stores, "restraint.frame"))
     return rules.contraction_used(metal.contraction, held)
+
+
+def _enclosed(turned: manifold3d.Manifold) -> float:
+    """Sand with metal all round it across z [mm3], by sections."""
+    box = turned.bounding_box()
+    step = (box[5] - box[2]) / 16
+    holes = 0.0
+    for i in range(16):
+        for ring in turned.slice(box[2] + (i + 0.5) * step).to_polygons():
+            x, y = ring[:, 0], ring[:, 1]
+            holes += max(-0.5 * float(x @ np.roll(y, -1) - y @ np.roll(x, -1)), 0.0) * step
+    return holes
 
 
 def _whole(mesh: Mesh, laid: _Laid) -> manifold3d.Manifold:
