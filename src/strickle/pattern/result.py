@@ -19,7 +19,7 @@ class Pattern(Outcome):
         "1", "printed pattern over part along mould x, y, z (contraction, print error; rapping taken off across the draw)", shape="(3,)"
     )
     parting_level: float = si("m", "height of the parting along the draw, part coordinates")
-    undercut_volume: float = si("m3", "sand that a flat-parted two-part mould cannot release")
+    undercut_volume: float = si("m3", "sand that a flat-parted two-part mould cannot release, filled in the pattern; cavity scale")
     undercut_faces: tuple[int, ...] = word("faces of the part that hold it", inner=True)
     undrafted_area: float = si("m2", "surface standing within half a degree of the draw")
     face_draft: Array = si("1", "sine of each face's draft, positive when it draws in its own half", shape="(m,)")
@@ -27,7 +27,7 @@ class Pattern(Outcome):
     measure: float = si("m", "one long dimension of the printed pattern to measure")
     measure_part: float = si("m", "the same dimension on the part as drawn")
     measure_axis: str = word("which dimension that is, in words")
-    cavity: Mesh = word("the cavity the pattern leaves: part turned, scaled, undercuts as they are; mould frame", inner=True)
+    cavity: Mesh = word("the cavity the pattern leaves: part turned, scaled, undercuts filled as the print is; mould frame", inner=True)
     cope_depth: float = si("m", "how far the part reaches above the parting")
     drag_depth: float = si("m", "how far the part reaches below the parting")
     pieces: tuple[Piece, ...] = word("printed pieces of the pattern")

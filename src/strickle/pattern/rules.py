@@ -46,21 +46,21 @@ def pattern_length(length: float, contraction: float) -> float:
     return length * (1 + contraction)
 
 
-def restraint(enclosed: float, open_: Value, frame: Value) -> Span:
-    """Share of the contraction that the sand holds back, for the share of sand inside the part's hull (0..1).
+def restraint(concave: float, enclosed: float, open_: Value, frame: Value) -> Span:
+    """Share of the contraction that the sand holds back.
 
-    None for a solid block, ``open_`` where three tenths of the hull are sand, ``frame`` from six tenths on; straight between.
-    The two ends are from memory, the places where they hold are a choice of this program.
+    ``concave``: share of the part's hull that is not metal; ``enclosed``: share of the hull that is sand with metal all round it across
+    the draw. None for a solid block; up to ``open_`` as the concave share reaches three tenths; on to ``frame`` as the enclosed share
+    reaches three tenths. The values are from memory, the places where they hold are a choice of this program.
 
     >>> v = lambda a, b: Value(value=(a + b) / 2, low=a, high=b, unit="1", source="x", mark="memory")
-    >>> round(restraint(0.0, v(.05, .15), v(.2, .4)).value, 3), round(restraint(0.45, v(.05, .15), v(.2, .4)).value, 3)
-    (0.0, 0.2)
+    >>> [round(restraint(c, e, v(.05, .15), v(.2, .4)).value, 3) for c, e in ((0.0, 0.0), (0.3, 0.0), (0.5, 0.3))]
+    [0.0, 0.1, 0.3]
     """
+    bent, held = min(max(concave, 0.0) / 0.3, 1.0), min(max(enclosed, 0.0) / 0.3, 1.0)
 
     def at(a: float, b: float) -> float:
-        if enclosed <= 0.3:
-            return a * max(enclosed, 0.0) / 0.3
-        return a + (b - a) * min((enclosed - 0.3) / 0.3, 1.0)
+        return bent * a + held * (b - a)
 
     return Span(value=at(open_.value, frame.value), low=at(open_.low, frame.low), high=at(open_.high, frame.high))
 

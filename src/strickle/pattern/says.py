@@ -1,0 +1,178 @@
+"""What the pattern room tells: findings formed from its own numbers."""
+
+from __future__ import annotations
+
+import numpy as np
+
+from strickle.base import Array, Finding, Margin, Piece, Where, tell
+from strickle.pattern.halves import Holes
+from strickle.pattern.parting import STILL, Lie
+from strickle.pattern.rules import fall_speed, fits_bed
+from strickle.pattern.undercut import Filled
+
+
+def lies(best: Lie, other: Lie | None, size: float, point: tuple[float, float, float], asked: bool) -> Finding:
+    """Why the part lies as it does; ``size`` scales depths to the cavity, ``other`` is the best with the other side up."""
+    deep, high = best.drag * size, best.cope * size
+    if best.drag < 2e-5:
+        says = f"The part lies on the parting with its whole height of {tell(high, 'm')} in the cope"
+        why = ["metal enters at its lowest point and does not fall"]
+    elif best.cope < 2e-5:
+        says = f"The part hangs under the parting with its whole depth of {tell(deep, 'm')} in the drag"
+        why = [f"metal that enters at the parting falls {tell(deep, 'm')} and lands at {tell(fall_speed(deep), 'm/s')}"]
+    else:
+        says = f"The part is parted with {tell(high, 'm')} in the cope and {tell(deep, 'm')} in the drag"
+        quick = "above" if fall_speed(deep) > STILL else "within"
+        why = [f"metal falls {tell(deep, 'm')} into the drag and lands at {tell(fall_speed(deep), 'm/s')}, {quick} {tell(STILL, 'm/s')}"]
+    if best.trapped > 1e-9:
+        why.append(f"a flat parting there traps {tell(best.trapped * size**3, 'm3')} of sand, the least or close to it")
+    else:
+        why.append("a flat parting there traps no sand")
+    if best.flat > 0.3:
+        why.append(f"{tell(best.flat, '1', '%')} of the section there is a flat face of the part")
+    if best.hanging > 0:
+        why.append("slender sand hangs in the cope")
+    if asked:
+        why.append("that side was asked to be up")
+    elif other is not None:
+        name, gain = max(((k, other.costs[k] - best.costs[k]) for k in best.costs), key=lambda kv: kv[1])
+        words = {
+            "trapped": f"it traps {tell(other.trapped * size**3, 'm3')}",
+            "section": "it parts on a narrower section",
+            "flat": "less of a flat face lies on the parting",
+            "halves": "it takes two halves",
+            "slab": "one half is a thin slab",
+            "fall": f"metal falls {tell(other.drag * size, 'm')} in the drag",
+            "hanging": "more slender sand hangs in the cope",
+            "standing": "more slender sand stands in the drag",
+            "feeding": "the places that freeze last lie lower",
+        }
+        if gain > 1e-9:
+            why.append(f"the other way up {words[name]}")
+    margin = None
+    if other is not None and not asked:
+        margin = Margin(value=other.cost - best.cost, unit="1", of="score of the other way up over this one")
+    return Finding(
+        code="pattern.lies",
+        weight="NOTE",
+        says=says,
+        because="; ".join(why),
+        do="If a face that matters lies in the cope, give the side that shall be up and plan again",
+        where=Where(point=point),
+        margin=margin,
+        source="scored by this program: trapped sand, section, flat face, halves, fall, pockets, feeding",
+    )
+
+
+def undercut(regions: tuple[Filled, ...], filled: float, volume: float, points: list[Array], faces: tuple[int, ...], share: float, least: float, drill: float) -> Finding:
+    """What was filled and how it comes back; ``filled`` and ``volume`` [m3] at cavity scale, ``points`` the regions' places on the part."""
+    part = filled / volume
+    heavy = part > share and filled > least
+    bores = [r for r in regions if 0 < r.bore <= drill * 1e3]
+    others = len(regions) - len(bores)
+    biggest = regions[0]
+    shape = f"a round hole of {tell(biggest.bore * 1e-3, 'm')} across the draw" if biggest.bore else "an overhang of " + " by ".join(tell(float(s) * 1e-3, "m") for s in np.sort(biggest.size)[::-1])
+    says = f"{len(regions)} {'place' if len(regions) == 1 else 'places'} that sand cannot release, {tell(filled, 'm3')} or {tell(part, '1', '%')} of the part, are filled in the pattern"
+    because = f"A flat-parted two-part mould draws straight; the largest is {shape}, {tell(biggest.volume * 1e-9, 'm3')}, in the {'cope and drag' if biggest.half == 'both' else biggest.half}"
+    if heavy:
+        do = "It needs a core, a loose piece or another direction, which are not planned yet: redraw the part without the undercut, or give another side to be up"
+    else:
+        ways = []
+        if bores:
+            ways.append(f"drill {len(bores)} round {'hole' if len(bores) == 1 else 'holes'} (largest {tell(max(r.bore for r in bores) * 1e-3, 'm')})")
+        if others:
+            ways.append(f"mill or file the metal out of {others} {'place' if others == 1 else 'places'}")
+        do = "After casting, " + " and ".join(ways) + "; the weight and the freezing are reckoned with them filled"
+    small = not heavy and part < 0.001 and filled < 5e-8
+    return Finding(
+        code="pattern.undercut",
+        weight="STOP" if heavy else "NOTE" if small else "MIND",
+        says=says,
+        because=because,
+        do=do,
+        where=Where(point=tuple(float(x) for x in points[0]), faces=faces[:2000]),  # type: ignore[arg-type]
+        margin=Margin(value=part, unit="1", of="filled volume over the part's; stops above the limit of this program", high=share),
+    )
+
+
+def no_draft(area: float, whole: float, tallest: float, faces: Array, least: float) -> Finding:
+    """Walls along the draw; ``area`` of ``whole`` [m2], the ``tallest`` such wall [m], ``least`` draft advised [1, tangent]."""
+    return Finding(
+        code="pattern.no_draft",
+        weight="MIND",
+        says=f"{tell(area, 'm2')} or {tell(area / whole, '1', '%')} of the surface stands along the draw without draft, up to {tell(tallest, 'm')} high",
+        because="Such walls rub on the sand over the whole lift instead of letting go at the first move",
+        do=f"Draw the part again with about {tell(tallest * least, 'm')} of taper over the tallest wall (wider at the parting), or seal and dust the pattern, rap it well and draw it straight",
+        where=Where(faces=tuple(int(f) for f in faces[:2000])),
+        margin=Margin(value=area / whole, unit="1", of="surface within half a degree of the draw over the whole"),
+        source="Draft of 1 degree for faces 25 to 100 mm high: see the stores; shorter faces need more",
+    )
+
+
+def bed(piece: Piece, size: Array) -> Finding | None:
+    """A piece that the printer cannot hold, or None."""
+    x, y, z = (float(e) for e in piece.extents)
+    if fits_bed((x, y, z), (float(size[0]), float(size[1]), float(size[2]))):
+        return None
+    wanted = sorted((x, y, z), reverse=True)
+    return Finding(
+        code="pattern.bed",
+        weight="STOP",
+        says=f"{piece.name} does not fit the printer in any upright position",
+        because=f"It measures {tell(x, 'm')} by {tell(y, 'm')} by {tell(z, 'm')} and the printer holds {tell(float(size[0]), 'm')} by {tell(float(size[1]), 'm')} by {tell(float(size[2]), 'm')}",
+        do=f"Print it on a bed of {tell(wanted[0], 'm')} by {tell(wanted[1], 'm')}, or split the piece with a saw cut in the model and dowel it",
+        where=Where(body=piece.name),
+        margin=Margin(value=wanted[0] / max(float(s) for s in size), unit="1", of="longest side of the piece over the printer's"),
+    )
+
+
+def fittings(holes: Holes, two: bool, length: float) -> list[Finding]:
+    """What of dowels and lifting could not be had; ``length`` of the pattern [m]."""
+    out: list[Finding] = []
+    if two and holes.loose:
+        out.append(
+            Finding(
+                code="pattern.dowels",
+                weight="MIND",
+                says=f"{holes.loose} of {holes.bodies} {'body' if holes.bodies == 1 else 'bodies'} of the pattern found no room for two dowels",
+                because="The section at the parting is too thin for a pin hole with print round it",
+                do="Draw the outline of one half on the board and set the other to it, or glue the halves and part the sand by hand",
+                where=Where(body="cope-pattern"),
+            )
+        )
+    for half in holes.unlifted:
+        out.append(
+            Finding(
+                code="pattern.lift",
+                weight="MIND",
+                says=f"The {half}-pattern has no room for a lifting screw",
+                because="Nowhere on its parting face is there print deep and wide enough for the pilot hole",
+                do="Glue a strip of wood across the parting face to lift by, over the middle of the pattern",
+                where=Where(body=f"{half}-pattern"),
+            )
+        )
+    for half, off in holes.offset.items():
+        if off * 1e-3 > max(0.005, 0.05 * length):
+            out.append(
+                Finding(
+                    code="pattern.lift",
+                    weight="MIND",
+                    says=f"What lifts the {half}-pattern stands {tell(off * 1e-3, 'm')} from the middle of the drag of its walls",
+                    because="Print deep enough for screws lies only there; lifted off its middle the pattern tilts and the sand edge on the far side breaks",
+                    do="Glue a strip across the parting face and lift by it over the middle, so that the pattern rises level",
+                    where=Where(body=f"{half}-pattern"),
+                    margin=Margin(value=off * 1e-3 / max(length, 1e-9), unit="1", of="distance over the pattern's length"),
+                )
+            )
+    return out
+
+
+def crumbs(count: int) -> Finding:
+    """Bodies left out of the print."""
+    return Finding(
+        code="pattern.crumbs",
+        weight="NOTE",
+        says=f"{count} {'crumb' if count == 1 else 'crumbs'} under one cubic millimetre left out of the print",
+        because="The parting cuts flush along a face of the part and leaves slivers",
+        do="Nothing; they are below what sand shows",
+    )
