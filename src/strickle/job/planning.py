@@ -92,10 +92,7 @@ def begin(
     """Plan with the choices as recipe text: those in ``wishes`` are set, those an existing recipe holds stay."""
     path = Path(part)
     data = _part_bytes(path)
-    if until is not None and until not in (*stages.ORDER, "card"):
-        raise BadInput(f"{until!r} is not a stage", f"Give one of {', '.join(stages.ORDER)}")
-    if units is not None and units not in UNITS:
-        raise BadInput(f"units {units!r} is not known", "Give metric or us")
+    _check(until, units)
     own = kit if isinstance(kit, Kit) else None if kit is None else read_kit(Path(kit))
     folder = Path(f"{path.stem}.job") if out is None else Path(out)
     if folder.exists() and not folder.is_dir():
@@ -122,12 +119,21 @@ def begin(
 
 
 def resume(
-    folder: str | Path, *, until: str | None = None, watch: Watch | None = None, stopped: Callable[[], bool] = lambda: False
+    folder: str | Path,
+    *,
+    units: str | None = None,
+    until: str | None = None,
+    watch: Watch | None = None,
+    stopped: Callable[[], bool] = lambda: False,
 ) -> Plan:
     """Go on with a job as its recipe stands now; finished stages that are still fresh are read back."""
     folder = Path(folder)
+    _check(until, units)
     recipe = read_recipe(folder / "job.toml")
     with locked(folder):
+        if units is not None and units != recipe.units:
+            recipe = dataclasses.replace(recipe, units=units)
+            write_recipe(folder / "job.toml", recipe)
         return _run(folder, recipe, _part_bytes(folder / recipe.file), until, watch, stopped)
 
 
@@ -144,6 +150,13 @@ def load(folder: str | Path) -> Plan:
     except (OSError, ValueError, KeyError, TypeError):
         raise BadInput(f"{path} is damaged", "Run: strickle resume with this folder") from None
     return Plan(verdict=verdict, findings=findings, stages=_Stored(folder / STAGES), folder=folder, document=doc)
+
+
+def _check(until: str | None, units: str | None) -> None:
+    if until is not None and until not in (*stages.ORDER, "card"):
+        raise BadInput(f"{until!r} is not a stage", f"Give one of {', '.join(stages.ORDER)}")
+    if units is not None and units not in UNITS:
+        raise BadInput(f"units {units!r} is not known", "Give metric or us")
 
 
 def _run(
