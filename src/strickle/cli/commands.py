@@ -127,7 +127,7 @@ def kit(**given: Any) -> int:
 @click.argument("inputs", nargs=-1, type=click.UNPROCESSED)
 def reckon(**given: Any) -> int:
     """Work out one rule of the trade: strickle reckon RULE --name "value unit" ..."""
-    from strickle.cli.shop import reckon as run
+    from strickle.cli.rules import reckon as run
 
     return run(**given)
 

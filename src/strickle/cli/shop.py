@@ -84,5 +84,3 @@ def doctor(as_json: bool) -> int:
         for one in found:
             click.echo(f"{one.state:<5} {one.name:<14} {one.says}")
     return 1 if any(one.state == "bad" for one in found) else 0
-
-

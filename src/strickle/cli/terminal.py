@@ -59,13 +59,15 @@ def progress(silent: bool) -> Iterator[Watch]:
 
 def _lines() -> Watch:
     """Plain lines: one when the stage changes and one every five seconds."""
-    shown = ["", 0.0]
+    last = ""
+    then = 0.0
 
     def watch(share: float, says: str) -> None:
+        nonlocal last, then
         stage = says.partition(":")[0]
         now = time.monotonic()
-        if stage != shown[0] or now - float(shown[1]) > 5.0:
-            shown[:] = [stage, now]
+        if stage != last or now - then > 5.0:
+            last, then = stage, now
             click.echo(f"{100 * share:3.0f} %  {says}", err=True)
 
     return watch

@@ -77,5 +77,3 @@ def _show(run: Run, folder: str, as_json: bool, quiet: bool) -> int:
         raise Cancelled("stopped; what is finished is kept", f"Go on with: strickle resume {folder}") from None
     click.echo(plan.to_json().rstrip("\n") if as_json else answer(plan))
     return plan.exit_code
-
-

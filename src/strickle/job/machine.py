@@ -1,4 +1,4 @@
-"""This machine: kernels compiled ahead, what is installed, where things are kept, what is wrong."""
+"""The machine: kernels compiled ahead, what is installed, where things are kept, what is wrong."""
 
 from __future__ import annotations
 

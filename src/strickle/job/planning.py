@@ -159,9 +159,7 @@ def _check(until: str | None, units: str | None) -> None:
         raise BadInput(f"units {units!r} is not known", "Give metric or us")
 
 
-def _run(
-    folder: Path, recipe: Recipe, data: bytes, until: str | None, watch: Watch | None, stopped: Callable[[], bool]
-) -> Plan:
+def _run(folder: Path, recipe: Recipe, data: bytes, until: str | None, watch: Watch | None, stopped: Callable[[], bool]) -> Plan:
     from strickle.trials.steps import plan_through
 
     kit = read_kit(folder / recipe.kit if recipe.kit else None)
@@ -177,9 +175,7 @@ def _run(
     return _write(folder, trail, runner, stores, units, cache, progress)
 
 
-def _write(
-    folder: Path, trail: Trail, runner: Runner, stores: Stores, units: str, cache: StageCache, watch: Watch
-) -> Plan:
+def _write(folder: Path, trail: Trail, runner: Runner, stores: Stores, units: str, cache: StageCache, watch: Watch) -> Plan:
     """Everything into the folder, results.json last."""
     printed = print_files(trail.results)
     made = {"print": printed, "fields": field_files(trail.results), "cards": _cards(trail, runner, stores, units, watch)}
@@ -238,11 +234,16 @@ def _finding(data: Mapping[str, Any]) -> Finding:
         where=None
         if where is None
         else Where(
-            point=None if where["point"] is None else tuple(nan if v is None else v for v in where["point"]),
+            point=None if where["point"] is None else _point(where["point"]),
             faces=tuple(where["faces"]),
             body=where["body"],
         ),
     )
+
+
+def _point(values: list[float | None]) -> tuple[float, float, float]:
+    x, y, z = (float("nan") if v is None else v for v in values)
+    return x, y, z
 
 
 def _part_bytes(path: Path) -> bytes:
