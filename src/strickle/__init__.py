@@ -33,7 +33,29 @@ _HOMES = {
     "Cancelled": "strickle.base",
     "Trouble": "strickle.base",
 }
-__all__ = sorted(_HOMES)
+__all__ = [
+    "BadInput",
+    "Cancelled",
+    "Finding",
+    "Freezing",
+    "Grid",
+    "MediumData",
+    "MetalData",
+    "MissingChoice",
+    "Plan",
+    "Reckoning",
+    "Trouble",
+    "Verdict",
+    "adiabatic",
+    "below",
+    "film",
+    "fixed",
+    "freeze",
+    "load",
+    "look",
+    "plan",
+    "reckon",
+]
 
 if TYPE_CHECKING:
     from strickle.base import BadInput, Cancelled, Finding, Grid, MissingChoice, Trouble, Verdict

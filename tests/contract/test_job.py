@@ -155,9 +155,7 @@ def test_variant_shares_memory_and_leaves_the_first_alone() -> None:
     assert other.ask("mould") is not None
 
 
-def test_a_stop_that_ends_the_plan_leaves_later_stages_not_run(
-    part: Path, tmp_path: Path, monkeypatch: pytest.MonkeyPatch
-) -> None:
+def test_a_stop_that_ends_the_plan_leaves_later_stages_not_run(part: Path, tmp_path: Path, monkeypatch: pytest.MonkeyPatch) -> None:
     stop = finding("mould.no_flask", "STOP", 0.004)
     monkeypatch.setattr(stages, "STAGES", fakes(findings={"mould": (stop,), "part": (finding("part.thin", "MIND", 0.002),)}))
     plan = strickle.plan(part, out=tmp_path / "job", unit="mm", units="us")

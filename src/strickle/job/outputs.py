@@ -9,6 +9,7 @@ import numpy as np
 from strickle.base import Array, Grid, Outcome, Piece, declared
 from strickle.job.cache import npz
 from strickle.job.threemf import stl, threemf
+from strickle.part import Part
 
 
 def pieces_of(results: Mapping[str, Outcome]) -> Iterator[Piece]:
@@ -44,7 +45,7 @@ def fields_of(results: Mapping[str, Outcome]) -> dict[str, dict[str, Array]]:
             cubes = {"tags": own.tags, **cubes}
         if not cubes:
             continue
-        if hasattr(result, "bare_origin"):
+        if isinstance(result, Part):
             origin, cell = result.bare_origin, result.bare_cell
         elif grid is not None:
             origin, cell = grid.origin, grid.cell

@@ -92,10 +92,7 @@ def begin(
     """Plan with the choices as recipe text: those in ``wishes`` are set, those an existing recipe holds stay."""
     path = Path(part)
     data = _part_bytes(path)
-    if until is not None and until not in (*stages.ORDER, "card"):
-        raise BadInput(f"{until!r} is not a stage", f"Give one of {', '.join(stages.ORDER)}")
-    if units is not None and units not in UNITS:
-        raise BadInput(f"units {units!r} is not known", "Give metric or us")
+    _check(until, units)
     own = kit if isinstance(kit, Kit) else None if kit is None else read_kit(Path(kit))
     folder = Path(f"{path.stem}.job") if out is None else Path(out)
     if folder.exists() and not folder.is_dir():
@@ -122,12 +119,21 @@ def begin(
 
 
 def resume(
-    folder: str | Path, *, until: str | None = None, watch: Watch | None = None, stopped: Callable[[], bool] = lambda: False
+    folder: str | Path,
+    *,
+    units: str | None = None,
+    until: str | None = None,
+    watch: Watch | None = None,
+    stopped: Callable[[], bool] = lambda: False,
 ) -> Plan:
     """Go on with a job as its recipe stands now; finished stages that are still fresh are read back."""
     folder = Path(folder)
+    _check(until, units)
     recipe = read_recipe(folder / "job.toml")
     with locked(folder):
+        if units is not None and units != recipe.units:
+            recipe = dataclasses.replace(recipe, units=units)
+            write_recipe(folder / "job.toml", recipe)
         return _run(folder, recipe, _part_bytes(folder / recipe.file), until, watch, stopped)
 
 
@@ -146,9 +152,14 @@ def load(folder: str | Path) -> Plan:
     return Plan(verdict=verdict, findings=findings, stages=_Stored(folder / STAGES), folder=folder, document=doc)
 
 
-def _run(
-    folder: Path, recipe: Recipe, data: bytes, until: str | None, watch: Watch | None, stopped: Callable[[], bool]
-) -> Plan:
+def _check(until: str | None, units: str | None) -> None:
+    if until is not None and until not in (*stages.ORDER, "card"):
+        raise BadInput(f"{until!r} is not a stage", f"Give one of {', '.join(stages.ORDER)}")
+    if units is not None and units not in UNITS:
+        raise BadInput(f"units {units!r} is not known", "Give metric or us")
+
+
+def _run(folder: Path, recipe: Recipe, data: bytes, until: str | None, watch: Watch | None, stopped: Callable[[], bool]) -> Plan:
     from strickle.trials.steps import plan_through
 
     kit = read_kit(folder / recipe.kit if recipe.kit else None)
@@ -164,9 +175,7 @@ def _run(
     return _write(folder, trail, runner, stores, units, cache, progress)
 
 
-def _write(
-    folder: Path, trail: Trail, runner: Runner, stores: Stores, units: str, cache: StageCache, watch: Watch
-) -> Plan:
+def _write(folder: Path, trail: Trail, runner: Runner, stores: Stores, units: str, cache: StageCache, watch: Watch) -> Plan:
     """Everything into the folder, results.json last."""
     printed = print_files(trail.results)
     made = {"print": printed, "fields": field_files(trail.results), "cards": _cards(trail, runner, stores, units, watch)}
@@ -225,11 +234,16 @@ def _finding(data: Mapping[str, Any]) -> Finding:
         where=None
         if where is None
         else Where(
-            point=None if where["point"] is None else tuple(nan if v is None else v for v in where["point"]),
+            point=None if where["point"] is None else _point(where["point"]),
             faces=tuple(where["faces"]),
             body=where["body"],
         ),
     )
+
+
+def _point(values: list[float | None]) -> tuple[float, float, float]:
+    x, y, z = (float("nan") if v is None else v for v in values)
+    return x, y, z
 
 
 def _part_bytes(path: Path) -> bytes:

@@ -30,7 +30,8 @@ class Choice:
     @property
     def unit(self) -> str | None:
         """SI unit of the field, None for words."""
-        return _field(self.stage, self.field).metadata["unit"]
+        unit: str | None = _field(self.stage, self.field).metadata["unit"]
+        return unit
 
     @property
     def is_vector(self) -> bool:
@@ -55,7 +56,7 @@ class Choice:
             return vector
         if self.unit is not None:
             if isinstance(text, bool) or not isinstance(text, str | int | float):
-                raise BadInput(f"{what}: {text!r} is not a number with a unit", "Give it as text, such as \"12 mm\"")
+                raise BadInput(f"{what}: {text!r} is not a number with a unit", 'Give it as text, such as "12 mm"')
             return parse(str(text), self.unit, what)
         if isinstance(text, bool) or not isinstance(text, str | int) or not str(text).strip():
             raise BadInput(f"{what}: {text!r} is not a word", "Give it as text in quotes")

@@ -30,9 +30,13 @@ class Shown:
     count: int = 0
 
 
-@functools.cache
 def shown_fields(kind: type) -> tuple[Shown, ...]:
     """The fields of a record that results.json carries. Left out: ``inner`` ones, arrays of unfixed size, units beyond the contract's list."""
+    return _shown_fields(kind)
+
+
+@functools.cache
+def _shown_fields(kind: Any) -> tuple[Shown, ...]:
     hints = typing.get_type_hints(kind)
     out = []
     for item in declared(kind):

@@ -28,7 +28,8 @@ _RELS = (
 
 def on_the_bed(mesh: Mesh) -> Array:
     """Vertices in millimetres, turned as in the mould and moved so that the least corner is the origin, (n, 3)."""
-    return (mesh.vertices - mesh.vertices.min(axis=0)) * 1e3
+    moved: Array = (mesh.vertices - mesh.vertices.min(axis=0)) * 1e3
+    return moved
 
 
 def threemf(name: str, mesh: Mesh, note: str = "") -> bytes:
@@ -37,9 +38,9 @@ def threemf(name: str, mesh: Mesh, note: str = "") -> bytes:
     body = io.StringIO()
     body.write('<?xml version="1.0" encoding="UTF-8"?>\n')
     body.write(f'<model unit="millimeter" xml:lang="en" xmlns="{_CORE}">\n')
-    body.write(f"<metadata name=\"Title\">{quoteattr(name)[1:-1]}</metadata>\n")
+    body.write(f'<metadata name="Title">{quoteattr(name)[1:-1]}</metadata>\n')
     if note:
-        body.write(f"<metadata name=\"Description\">{quoteattr(note)[1:-1]}</metadata>\n")
+        body.write(f'<metadata name="Description">{quoteattr(note)[1:-1]}</metadata>\n')
     body.write(f'<resources><object id="1" type="model" name={quoteattr(name)}><mesh><vertices>\n')
     body.writelines(f'<vertex x="{x:.6f}" y="{y:.6f}" z="{z:.6f}"/>\n' for x, y, z in vertices.tolist())
     body.write("</vertices><triangles>\n")

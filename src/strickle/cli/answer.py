@@ -1,0 +1,194 @@
+"""The answer of a plan in words: verdict, findings, main numbers, where the files are."""
+
+from __future__ import annotations
+
+import textwrap
+from collections.abc import Iterator, Mapping
+from typing import Any
+
+from strickle.base import shown, spelled
+from strickle.job import Plan
+
+WIDE = 92
+_LABEL = 12
+
+
+def answer(plan: Plan) -> str:
+    """The whole answer as plain text, at most 92 columns wide."""
+    doc = plan.document
+    units = str(doc["units"])
+    parts = [_verdict(doc), *_findings(doc, units), _numbers(doc, units), _files(plan)]
+    return "\n\n".join(part for part in parts if part)
+
+
+def _verdict(doc: Mapping[str, Any]) -> str:
+    head = {"castable": "CASTABLE", "after_change": "AFTER ONE CHANGE", "not_this_way": "NOT THIS WAY"}[doc["verdict"]["code"]]
+    lines = [head, *_wrapped(doc["verdict"]["says"], "")]
+    if doc["verdict"]["change"]:
+        lines += _wrapped(f"Change that was run: {doc['verdict']['change']}.", "")
+    return "\n".join(lines)
+
+
+def _findings(doc: Mapping[str, Any], units: str) -> Iterator[str]:
+    for one in doc["findings"]:
+        place = _place(one["where"], units)
+        lines = [f"{one['weight']:<4}  {one['code']}{f'  at {place}' if place else ''}"]
+        for text in (one["says"], one["because"]):
+            lines += _wrapped(_sentence(text), "      ")
+        lines += _wrapped(f"-> {_sentence(one['do'])}", "      ")
+        margin = one["margin"]
+        if margin and margin["value"] is not None:
+            lines += _wrapped(f"Margin: {_margin(margin, units)} ({margin['of']})", "      ")
+        if one["chance"]:
+            lines.append(f"      Chance: {_chance(one['chance'])}")
+        yield "\n".join(lines)
+
+
+def _place(where: Mapping[str, Any] | None, units: str) -> str:
+    if not where:
+        return ""
+    if where["point"] and all(v is not None for v in where["point"]):
+        numbers = [shown(v, "m", units) for v in where["point"]]
+        return f"x, y, z = {', '.join(n for n, _ in numbers)} {numbers[0][1]} of the part"
+    return str(where["body"])
+
+
+def _margin(margin: Mapping[str, Any], units: str) -> str:
+    text = _quantity({"value": margin["value"], "unit": margin["unit"]}, units)
+    if margin["low"] is not None and margin["high"] is not None:
+        low, high = (shown(margin[k], margin["unit"], units)[0] for k in ("low", "high"))
+        return f"{text}, between {low} and {high}"
+    return text
+
+
+def _chance(chance: Mapping[str, float]) -> str:
+    return f"about {round(100 * chance['likely'])} %, between {round(100 * chance['low'])} and {round(100 * chance['high'])} %"
+
+
+def _numbers(doc: Mapping[str, Any], units: str) -> str:
+    rows: list[str] = []
+    for stage, tell in _ROWS.items():
+        data = doc["stages"].get(stage, {})
+        if data.get("status") != "done":
+            continue
+        text = "; ".join(tell(data, lambda q, style="": _quantity(q, units, style)))
+        rows += textwrap.wrap(
+            f"{spelled(stage, units):<{_LABEL}}{text}", WIDE, subsequent_indent=" " * _LABEL, break_on_hyphens=False
+        )  # fmt: skip
+    not_run = [f"{spelled(s, units)}: not run, {d['because']}" for s, d in doc["stages"].items() if d["status"] == "not run"]
+    if not_run:
+        rows += _wrapped(f"{'':<{_LABEL}}{not_run[0]}{' (and what follows it)' if len(not_run) > 1 else ''}", " " * _LABEL)
+    return "\n".join(rows)
+
+
+def _part(d: Mapping[str, Any], q: Any) -> Iterator[str]:
+    sides = [q(e).rpartition(" ") for e in d["extents"]]
+    yield f"{' x '.join(s[0] for s in sides)} {sides[0][2]}"
+    yield f"volume {q(d['volume'])}"
+    yield f"least wall {q(d['least_wall'])}"
+    fed = sum(bool(s["needs_feed"]) for s in d["hot_spots"])
+    yield f"{len(d['hot_spots'])} hot spots, {fed} to be fed" if d["hot_spots"] else "no hot spot"
+
+
+def _metal(d: Mapping[str, Any], q: Any) -> Iterator[str]:
+    yield str(d["name"])
+    yield f"freezes {q(d['liquidus'])} to {q(d['solidus'])}"
+    yield f"contraction {q(d['contraction'], '%')}"
+
+
+def _pattern(d: Mapping[str, Any], q: Any) -> Iterator[str]:
+    yield f"{len(d['pieces'])} pieces"
+    yield f"measure {d['measure_axis']}: {q(d['measure'])} on the print"
+    yield f"undercut {q(d['undercut_volume'])}"
+    yield f"without draft {q(d['undrafted_area'])}"
+
+
+def _mould(d: Mapping[str, Any], q: Any) -> Iterator[str]:
+    flask = d["flask"]
+    yield f"{d['kind']}, {flask['name']}: {q(flask['length'])} x {q(flask['width'])} inside"
+    yield f"cope {q(flask['cope'])}, drag {q(flask['drag'])}"
+    yield str(d["sand_name"])
+
+
+def _rigging(d: Mapping[str, Any], q: Any) -> Iterator[str]:
+    yield f"sprue {q(d['sprue']['top_area'])} to {q(d['sprue']['base_area'])}, {q(d['sprue']['height'])} high"
+    yield f"choke {q(d['choke_area'])}"
+    yield f"{len(d['ingates'])} {'ingate' if len(d['ingates']) == 1 else 'ingates'}"
+    risers = [f"{q(r['diameter'])} dia x {q(r['height'])}" for r in d["risers"]]
+    yield f"{'risers' if len(risers) > 1 else 'riser'} {', '.join(risers)}" if risers else "no riser"
+    yield f"yield {q(d['yield'], '%')}"
+
+
+def _cavity(d: Mapping[str, Any], q: Any) -> Iterator[str]:
+    yield f"metal in the mould {q(d['metal_mass'])}"
+    yield f"sand {q(d['sand_mass'])}"
+    yield f"weights on the cope {q(d['hold_down_mass'])}"
+    yield f"{d['cells']} cells of {q(d['cell'])}"
+
+
+def _melt(d: Mapping[str, Any], q: Any) -> Iterator[str]:
+    yield f"charge {q(d['charge_mass'])} in {d['pot']}"
+    yield f"lift at {q(d['lift_temperature'])}, pour at {q(d['pour_temperature'])}"
+    fuel = d["fuel_mass"]
+    yield f"fuel {q(fuel)} {d['fuel']}" if fuel["value"] else f"energy {q(d['energy'])} {d['fuel']}"
+    yield f"tray for {q(d['tray_mass'])}"
+
+
+def _pour(d: Mapping[str, Any], q: Any) -> Iterator[str]:
+    yield f"fills in {q(d['fill_time'])}"
+    yield f"ingate speed {q(d['gate_speed'])} (critical {q(d['critical_speed'])})"
+    yield "the sprue drinks air" if d["aspirates"] else "the sprue stays full"
+    yield f"thinnest metal stays fluid {q(d['fluid_margin'])} times the fill time"
+
+
+def _sound(d: Mapping[str, Any], q: Any) -> Iterator[str]:
+    yield f"part solid after {q(d['last_to_freeze']['time'])}"
+    if d["necks"]:
+        least = min(d["necks"], key=lambda n: n["margin"]["value"] if n["margin"]["value"] is not None else 0.0)
+        yield f"{least['riser']} outlasts what it feeds {q(least['margin'])} times"
+    yield f"weights off after {q(d['riser_time'])}"
+    yield f"knock out after {q(d['knock_out_time'])}"
+
+
+_ROWS: dict[str, Any] = {
+    "part": _part, "metal": _metal, "pattern": _pattern, "mould": _mould, "rigging": _rigging,
+    "cavity": _cavity, "melt": _melt, "pour": _pour, "sound": _sound,
+}  # fmt: skip
+
+
+def _quantity(quantity: Mapping[str, Any], units: str, style: str = "") -> str:
+    """A quantity of results.json as a person reads it; an uncertain one as its band."""
+    value, unit = quantity["value"], quantity["unit"]
+    if value is None:
+        return "not known"
+    low, high = quantity.get("low"), quantity.get("high")
+    if low is not None and high is not None and low < high:
+        first, last = shown(low, unit, units, style), shown(high, unit, units, style)
+        if first[0] != last[0]:
+            if first[1] == last[1]:
+                return f"{first[0]}-{last[0]} {last[1]}".strip()
+            return f"{first[0]} {first[1]} to {last[0]} {last[1]}"
+    number, name = shown(value, unit, units, style)
+    return f"{number} {name}".strip()
+
+
+def _files(plan: Plan) -> str:
+    kinds = {"print": "pieces to print, 3MF and STL", "cards": "shop card and drawings", "fields": "computed fields"}
+    lines = [f"{plan.folder}"]
+    for kind, says in kinds.items():
+        names = plan.document["files"].get(kind, [])
+        if names:
+            single = names[0] if len(names) == 1 else f"{kind}/"
+            pdf = next((n for n in names if n.endswith(".pdf")), None)
+            lines.append(f"  {pdf or single:<18}{says}")
+    lines.append(f"  {'results.json':<18}every number, with units")
+    return "\n".join(lines)
+
+
+def _sentence(text: str) -> str:
+    text = text.strip()
+    return text if text.endswith((".", "!", "?")) else f"{text}."
+
+
+def _wrapped(text: str, indent: str) -> list[str]:
+    return textwrap.wrap(text, WIDE, initial_indent=indent, subsequent_indent=indent, break_on_hyphens=False)

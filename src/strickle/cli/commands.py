@@ -1,0 +1,160 @@
+"""Commands and options. What a command does is imported when it runs."""
+
+from __future__ import annotations
+
+from collections.abc import Callable
+from typing import Any, TypeVar
+
+import click
+
+from strickle import __version__
+
+STAGES = ("metal", "part", "pattern", "mould", "rigging", "cavity", "melt", "pour", "sound", "card")
+SHAPES = ("3mf", "stl", "vti", "csv", "json", "schema")
+SETTINGS = {"help_option_names": ["-h", "--help"], "max_content_width": 100}
+Function = TypeVar("Function", bound=Callable[..., Any])
+
+
+def _answering(function: Function) -> Function:
+    """Options on how the answer is given."""
+    for add in (
+        click.option("--quiet", is_flag=True, help="No progress on stderr."),
+        click.option("--json", "as_json", is_flag=True, help="Print results.json instead of words."),
+        click.option("--units", type=click.Choice(["metric", "us"]), help="Units and spelling of everything shown."),
+    ):
+        function = add(function)
+    return function
+
+
+def _asking(function: Function) -> Function:
+    """Options that set a choice of the recipe."""
+    for add in (
+        click.option("--kit", metavar="FILE", type=click.Path(), help="Another kit than the shop's own."),
+        click.option("--until", type=click.Choice(STAGES), help="Stop after this stage."),
+        click.option("--cell", metavar='"2 mm"', help="Cell of the 3-D grid."),
+        click.option("--preset", type=click.Choice(["rough", "shop", "fine"]), help="How finely to solve. Default: shop."),
+        click.option("--furnace", metavar="NAME", help="Furnace by its name in the kit."),
+        click.option("--crucible", metavar="NAME", help="Pot by its name in the kit."),
+        click.option("--carry", metavar='"20 s"', help="From lifting the pot to the first metal in the basin."),
+        click.option("--pour", metavar='"720 degC"', help="Metal temperature as it enters the mould."),
+        click.option("--pour-time", metavar='"6 s"', help="Wished fill time."),
+        click.option("--contraction", metavar='"1.3 %"', help="Your own measured contraction."),
+        click.option("--parting", metavar='"12 mm"', help="Height of the parting along the draw."),
+        click.option("--up", metavar="X,Y,Z", help="Direction of the part that shall point up in the mould."),
+        click.option("--sand", metavar="KEY", help="Sand by key. Default: the kit's."),
+        click.option("--mould", type=click.Choice(["two-part", "open-face"]), help="Kind of mould."),
+        click.option("--use", metavar="KEY", help="What the part is for. Default: general."),
+        click.option("--metal", metavar="KEY", help="Alloy by key. Default: a356."),
+        click.option("--body", metavar="N", help="Body to take where the file holds several."),
+        click.option("--unit", type=click.Choice(["mm", "cm", "m", "in"]), help="Unit of the file's numbers."),
+        click.option("--out", metavar="DIR", type=click.Path(), help="Job folder. Default: <part>.job here."),
+    ):
+        function = add(function)
+    return function
+
+
+@click.group(context_settings=SETTINGS)
+@click.version_option(__version__, prog_name="strickle")
+def group() -> None:
+    """From a part's mesh to a sand mould you can pour.
+
+    strickle plan PART leaves a job folder: the verdict, pattern files to print, the mould and its rigging, a computed freezing of that
+    very mould, metal, sand and fuel to have ready, and a shop card.
+    """
+
+
+@group.command()
+@click.argument("part", type=click.Path())
+@_asking
+@_answering
+def plan(**given: Any) -> int:
+    """Plan the casting of PART (STL or 3MF)."""
+    from strickle.cli.work import plan_part
+
+    return plan_part(**given)
+
+
+@group.command()
+@click.argument("part", type=click.Path())
+@_asking
+@_answering
+def look(**given: Any) -> int:
+    """Like plan, without the 3-D solves: quick and rough."""
+    from strickle.cli.work import look_part
+
+    return look_part(**given)
+
+
+@group.command()
+@click.argument("job", type=click.Path())
+@click.option("--until", type=click.Choice(STAGES), help="Stop after this stage.")
+@_answering
+def resume(**given: Any) -> int:
+    """Go on with a job folder: after a stop, or after a change in its job.toml."""
+    from strickle.cli.work import resume_job
+
+    return resume_job(**given)
+
+
+@group.command()
+@click.option("--out", metavar="DIR", type=click.Path(), help="Job folder. Default: bracket.job here.")
+@click.option("--preset", type=click.Choice(["rough", "shop", "fine"]), help="How finely to solve. Default: shop.")
+@_answering
+def demo(**given: Any) -> int:
+    """Plan the built-in example: a bracket of an old treadle lathe (invented)."""
+    from strickle.cli.work import plan_demo
+
+    return plan_demo(**given)
+
+
+@group.command()
+@click.argument("what", type=click.Choice(["show", "path"]), default="show")
+@click.option("--set", "entries", multiple=True, metavar='NAME="VALUE UNIT"', help='Change an entry, e.g. --set sand_mass="40 kg".')
+@click.option("--file", "path", metavar="FILE", type=click.Path(), help="Another kit file than the shop's own.")
+@click.option("--json", "as_json", is_flag=True, help="Print the kit as JSON, SI.")
+def kit(**given: Any) -> int:
+    """Show the shop's kit, say where its file is, or change entries of it."""
+    from strickle.cli.shop import kit as run
+
+    return run(**given)
+
+
+@group.command(context_settings={"ignore_unknown_options": True, "allow_extra_args": True})
+@click.argument("rule", required=False)
+@click.option("--list", "listed", is_flag=True, help="List the rules with their inputs.")
+@click.option("--json", "as_json", is_flag=True, help="Print JSON.")
+@click.option("--units", type=click.Choice(["metric", "us"]), default="metric", help="Units of the answer in words.")
+@click.argument("inputs", nargs=-1, type=click.UNPROCESSED)
+def reckon(**given: Any) -> int:
+    """Work out one rule of the trade: strickle reckon RULE --name "value unit" ..."""
+    from strickle.cli.rules import reckon as run
+
+    return run(**given)
+
+
+@group.command()
+@click.argument("job", type=click.Path())
+@click.option("--what", required=True, type=click.Choice(SHAPES), help="What to write.")
+@click.option("--to", required=True, metavar="DIR", type=click.Path(), help="Folder to write into.")
+def export(**given: Any) -> int:
+    """Write a job's pieces, fields or numbers in another form."""
+    from strickle.cli.shop import export as run
+
+    return run(**given)
+
+
+@group.command()
+def warm() -> int:
+    """Compile the kernels once, so that the first plan does not wait for it."""
+    from strickle.cli.shop import warm as run
+
+    return run()
+
+
+@group.command()
+@click.option("--json", "as_json", is_flag=True, help="Print JSON.")
+def doctor(**given: Any) -> int:
+    """Say what is installed, where things are kept, and what is wrong."""
+    from strickle.cli.shop import doctor as run
+
+    return run(**given)

@@ -1,0 +1,79 @@
+"""plan, look, resume and demo: run the job and print its answer."""
+
+from __future__ import annotations
+
+import re
+from collections.abc import Callable
+from pathlib import Path
+from typing import Any
+
+import click
+
+from strickle.base import Cancelled, MissingChoice, Watch
+from strickle.cli.answer import answer
+from strickle.cli.terminal import choose, may_ask, progress, stop_key
+from strickle.job import Plan
+from strickle.job.planning import LOOK_ENDS, begin, resume
+from strickle.job.recipe import BY_NAME
+
+_FLAG = re.compile(r"--([\w-]+) (\S+?):? (.*)")
+Run = Callable[[Watch, Callable[[], bool]], Plan]
+
+
+def plan_part(part: str, out: str | None, as_json: bool, quiet: bool, **given: Any) -> int:
+    """``strickle plan``."""
+    return _plan(Path(part), out, as_json, quiet, given)
+
+
+def look_part(part: str, out: str | None, as_json: bool, quiet: bool, **given: Any) -> int:
+    """``strickle look``."""
+    return _plan(Path(part), out, as_json, quiet, {**given, "until": given.get("until") or LOOK_ENDS})
+
+
+def resume_job(job: str, until: str | None, units: str | None, as_json: bool, quiet: bool) -> int:
+    """``strickle resume``."""
+    return _show(lambda watch, stopped: resume(job, until=until, units=units, watch=watch, stopped=stopped), job, as_json, quiet)
+
+
+def plan_demo(out: str | None, preset: str | None, units: str | None, as_json: bool, quiet: bool) -> int:
+    """``strickle demo``."""
+    import tempfile
+
+    from strickle.job.demo import bracket_stl
+
+    with tempfile.TemporaryDirectory() as place:
+        part = Path(place) / "bracket.stl"
+        part.write_bytes(bracket_stl())
+        folder = out or "bracket.job"
+        return _plan(part, folder, as_json, quiet, {"unit": "mm", "preset": preset, "units": units})
+
+
+def _plan(part: Path, out: str | None, as_json: bool, quiet: bool, given: dict[str, Any]) -> int:
+    units, kit, until = (given.pop(name, None) for name in ("units", "kit", "until"))
+    wishes = {name: str(value) for name, value in given.items() if value is not None}
+    for name, text in wishes.items():
+        BY_NAME[name].read(text)
+    folder = out or f"{part.stem}.job"
+
+    def run(watch: Watch, stopped: Callable[[], bool]) -> Plan:
+        return begin(part, out=folder, kit=kit, wishes=wishes, units=units, until=until, watch=watch, stopped=stopped)
+
+    while True:
+        try:
+            return _show(run, folder, as_json, quiet)
+        except MissingChoice as missing:
+            flags = [found for choice in missing.choices if (found := _FLAG.match(choice)) and found[1].replace("-", "_") in BY_NAME]
+            if not flags or len(flags) != len(missing.choices) or not may_ask():
+                raise
+            chosen = flags[choose(f"{missing.says}.", [f"{found[2]}: {found[3]}" for found in flags])]
+            wishes[chosen[1].replace("-", "_")] = chosen[2]
+
+
+def _show(run: Run, folder: str, as_json: bool, quiet: bool) -> int:
+    try:
+        with stop_key() as stopped, progress(quiet) as watch:
+            plan = run(watch, stopped)
+    except Cancelled:
+        raise Cancelled("stopped; what is finished is kept", f"Go on with: strickle resume {folder}") from None
+    click.echo(plan.to_json().rstrip("\n") if as_json else answer(plan))
+    return plan.exit_code

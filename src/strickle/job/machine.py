@@ -1,0 +1,106 @@
+"""The machine: kernels compiled ahead, what is installed, where things are kept, what is wrong."""
+
+from __future__ import annotations
+
+import importlib
+import os
+import pkgutil
+import platform
+import shutil
+import sys
+import tempfile
+import time
+from collections.abc import Iterator
+from dataclasses import dataclass
+from importlib.metadata import PackageNotFoundError, requires, version
+from pathlib import Path
+
+from strickle import __version__
+from strickle.base import BadInput, Watch
+from strickle.job.kit import kit_path, read_kit
+
+
+def warm(watch: Watch) -> float:
+    """Compile every kernel that says how, or load it from disk. Returns the seconds it took."""
+    import strickle.kernels as kernels
+
+    begun = time.perf_counter()
+    names = sorted(item.name for item in pkgutil.iter_modules(kernels.__path__))
+    for done, name in enumerate(names):
+        watch(done / len(names), f"kernels: {name}")
+        module = importlib.import_module(f"strickle.kernels.{name}")
+        if hasattr(module, "warm"):
+            module.warm()
+    watch(1.0, "kernels: done")
+    return time.perf_counter() - begun
+
+
+@dataclass(frozen=True, slots=True, kw_only=True)
+class Checked:
+    """One thing looked at: ``state`` good | bad | note."""
+
+    name: str
+    state: str
+    says: str
+
+
+def doctor() -> tuple[Checked, ...]:
+    """What is installed, where things are kept and what is wrong. Looks only; changes nothing but a probe file."""
+    return (*_programs(), *_places(), *_size())
+
+
+def _programs() -> Iterator[Checked]:
+    good = sys.version_info >= (3, 11)
+    yield Checked(name="strickle", state="good", says=__version__)
+    yield Checked(name="python", state="good" if good else "bad", says=f"{platform.python_version()}{'' if good else ', 3.11 is needed'}")
+    try:
+        needed = [line for line in requires("strickle") or () if "extra ==" not in line]
+    except PackageNotFoundError:
+        yield Checked(name="packages", state="note", says="strickle runs from its source folder; its packages were not checked")
+        return
+    for line in needed:
+        name = line.split(";")[0].split("<")[0].split(">")[0].split("=")[0].split("[")[0].strip()
+        try:
+            yield Checked(name=name, state="good", says=version(name))
+        except PackageNotFoundError:
+            yield Checked(name=name, state="bad", says="is missing; run make in strickle's folder, or install strickle again")
+
+
+def _places() -> Iterator[Checked]:
+    import strickle.kernels  # noqa: F401 (importing it settles where compiled kernels are kept)
+
+    cache = Path(os.environ.get("NUMBA_CACHE_DIR", ""))
+    warmed = any(cache.rglob("*.nbi")) if cache.is_dir() else False
+    yield Checked(
+        name="kernel cache",
+        state="good" if warmed else "note",
+        says=f"{cache}{'' if warmed else ' (empty: strickle warm fills it)'}",
+    )
+    if cache.is_relative_to(tempfile.gettempdir()):
+        yield Checked(name="kernel cache", state="note", says="lies in a temporary folder, so kernels are compiled anew after a restart")
+    kit = kit_path()
+    try:
+        shop = read_kit()
+        says = f"{kit}: {shop.name}" if kit.is_file() else f'{kit} is not there yet: the starter kit is used (strickle kit --set name="...")'
+        yield Checked(name="kit", state="good" if kit.is_file() else "note", says=says)
+    except BadInput as trouble:
+        yield Checked(name="kit", state="bad", says=str(trouble))
+    here = Path.cwd()
+    writable = os.access(here, os.W_OK)
+    free = shutil.disk_usage(here).free / 1e9
+    yield Checked(
+        name="this folder", state="good" if writable and free > 1 else "bad",
+        says=f"{'takes files' if writable else 'cannot be written'}, {free:.1f} GB free",
+    )  # fmt: skip
+
+
+def _size() -> Iterator[Checked]:
+    import psutil
+
+    cores = os.cpu_count() or 1
+    memory = psutil.virtual_memory().available / 1e9
+    yield Checked(name="cores", state="good" if cores > 1 else "note", says=str(cores))
+    yield Checked(
+        name="memory", state="good" if memory > 1.5 else "bad",
+        says=f"{memory:.1f} GB free{'' if memory > 1.5 else ', a plan needs about 1.5 GB'}",
+    )  # fmt: skip
