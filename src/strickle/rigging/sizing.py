@@ -269,8 +269,7 @@ def _clashes(
                 code="rigging.pour_asked",
                 weight="MIND",
                 says=f"The pour takes {tell(time, 's', 'fine')}, not the {tell(ask.pour_time, 's', 'fine')} asked for",
-                because="the hand pours neither faster nor slower than the kit says, and the choke is never under "
-                f"{tell(0.008, 'm')} across",
+                because=f"the hand pours neither faster nor slower than the kit says, and the choke is never under {tell(0.008, 'm')} across",
                 do="Leave the pour time to the rule, or change the pouring rates in the kit if you have timed them",
                 margin=Margin(value=time / ask.pour_time, unit="1", of="pour time over the time asked for"),
                 source="the kit's pouring rates",
