@@ -1,0 +1,174 @@
+"""Labels on a drawing: placed so that no two overlap, nor any with a dimension's figure; checked before they are handed back.
+
+Positions are tried on a raster of the sheet: over sand costs nothing, over metal or lines something, over another label or figure is refused.
+A label that finds no place is handed back by name, to be printed under the drawing instead: nothing is drawn over anything, nothing lost.
+"""
+
+from __future__ import annotations
+
+from collections.abc import Sequence
+from dataclasses import dataclass
+from typing import Any
+
+import numpy as np
+
+from strickle.base import Array
+from strickle.card.lettering import wide
+
+Box = tuple[float, float, float, float]
+PAD, GRAIN = 0.9, 1.0
+
+
+@dataclass(frozen=True, slots=True)
+class Label:
+    """Words with the point they speak of [mm on the sheet]. ``leader`` False for words that name a region by standing in it."""
+
+    words: str
+    at: tuple[float, float]
+    leader: bool = True
+    bold: bool = False
+    size: float = 3.0
+
+
+@dataclass(frozen=True, slots=True)
+class Placed:
+    """A label with the box it takes and where its leader meets the box."""
+
+    label: Label
+    box: Box
+    foot: tuple[float, float]
+
+
+def overlap(a: Box, b: Box) -> bool:
+    """Whether two boxes share any area."""
+    return a[0] < b[2] - 1e-9 and b[0] < a[2] - 1e-9 and a[1] < b[3] - 1e-9 and b[1] < a[3] - 1e-9
+
+
+def clean(placed: Sequence[Placed], hard: Sequence[Box], sheet: Box) -> bool:
+    """Whether no box overlaps another, none a figure, and all lie on the sheet."""
+    boxes = [p.box for p in placed]
+    for i, one in enumerate(boxes):
+        if one[0] < sheet[0] - 1e-6 or one[1] < sheet[1] - 1e-6 or one[2] > sheet[2] + 1e-6 or one[3] > sheet[3] + 1e-6:
+            return False
+        if any(overlap(one, other) for other in boxes[i + 1 :]) or any(overlap(one, other) for other in hard):
+            return False
+    return not any(overlap(a, b) for i, a in enumerate(hard) for b in hard[i + 1 :])
+
+
+class Ground:
+    """What lies under the labels: a cost for every millimetre of the sheet."""
+
+    def __init__(self, width: float, height: float) -> None:
+        self.width, self.height = width, height
+        self.cost = np.zeros((int(height / GRAIN) + 1, int(width / GRAIN) + 1))
+
+    def area(self, shape: Any, cost: float) -> None:
+        """Lay a cost on a shapely area given in sheet millimetres."""
+        import shapely
+
+        rows, cols = np.indices(self.cost.shape)
+        inside = shapely.contains_xy(shape, (cols.ravel() + 0.5) * GRAIN, (rows.ravel() + 0.5) * GRAIN)
+        self.cost += cost * inside.reshape(self.cost.shape)
+
+    def line(self, x1: float, y1: float, x2: float, y2: float, cost: float) -> None:
+        """Lay a cost along a line."""
+        steps = max(2, int(2 * np.hypot(x2 - x1, y2 - y1) / GRAIN))
+        t = np.linspace(0.0, 1.0, steps)
+        rows = np.clip(((y1 + t * (y2 - y1)) / GRAIN).astype(int), 0, self.cost.shape[0] - 1)
+        cols = np.clip(((x1 + t * (x2 - x1)) / GRAIN).astype(int), 0, self.cost.shape[1] - 1)
+        self.cost[rows, cols] += cost
+
+    def sums(self, boxes: Array) -> Array:
+        """Cost under each box (n, 4)."""
+        table = np.zeros((self.cost.shape[0] + 1, self.cost.shape[1] + 1))
+        table[1:, 1:] = self.cost.cumsum(0).cumsum(1)
+        c0, r0 = (np.clip((boxes[:, k] / GRAIN).astype(int), 0, s - 1) for k, s in ((0, table.shape[1]), (1, table.shape[0])))
+        c1, r1 = (np.clip(np.ceil(boxes[:, k] / GRAIN).astype(int), 0, s - 1) for k, s in ((2, table.shape[1]), (3, table.shape[0])))
+        out: Array = table[r1, c1] - table[r0, c1] - table[r1, c0] + table[r0, c0]
+        return out
+
+    def along(self, x: Array, y: Array, at: tuple[float, float]) -> Array:
+        """Mean cost times length under lines from (x, y) to one point."""
+        t = np.linspace(0.0, 1.0, 24)[:, None]
+        cols = np.clip(((x + t * (at[0] - x)) / GRAIN).astype(int), 0, self.cost.shape[1] - 1)
+        rows = np.clip(((y + t * (at[1] - y)) / GRAIN).astype(int), 0, self.cost.shape[0] - 1)
+        out: Array = np.minimum(self.cost[rows, cols], 3.0).mean(axis=0) * np.hypot(x - at[0], y - at[1])
+        return out
+
+
+def _hits(x1: Array, y1: Array, x2: float, y2: float, box: Box) -> Array:
+    """Which lines from (x1, y1) to one point pass through a box, by points along them."""
+    t = np.linspace(0.0, 1.0, 40)[:, None]
+    x, y = x1 + t * (x2 - x1), y1 + t * (y2 - y1)
+    inside: Array = ((x > box[0] - 0.5) & (x < box[2] + 0.5) & (y > box[1] - 0.5) & (y < box[3] + 0.5)).any(axis=0)
+    return inside
+
+
+def _crossed(x1: Array, y1: Array, at: tuple[float, float], other: Placed) -> Array:
+    """Which leaders cross another label's leader."""
+    (px, py), (qx, qy) = other.label.at, other.foot
+    dx, dy = at[0] - x1, at[1] - y1
+    ex, ey = qx - px, qy - py
+    cross = dx * ey - dy * ex
+    safe = np.where(np.abs(cross) < 1e-9, 1.0, cross)
+    t = ((px - x1) * ey - (py - y1) * ex) / safe
+    s = ((px - x1) * dy - (py - y1) * dx) / safe
+    out: Array = (np.abs(cross) > 1e-9) & (t > 0) & (t < 1) & (s > 0) & (s < 1)
+    return out
+
+
+def _choices(label: Label, ground: Ground) -> tuple[Array, Array, Array]:
+    """Boxes tried (n, 4) and where a leader would meet them (n,), (n,)."""
+    w, h = wide(label.words, label.size, label.bold) + 2 * PAD, label.size + 2 * PAD * 0.7
+    x, y = np.meshgrid(np.arange(0.5, ground.width - w - 0.5, 1.5), np.arange(0.5, ground.height - h - 0.5, 1.5))
+    boxes = np.column_stack([x.ravel(), y.ravel(), x.ravel() + w, y.ravel() + h])
+    return boxes, np.clip(label.at[0], boxes[:, 0], boxes[:, 2]), np.clip(label.at[1], boxes[:, 1], boxes[:, 3])
+
+
+def _best(label: Label, ground: Ground, hard: Sequence[Box], others: Sequence[Placed], points: Sequence[tuple[float, float]]) -> Placed | None:
+    boxes, fx, fy = _choices(label, ground)
+    if not len(boxes):
+        return None
+    reach = np.hypot(fx - label.at[0], fy - label.at[1])
+    cost = ground.sums(boxes) + 0.9 * reach
+    if label.leader:
+        cost += 30.0 * (reach < 3.0) + 1.6 * ground.along(fx, fy, label.at)
+    bad = np.zeros(len(boxes), dtype=bool)
+    taken = [*hard, *(o.box for o in others)]
+    for other in taken:
+        gap = 0.6
+        bad |= (boxes[:, 0] < other[2] + gap) & (other[0] - gap < boxes[:, 2]) & (boxes[:, 1] < other[3] + gap) & (other[1] - gap < boxes[:, 3])
+        if label.leader:
+            bad |= _hits(fx, fy, label.at[0], label.at[1], other)
+    for px, py in points:
+        bad |= (boxes[:, 0] - 1 < px) & (px < boxes[:, 2] + 1) & (boxes[:, 1] - 1 < py) & (py < boxes[:, 3] + 1)
+    for done in others:
+        if done.label.leader:
+            x, y = np.linspace(done.label.at[0], done.foot[0], 40), np.linspace(done.label.at[1], done.foot[1], 40)
+            for px, py in zip(x, y, strict=True):
+                bad |= (boxes[:, 0] - 0.5 < px) & (px < boxes[:, 2] + 0.5) & (boxes[:, 1] - 0.5 < py) & (py < boxes[:, 3] + 0.5)
+            if label.leader:
+                cost += 60.0 * _crossed(fx, fy, label.at, done)
+    cost[bad] = np.inf
+    pick = int(np.argmin(cost))
+    if not np.isfinite(cost[pick]):
+        return None
+    box = tuple(float(v) for v in boxes[pick])
+    return Placed(label, (box[0], box[1], box[2], box[3]), (float(fx[pick]), float(fy[pick])))
+
+
+def place(labels: Sequence[Label], ground: Ground, hard: Sequence[Box]) -> tuple[list[Placed], list[Label]]:
+    """Place every label that finds room; the rest is handed back second. Raises AssertionError if anything overlaps."""
+    points = [label.at for label in labels if label.leader]
+    placed: dict[int, Placed] = {}
+    for turn in range(3):
+        for i, label in enumerate(labels):
+            others = [p for j, p in placed.items() if j != i]
+            found = _best(label, ground, hard, others, [p for p in points if p != label.at])
+            if found is not None:
+                placed[i] = found
+            elif turn == 0:
+                placed.pop(i, None)
+    done = list(placed.values())
+    assert clean(done, hard, (0.0, 0.0, ground.width, ground.height)), "labels overlap"
+    return done, [label for i, label in enumerate(labels) if i not in placed]
