@@ -1,0 +1,177 @@
+"""The part made ready for placing: solid, height maps, distances inside the metal, outlines in plan. Millimetres of the room's frame."""
+
+from __future__ import annotations
+
+from dataclasses import dataclass
+from typing import Any
+
+import numpy as np
+import shapely
+from scipy import ndimage, sparse
+from scipy.sparse import csgraph
+
+from strickle.base import Array
+from strickle.kernels.raster import columns
+from strickle.rigging.solids import Solid
+
+Plan = Any  # shapely geometry: an untyped library
+
+
+@dataclass(slots=True, eq=False)
+class Body:
+    """What the searches ask of the part."""
+
+    solid: Solid
+    light: Solid
+    low: Array
+    high: Array
+    cell: float
+    origin: Array
+    metal: Array
+    depth: Array
+    fine: float
+    top: Array
+    bottom: Array
+    outline: Plan
+    marked: Array
+
+    @property
+    def extent(self) -> float:
+        """Longest side in plan [mm]."""
+        return float(max(self.high[0] - self.low[0], self.high[1] - self.low[1]))
+
+    def index(self, points: Array) -> Array:
+        """Voxel numbers (..., 3) of points, held inside the grid."""
+        found = np.floor((points - self.origin) / self.cell).astype(int)
+        return np.clip(found, 0, np.array(self.metal.shape) - 1)
+
+    def thick(self, points: Array) -> Array:
+        """Distance to the skin [mm] at points (n, 3) inside the metal, 0 outside."""
+        i = self.index(points)
+        return np.asarray(self.depth[i[:, 0], i[:, 1], i[:, 2]])
+
+    def top_at(self, x: Array, y: Array) -> Array:
+        """Highest metal [mm] over plan points; -inf where there is none."""
+        return self._map(self.top, x, y)
+
+    def bottom_at(self, x: Array, y: Array) -> Array:
+        """Lowest metal [mm] over plan points; inf where there is none."""
+        return self._map(self.bottom, x, y, np.inf)
+
+    def _map(self, field: Array, x: Array, y: Array, none: float = -np.inf) -> Array:
+        i = np.floor((np.asarray(x) - self.origin[0]) / self.fine).astype(int)
+        j = np.floor((np.asarray(y) - self.origin[1]) / self.fine).astype(int)
+        inside = (i >= 0) & (j >= 0) & (i < field.shape[0]) & (j < field.shape[1])
+        return np.where(inside, field[np.clip(i, 0, field.shape[0] - 1), np.clip(j, 0, field.shape[1] - 1)], none)
+
+    def is_marked(self, points: Array, within: float = 1.2) -> bool:
+        """Whether any of the points (n, 3) lies on a marked face."""
+        if not len(self.marked):
+            return False
+        gap = np.linalg.norm(self.marked[None, :, :] - np.atleast_2d(points)[:, None, :], axis=2)
+        return bool((gap < within).any())
+
+    def section(self, z: float) -> Plan:
+        """Section at a height as plan polygons."""
+        return plan_of(self.light.slice(z))
+
+    def shadow(self, low: float, high: float) -> Plan:
+        """What of the part between two heights covers in plan."""
+        cut = self.light.trim_by_plane((0.0, 0.0, 1.0), low).trim_by_plane((0.0, 0.0, -1.0), -high)
+        return shapely.Polygon() if cut.is_empty() else plan_of(cut.project())
+
+
+def plan_of(section: Any) -> Plan:
+    """A cross-section as shapely polygons, valid."""
+    whole = shapely.Polygon()
+    rings = [shapely.Polygon(r) for r in section.to_polygons() if len(r) > 2]
+    if not rings:
+        return whole
+    made = rings[0].buffer(0)
+    for ring in rings[1:]:
+        made = made.symmetric_difference(ring.buffer(0))
+    return made
+
+
+def prepare(solid: Solid, marked: Array) -> Body:
+    """Maps and distances of the part. ``marked`` (n, 3) are points on faces that stay clean."""
+    light = solid.simplify(0.01)
+    got = light.to_mesh64()
+    corners, faces = np.asarray(got.vert_properties[:, :3]), np.asarray(got.tri_verts, dtype=np.int64)
+    low, high = corners.min(axis=0), corners.max(axis=0)
+    cell = float(np.clip((np.prod(high - low) / 150_000) ** (1 / 3), 0.5, 3.0))
+    origin = low - 2.0 * cell
+    shape = tuple(int(n) for n in np.ceil((high - low) / cell) + 4)
+    metal = _voxels(corners, faces, origin, cell, shape)
+    # one cell of air lies round the grid, so the distance is to the skin; half a cell is taken off for it
+    depth = np.maximum(ndimage.distance_transform_edt(metal) - 0.5, 0.0) * cell * metal
+    fine = float(np.clip(max(high[0] - low[0], high[1] - low[1]) / 300, 0.4, 1.0))
+    top, bottom = _maps(corners, faces, origin, fine, high)
+    return Body(
+        solid=solid,
+        light=light,
+        low=low,
+        high=high,
+        cell=cell,
+        origin=origin,
+        metal=metal,
+        depth=depth,
+        fine=fine,
+        top=top,
+        bottom=bottom,
+        outline=plan_of(light.project()),
+        marked=marked,
+    )
+
+
+def _voxels(corners: Array, faces: Array, origin: Array, cell: float, shape: tuple[int, ...]) -> Array:
+    start, z, sign, _ = columns(corners, faces, origin, cell, shape[0], shape[1])
+    steps = np.zeros((shape[0] * shape[1], shape[2] + 1), dtype=np.int16)
+    column = np.repeat(np.arange(len(start) - 1), np.diff(start))
+    layer = np.clip(np.ceil((z - origin[2]) / cell - 0.5).astype(int), 0, shape[2])
+    np.add.at(steps, (column, layer), sign)
+    return np.asarray(np.cumsum(steps[:, :-1], axis=1) > 0).reshape(shape)
+
+
+def _maps(corners: Array, faces: Array, origin: Array, fine: float, high: Array) -> tuple[Array, Array]:
+    nx, ny = (int(np.ceil((high[a] - origin[a]) / fine)) + 4 for a in (0, 1))
+    start, z, _, _ = columns(corners, faces, origin, fine, nx, ny)
+    top, bottom = np.full(nx * ny, -np.inf), np.full(nx * ny, np.inf)
+    filled = np.flatnonzero(np.diff(start))
+    top[filled], bottom[filled] = z[start[filled + 1] - 1], z[start[filled]]
+    return top.reshape(nx, ny), bottom.reshape(nx, ny)
+
+
+class Paths:
+    """Ways through the metal on a coarse grid, for how far the metal runs from an ingate."""
+
+    def __init__(self, body: Body) -> None:
+        skip = max(1, round((body.metal.sum() / 6000) ** (1 / 3)))
+        grown = ndimage.maximum_filter(body.metal, size=skip) if skip > 1 else body.metal
+        self.coarse = np.ascontiguousarray(grown[skip // 2 :: skip, skip // 2 :: skip, skip // 2 :: skip])
+        self.step = body.cell * skip
+        self.origin = body.origin + body.cell * (skip // 2 + 0.5)
+        number = np.full(self.coarse.shape, -1)
+        cells = np.argwhere(self.coarse)
+        number[tuple(cells.T)] = np.arange(len(cells))
+        self.points = self.origin + cells * self.step
+        rows, cols, lengths = [], [], []
+        n = self.coarse.shape
+        for offset in np.argwhere(np.ones((3, 3, 3))) - 1:
+            if tuple(offset) <= (0, 0, 0):
+                continue
+            to = cells + offset
+            inside = np.all((to >= 0) & (to < n), axis=1)
+            target = np.full(len(cells), -1)
+            target[inside] = number[tuple(to[inside].T)]
+            good = target >= 0
+            rows.append(np.flatnonzero(good))
+            cols.append(target[good])
+            lengths.append(np.full(int(good.sum()), self.step * float(np.linalg.norm(offset))))
+        size = len(cells)
+        self.graph = sparse.coo_matrix((np.concatenate(lengths), (np.concatenate(rows), np.concatenate(cols))), shape=(size, size)).tocsr()
+
+    def distances(self, places: Array) -> Array:
+        """Way [mm] from each place (k, 3) to every coarse metal cell: (k, cells), inf where there is none."""
+        near = np.argmin(np.linalg.norm(self.points[None] - places[:, None], axis=2), axis=1)
+        return np.asarray(csgraph.dijkstra(self.graph, directed=False, indices=near))
