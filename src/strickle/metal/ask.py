@@ -2,9 +2,25 @@
 
 from __future__ import annotations
 
+from collections.abc import Mapping
 from dataclasses import dataclass
+from types import MappingProxyType
 
 from strickle.base import Record, si, word
+
+# What the part is for. All but the first are refused.
+USES: Mapping[str, str] = MappingProxyType(
+    {
+        "general": "nobody is hurt if it breaks",
+        "lifting": "it lifts, hangs or holds up a load or a person",
+        "pressure": "it holds gas, steam or liquid under pressure",
+        "brake": "it is part of a brake",
+        "steering": "it is part of a steering or a suspension",
+        "firearm": "it is part of a firearm",
+        "rotating": "it turns at speed",
+        "food": "it touches food or drink",
+    }
+)
 
 
 @dataclass(frozen=True, slots=True, kw_only=True, eq=False)

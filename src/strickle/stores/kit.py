@@ -23,6 +23,7 @@ _TABLES: dict[str, tuple[str, type[Crucible] | type[Furnace] | type[Flask]]] = {
     "flask": ("flasks", Flask),
 }
 _MOST = 50
+_FIGURES = 12
 # What a one-person shop can hold, SI; outside it the entry is taken for a slip of the pen.
 _LIMITS: dict[str, tuple[float, float]] = {
     "volume": (1e-5, 0.2),
@@ -106,6 +107,12 @@ def _nearest(word: str, known: Iterable[str]) -> str:
     return f"Did you mean {' or '.join(close)}" if close else f"Known here: {', '.join(names)}"
 
 
+def _si(text: str, unit: str, what: str = "value") -> float:
+    """Text in SI. A number of few digits comes out as few: "0.45 l" is 0.00045 and not a hair more."""
+    value = parse(text, unit, what)
+    return value if sum(map(str.isdigit, text)) > _FIGURES else float(f"{value:.{_FIGURES}g}")
+
+
 def _number(what: str, unit: str, given: Any) -> float:
     """``given`` in SI. A bare number stands only for a share."""
     if isinstance(given, bool) or not isinstance(given, str | int | float):
@@ -115,7 +122,7 @@ def _number(what: str, unit: str, given: Any) -> float:
             raise BadInput(f"kit: {what} = {given} has no unit", 'Write it as text with a unit, such as "220 mm", "1.2 kg", "20 degC"')
         value = float(given)
     else:
-        value = parse(given, unit, f"kit: {what}")
+        value = _si(given, unit, f"kit: {what}")
     low, high = _LIMITS[what.rpartition(".")[2].partition("[")[0]]
     if not (math.isfinite(value) and low <= value <= high):
         raise BadInput(f"kit: {what} = {given!r} is out of all reason", f"It should lie between {_text(low, unit)} and {_text(high, unit)}")
@@ -183,7 +190,7 @@ def _crucible(given: Mapping[str, Any], where: str) -> Crucible:
     elif len(inside) == 3:
         top, bottom = (_number(where + "opening", "m", given[key]) for key in ("top", "bottom"))
         height = _number(where + "opening", "m", given["height"])
-        got["volume"] = frustum(top, bottom, height)
+        got["volume"] = float(f"{frustum(top, bottom, height):.12g}")
         got.setdefault("opening", top)
     else:
         raise BadInput(
@@ -271,7 +278,7 @@ def _text(value: float, unit: str) -> str:
     for name, factor in _FRIENDLY.get(unit, ((unit, 1.0),)):
         for places in (3, 6, 9):
             text = f"{value * factor + offset:.{places}f}".rstrip("0").rstrip(".") + f" {name}"
-            if parse(text, unit) == value:
+            if _si(text, unit) == value:
                 return text
     return f"{value!r} {unit}"
 
