@@ -90,7 +90,8 @@ def _block(mesh: Mesh, origin: Array, cell: float, shape: tuple[int, int, int]) 
 
 
 def _tagged(fraction: Array, pattern: Pattern, rigging: Rigging, origin: Array, cell: float) -> tuple[Array, Array, tuple[Named, ...]]:
-    """Tags and body numbers: metal where half the cell is metal; a cell belongs to the part unless a rigging body holds more of it."""
+    """Tags and body numbers: metal where half the cell is metal; a cell that is half part or more is the part's, others go to
+    whoever holds most of them (rigging bodies reach into the part, so their share alone does not decide)."""
     shape = (fraction.shape[0], fraction.shape[1], fraction.shape[2])
     is_metal = fraction >= 0.5
     tags = np.where(is_metal, PART, SAND).astype(np.uint8)
@@ -98,13 +99,14 @@ def _tagged(fraction: Array, pattern: Pattern, rigging: Rigging, origin: Array, 
     most = np.zeros(shape)
     block, corner = _block(pattern.cavity, origin, cell, shape)
     most[block] = _fractions(pattern.cavity, corner, cell, most[block].shape)
+    free = is_metal & (most < 0.5)
     names = []
     ordered = sorted(rigging.regions, key=lambda r: RANK.index(r.kind))
     for number, region in enumerate(ordered, start=1):
         names.append(Named(name=region.name, kind=region.kind, number=number))
         block, corner = _block(region.mesh, origin, cell, shape)
         share = _fractions(region.mesh, corner, cell, most[block].shape)
-        wins = is_metal[block] & (share > 0.0) & (share >= most[block])
+        wins = free[block] & (share > 0.0) & (share >= most[block])
         tags[block][wins] = TAG[region.kind]
         bodies[block][wins] = number
         most[block] = np.maximum(most[block], share)

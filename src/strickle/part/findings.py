@@ -99,18 +99,18 @@ def _mesh(facts: Facts) -> list[Finding]:
                 margin=Margin(value=facts.overlap, unit="1", of="metal enclosed twice over all metal"),
             )
         )
-    for at in facts.body.voids:
-        out.append(  # noqa: PERF401
+    if facts.body.voids:
+        many = len(facts.body.voids)
+        out.append(
             Finding(
                 code="part.closed_hollow",
                 weight="STOP",
-                says=f"The part has {len(facts.body.voids)} closed hollow{'s' if len(facts.body.voids) > 1 else ''} inside",
+                says=f"The part has {many} closed hollow{'s' if many > 1 else ''} inside",
                 because="sand that fills a hollow on every side could neither be held in place nor got out again",
                 do="Open the hollow to the outside, or fill it and cast the part solid",
-                where=Where(point=_point(at * facts.reading.scale), body=facts.body.name),
+                where=Where(point=_point(facts.body.voids[0] * facts.reading.scale), body=facts.body.name),
             )
         )
-        break
     return out
 
 

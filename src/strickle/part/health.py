@@ -40,10 +40,15 @@ def volume_of(vertices: Array, faces: Array, times: Array | None = None) -> floa
     return float(each.sum() if times is None else each @ times)
 
 
+def areas_of(vertices: Array, faces: Array) -> Array:
+    """Area of each triangle."""
+    corners = vertices[faces]
+    return np.asarray(0.5 * np.linalg.norm(np.cross(corners[:, 1] - corners[:, 0], corners[:, 2] - corners[:, 0]), axis=1))
+
+
 def area_of(vertices: Array, faces: Array) -> float:
     """Surface of the triangles."""
-    corners = vertices[faces]
-    return float(0.5 * np.linalg.norm(np.cross(corners[:, 1] - corners[:, 0], corners[:, 2] - corners[:, 0]), axis=1).sum())
+    return float(areas_of(vertices, faces).sum())
 
 
 def bodies(raws: tuple[Raw, ...], file: str) -> tuple[Body, ...]:
@@ -114,7 +119,7 @@ class _Edges(NamedTuple):
     face: Array  # (3m,) face of each half-edge
     forward: Array  # (3m,) whether it runs from the lower to the higher corner
     number: Array  # (3m,) its edge
-    count: Array  # (k,) half-edges on each edge
+    halves: Array  # (k,) half-edges on each edge
     net: Array  # (k,) forward minus backward
     ends: Array  # (k, 2)
 
@@ -132,8 +137,8 @@ def _edges(faces: Array, corners: int) -> _Edges:
 def _pairs(edges: _Edges) -> tuple[Array, Array, Array]:
     """Faces that share an edge of exactly two, and whether they run it the same way (then one is wound wrongly)."""
     order = np.argsort(edges.number, kind="stable")
-    start = np.concatenate([[0], np.cumsum(edges.count)[:-1]])
-    two = start[edges.count == 2]
+    start = np.concatenate([[0], np.cumsum(edges.halves)[:-1]])
+    two = start[edges.halves == 2]
     one, other = order[two], order[two + 1]
     return edges.face[one], edges.face[other], edges.forward[one] == edges.forward[other]
 
@@ -184,7 +189,7 @@ def _closed(raw: Raw, file: str) -> tuple[Array, Array, Array, list[str]]:
         faces, turned = _wound(faces, edges)
         if turned.any():
             edges = _edges(faces, len(vertices))
-        wrong = (edges.count % 2 == 1) | (edges.net != 0)
+        wrong = (edges.halves % 2 == 1) | (edges.net != 0)
         if not wrong.any():
             said = []
             if share >= SAID:
@@ -246,7 +251,7 @@ def _solid(vertices: Array, faces: Array) -> object:
     """The library's solid, or None if it does not take the mesh."""
     import manifold3d
 
-    mesh = manifold3d.Mesh64(np.asarray(vertices, np.float64), np.asarray(faces, np.uint64))
+    mesh = manifold3d.Mesh64(np.array(vertices, np.float64, order="C"), np.array(faces, np.uint64, order="C"))
     solid = manifold3d.Manifold(mesh)
     return solid if solid.status() == manifold3d.Error.NoError else None
 
@@ -337,7 +342,7 @@ def _union(solids: list[object]) -> tuple[Array, Array]:
     for solid in solids[1:]:
         whole = whole + solid  # type: ignore[operator]
     mesh = whole.to_mesh64()  # type: ignore[attr-defined]
-    return np.asarray(mesh.vert_properties[:, :3], np.float64), np.asarray(mesh.tri_verts, np.int64)
+    return np.array(mesh.vert_properties[:, :3], np.float64, order="C"), np.array(mesh.tri_verts, np.int64, order="C")
 
 
 def together(found: tuple[Body, ...]) -> Body | None:

@@ -17,6 +17,7 @@ from strickle.base import Array, Source, Span, Watch, tell
 from strickle.metal import Metal
 from strickle.part import rules
 from strickle.part.result import HotSpot
+from strickle.part.walls import Walls
 from strickle.stores import SandRecord, Stores
 
 NEARLY = 0.9  # fraction solid at which the field for the merge tree is read: after it hardly any metal flows
@@ -25,8 +26,9 @@ CORE = 0.97  # of the peak's time: the metal that is as late as the peak, in whi
 APART = 0.98  # a pass this near the peak makes no peak of its own
 FINEST = 0.25e-3  # m, least cell
 WALL_CELLS = 2.5  # cells across the least wall ...
-MOST_TIMES = 3  # ... as long as the metal takes no more than this many times the cells asked for
-MOST_SPOTS = 24
+MOST_TIMES = 2  # ... as long as the metal takes no more than this many times the cells asked for
+MOST_SPOTS = 12
+MOST_TRIED = 150  # places in the core of a spot from which the deepest is taken
 PLATES = np.array([0.5, 1.0, 2.0, 4.0, 8.0, 16.0, 32.0, 64.0]) * 1e-3  # m, half thickness
 PLATE_CELLS = 12
 METAL, SAND = 1, 2
@@ -100,12 +102,27 @@ def _sources(sand: SandRecord, stores: Stores) -> tuple[Source, ...]:
     return tuple(stores.sources[key] for key in dict.fromkeys(keys) if key in stores.sources)
 
 
-def bare_freeze(vertices: Array, faces: Array, volume: float, area: float, wall: float, cells: int, own: Setting, watch: Watch) -> Bare:
-    """Freeze the part alone in plenty of sand on about ``cells`` metal cells, more where the least ``wall`` needs them."""
+def bare_cell(vertices: Array, faces: Array, volume: float, wall: Walls, cells: int) -> float:
+    """Cell [m] for about ``cells`` metal cells, finer where the least wall needs it, such that walls come near whole numbers of cells.
+
+    A wall of whole cells along the axes keeps its thickness wherever it lies on the grid; another gains or loses up to half a cell.
+    """
+    from strickle.part.health import areas_of
+
+    cell = min((volume / cells) ** (1.0 / 3.0), max(wall.least / WALL_CELLS, (volume / (MOST_TIMES * cells)) ** (1.0 / 3.0)))
+    tried = cell * np.linspace(1.02, 0.82, 41)
+    good = np.isfinite(wall.face) & (wall.face > 1.5 * cell)
+    if good.any():
+        thick, weight = wall.face[good], areas_of(vertices, faces)[good]
+        count = thick[:, None] / tried
+        cell = float(tried[int(np.argmin(weight @ (np.abs(count - np.round(count)) / count)))])
+    return float(max(cell, FINEST))
+
+
+def bare_freeze(vertices: Array, faces: Array, volume: float, area: float, cell: float, own: Setting, watch: Watch) -> Bare:
+    """Freeze the part alone in plenty of sand on cells of edge ``cell`` [m]."""
     from strickle.kernels import freeze, raster
 
-    cell = min((volume / cells) ** (1.0 / 3.0), max(wall / WALL_CELLS, (volume / (MOST_TIMES * cells)) ** (1.0 / 3.0)))
-    cell = max(cell, FINEST)
     modulus = volume / area
     wait = 6.0 * own.constant * modulus**2  # the thickest places take longer than the mean
     pad = int(np.clip(np.ceil(2.5 * np.sqrt(4.0 * own.diffusivity * wait) / cell), 4, 40))
@@ -170,34 +187,40 @@ def plate_modulus(own: Setting) -> Callable[[float], float]:
     return modulus
 
 
-def hot_spots(
-    vertices: Array, faces: Array, bare: Bare, median_wall: float, own: Setting, modulus: Callable[[float], float]
-) -> tuple[HotSpot, ...]:
+def hot_spots(vertices: Array, faces: Array, bare: Bare, median_wall: float, own: Setting, modulus: Callable[[float], float]) -> tuple[HotSpot, ...]:
     """Late places, hottest first, each judged: is it fed by a thicker neighbour, and is its loss worth feeding."""
     from strickle.kernels import label
 
     mask = np.isfinite(bare.nearly)
     smooth = smoothed(bare.nearly, mask)
-    depth = ndimage.distance_transform_edt(np.pad(mask, 1), sampling=bare.cell)[1:-1, 1:-1, 1:-1]
     cells, saddles, _ = label.merge_tree(smooth, mask, APART)
     values = smooth.ravel()[cells]
     out = []
     for number, saddle, value in list(zip(cells, saddles, values))[:MOST_SPOTS]:
         peak = np.array(np.unravel_index(int(number), mask.shape))
-        core = _core(smooth, depth, peak, float(value))
-        place, radius = largest_ball(vertices, faces, bare.origin + (core + 0.5) * bare.cell, max(depth[tuple(core)], bare.cell))
+        core, depth = _core(vertices, faces, bare, smooth, peak, float(value))
+        place, radius = largest_ball(vertices, faces, core, max(depth, bare.cell))
         time = _solid_time(bare, peak)
         out.append(_judged(place, time, radius, float(saddle / value), median_wall, own.shrinkage.value, modulus(time)))
     return tuple(out)
 
 
-def _core(smooth: Array, depth: Array, peak: Array, value: float) -> Array:
-    """The deepest cell of the metal that stays open nearly as long as the peak and hangs together with it; near the peak among equals."""
+def _core(vertices: Array, faces: Array, bare: Bare, smooth: Array, peak: Array, value: float) -> tuple[Array, float]:
+    """The deepest place (3,) [m] of the metal that is about as late as the peak and hangs together with it, and its depth [m].
+
+    Among places of nearly equal depth the one nearest the peak.
+    """
+    from strickle.kernels import distance
+
     late = ndimage.label(smooth > CORE * value, structure=np.ones((3, 3, 3)))[0]
     own = np.argwhere(late == late[tuple(peak)])
-    deep = depth[tuple(own.T)]
-    own = own[deep >= 0.9 * deep.max()]
-    return np.array(own[int(np.argmin(np.linalg.norm(own - peak, axis=1)))])
+    away = np.linalg.norm(own - peak, axis=1)
+    own = own[np.argsort(away, kind="stable")]
+    own = own[:: len(own) // MOST_TRIED + 1]
+    points = bare.origin + (own + 0.5) * bare.cell
+    depth, _ = distance.nearest(points, vertices, faces)
+    first = int(np.flatnonzero(depth >= 0.95 * depth.max())[0])
+    return np.array(points[first]), float(depth[first])
 
 
 def smoothed(field: Array, mask: Array) -> Array:
@@ -250,6 +273,4 @@ def _judged(place: Array, time: float, radius: float, saddle: float, median_wall
         why = f"{alone}, and {ball}, which is worth feeding"
     else:
         why = f"even thickness: {ball}, which is left as it is"
-    return HotSpot(
-        at=place, time=time, modulus=modulus, radius=radius, saddle=saddle, needs_feed=worth and not fed, why=why, loss=loss
-    )
+    return HotSpot(at=place, time=time, modulus=modulus, radius=radius, saddle=saddle, needs_feed=worth and not fed, why=why, loss=loss)

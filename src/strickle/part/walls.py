@@ -2,7 +2,7 @@
 
 from __future__ import annotations
 
-from typing import NamedTuple
+from typing import Any, NamedTuple
 
 import numpy as np
 
@@ -92,7 +92,7 @@ def _cone(vertices: Array, faces: Array, face: Array, point: Array, normal: Arra
     return np.where(missed, np.nan, wall)
 
 
-def _scene(vertices: Array, faces: Array) -> object:
+def _scene(vertices: Array, faces: Array) -> Any:
     from embreex import rtcore_scene
     from embreex.mesh_construction import TriangleMesh
 

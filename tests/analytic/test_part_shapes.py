@@ -1,0 +1,166 @@
+"""The part room on bodies whose answers are known.
+
+C15 (torus, frustum, cylinder: mensuration; inscribed circle of a T of two walls of 10 mm: 12.5 mm, with 5 mm fillets 15 mm).
+"""
+
+from __future__ import annotations
+
+import manifold3d
+import numpy as np
+import pytest
+
+from strickle.base import quiet
+from strickle.part import PartAsk
+from strickle.part.health import area_of, volume_of
+from strickle.part.hotspots import largest_ball, plate_modulus, setting
+from strickle.part.steps import examine
+from strickle.part.walls import walls
+
+Solid, Section = manifold3d.Manifold, manifold3d.CrossSection
+
+
+def _mesh(solid):
+    mesh = solid.to_mesh64()
+    return np.array(mesh.vert_properties[:, :3]), np.array(mesh.tri_verts, dtype=np.int64)
+
+
+def _box(x, y, z):
+    return Solid.cube((x, y, z), True)
+
+
+def _rod(length, diameter, shift=0.0):
+    return Solid.cylinder(length, diameter / 2, diameter / 2, 64, True).rotate((0.0, 90.0, 0.0)).translate((shift, 0.0, 0.0))
+
+
+@pytest.fixture
+def look(as_stl, bench_metal, bench_stores):
+    def examined(solid, cells=8000, unit="mm"):
+        return examine(PartAsk(data=as_stl(solid), name="shape.stl", unit=unit, cells=cells), bench_metal, bench_stores, quiet)
+
+    return examined
+
+
+def test_c15_primitives():
+    ring = Section.circle(10.0, 128).translate((40.0, 0.0)).revolve(256)
+    vertices, faces = _mesh(ring)
+    assert volume_of(vertices, faces) == pytest.approx(78956.835, rel=5e-3)
+    assert area_of(vertices, faces) == pytest.approx(15791.367, rel=5e-3)
+    vertices, faces = _mesh(Solid.cylinder(40.0, 15.0, 10.0, 256))
+    assert volume_of(vertices, faces) == pytest.approx(19896.753, rel=5e-3)
+    for solid in (Solid.sphere(25.0, 256), Solid.cylinder(50.0, 25.0, 25.0, 256)):
+        vertices, faces = _mesh(solid)
+        assert volume_of(vertices, faces) / area_of(vertices, faces) == pytest.approx(8.333333, rel=5e-3)
+
+
+def _tee(fillet=0.0):
+    outline = Section.square((100.0, 10.0), True) + Section.square((10.0, 50.0)).translate((-5.0, 0.0))
+    if fillet:  # closing rounds the inner corners
+        outline = outline.offset(fillet, manifold3d.JoinType.Round, 2.0, 128).offset(-fillet, manifold3d.JoinType.Round, 2.0, 128)
+    return outline.extrude(120.0).translate((0.0, 0.0, -60.0))
+
+
+@pytest.mark.parametrize(("fillet", "across"), [(0.0, 12.5), (5.0, 15.0)])
+def test_c15_the_ball_at_a_tee(look, fillet, across):
+    part = look(_tee(fillet), cells=12000)
+    spot = part.hot_spots[0]
+    assert 2e3 * spot.radius == pytest.approx(across, rel=0.05)
+    assert abs(spot.at[0]) < 3e-3
+    assert part.median_wall == pytest.approx(0.010, rel=0.02)
+
+
+def test_the_climb_finds_the_tee_s_ball_exactly():
+    vertices, faces = _mesh(_tee())
+    at, radius = largest_ball(vertices * 1e-3, faces, np.array([0.001, -0.002, 0.0]), 5e-3)
+    assert 2e3 * radius == pytest.approx(12.5, rel=0.01)
+    assert at[1] == pytest.approx((6.25 - 5.0) * 1e-3, abs=2e-4)
+
+
+@pytest.mark.parametrize("thick", [4.0, 8.0, 20.0])
+def test_walls_and_modulus_of_a_plate(look, thick):
+    part = look(_box(120.0, 80.0, thick))
+    assert part.median_wall == pytest.approx(thick * 1e-3, rel=1e-3)
+    assert part.least_wall == pytest.approx(thick * 1e-3, rel=1e-3)
+    assert part.hot_spots[0].radius == pytest.approx(thick * 0.5e-3, rel=0.01)
+    # its edges cool it, so it freezes sooner than an endless plate and about as its volume over surface says (C07: compact bodies sooner)
+    assert 0.85 * part.modulus < part.hot_spots[0].modulus < 1.03 * thick * 0.5e-3
+    assert part.volume == pytest.approx(120e-3 * 80e-3 * thick * 1e-3, rel=1e-6)
+
+
+def test_walls_do_not_hear_of_small_facets():
+    tube = Solid.cylinder(60.0, 30.0, 30.0, 180, True) - Solid.cylinder(70.0, 26.0, 26.0, 180, True)
+    wall = walls(*_mesh(tube))
+    assert wall.median == pytest.approx(4.0, rel=0.03)
+    assert wall.least == pytest.approx(4.0, rel=0.05)
+    plate = _box(100.0, 60.0, 10.0) + _box(20.0, 2.0, 30.0)  # a thin fin on both faces: its share decides
+    wall = walls(*_mesh(plate))
+    assert wall.median == pytest.approx(10.0, rel=0.02)
+    assert wall.least == pytest.approx(2.0, rel=0.02)
+    assert abs(wall.least_at[1]) <= 1.0 + 1e-6
+    assert abs(wall.least_at[2]) >= 5.0
+
+
+def test_a_dumb_bell_gets_two(look):
+    part = look(_rod(100.0, 12.0) + _rod(40.0, 40.0, -60.0) + _rod(40.0, 40.0, 60.0))
+    fed = [spot for spot in part.hot_spots if spot.needs_feed]
+    assert len(fed) == 2
+    assert sorted(round(float(spot.at[0]), 2) for spot in fed) == [-0.06, 0.06]
+    for spot in fed:
+        assert spot.radius == pytest.approx(0.02, rel=0.03)
+    assert not any(finding.code == "part.hot_spot_doubtful" for finding in part.findings)
+
+
+def test_a_small_end_on_a_thick_bar_is_fed_by_the_large_end(look):
+    part = look(_rod(120.0, 22.0) + _rod(40.0, 40.0, -60.0) + _rod(28.0, 28.0, 60.0))
+    fed = [spot for spot in part.hot_spots if spot.needs_feed]
+    assert len(fed) == 1
+    assert fed[0].at[0] < -0.04
+
+
+def test_a_plate_with_a_boss_gets_one_at_the_boss(look):
+    plate = _box(120.0, 80.0, 8.0) + Solid.cylinder(24.0, 15.0, 15.0, 64, True).translate((30.0, 15.0, 8.0))
+    part = look(plate)
+    (fed,) = (spot for spot in part.hot_spots if spot.needs_feed)
+    assert np.hypot(fed.at[0] - 0.030, fed.at[1] - 0.015) < 5e-3
+    assert fed is part.hot_spots[0]
+
+
+def test_a_thin_plate_gets_none_and_a_middling_one_is_doubtful(look):
+    thin = look(_box(120.0, 80.0, 4.0))
+    assert not any(spot.needs_feed for spot in thin.hot_spots)
+    assert not any(finding.code == "part.hot_spot_doubtful" for finding in thin.findings)
+    middling = look(_box(120.0, 80.0, 8.0))
+    (doubt,) = (finding for finding in middling.findings if finding.code == "part.hot_spot_doubtful")
+    assert doubt.where.point is not None
+    assert not middling.hot_spots[0].needs_feed
+    thick = look(_box(120.0, 80.0, 20.0))
+    assert thick.hot_spots[0].needs_feed
+
+
+def test_plate_modulus_gives_back_the_plates(bench_metal, bench_stores):
+    own = setting(bench_metal, bench_stores)
+    modulus = plate_modulus(own)
+    # between the plates it runs with time as theory says: the root of time where the sand rules
+    assert modulus(4.0 * 300.0) / modulus(300.0) == pytest.approx(2.0, rel=0.06)
+    # and the sand-ruled constant of the closed solution bounds it: contact and depth of the metal only slow it
+    assert modulus(300.0) < np.sqrt(300.0 / own.constant) * 1.1
+
+
+def test_findings_say_where_and_change_with_the_part(look):
+    def finding(solid, code):
+        return next((f for f in look(solid).findings if f.code == code), None)
+
+    two, one = finding(_box(80.0, 60.0, 2.0), "part.thin_wall"), finding(_box(80.0, 60.0, 1.2), "part.thin_wall")
+    assert two.weight == "MIND"
+    assert two.says != one.says
+    assert two.where.point is not None
+    assert two.margin.value < 0.0
+    assert finding(_box(80.0, 60.0, 6.0), "part.thin_wall") is None
+    hollow = finding(_box(40.0, 40.0, 40.0) - _box(10.0, 10.0, 10.0), "part.closed_hollow")
+    assert hollow.weight == "STOP"
+    assert np.allclose(hollow.where.point, 0.0, atol=1e-6)
+
+
+def test_the_unit_is_told_when_it_is_assumed(look):
+    codes = {finding.code for finding in look(_box(80.0, 60.0, 6.0), unit=None).findings}
+    assert "part.unit_assumed" in codes
+    assert "part.unit_assumed" not in {finding.code for finding in look(_box(80.0, 60.0, 6.0)).findings}
