@@ -25,7 +25,10 @@ def part_of(vertices, faces, name="test.stl", spots=()) -> Part:
         extents=np.ptp(vertices, axis=0), volume=float(mesh.volume), area=float(mesh.area), triangles=len(faces), watertight=True,
         mended_volume_change=0.0, least_wall=4e-3, median_wall=8e-3, least_wall_at=np.zeros(3), face_wall=np.full(len(faces), np.nan),
         modulus=float(mesh.volume / mesh.area),
-        hot_spots=tuple(HotSpot(at=np.asarray(s, float), time=1.0, modulus=4e-3, radius=5e-3, saddle=0.0, needs_feed=True, why="", loss=0.0) for s in spots),
+        hot_spots=tuple(
+            HotSpot(at=np.asarray(s, float), time=1.0, modulus=4e-3, radius=5e-3, saddle=0.0, needs_feed=True, why="", loss=0.0)
+            for s in spots
+        ),
         bare_times=np.zeros((1, 1, 1)), bare_cell=1e-3, bare_origin=np.zeros(3),
     )  # fmt: skip
 

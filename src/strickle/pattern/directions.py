@@ -37,8 +37,8 @@ def basis(direction: Array) -> Array:
 
 def solid(mesh: Mesh, factor: float = 1000.0) -> manifold3d.Manifold:
     """The mesh as a manifold3d solid, in millimetres."""
-    data = manifold3d.Mesh64(np.ascontiguousarray(mesh.vertices * factor, dtype=np.float64), np.ascontiguousarray(mesh.faces, dtype=np.uint64))
-    return manifold3d.Manifold(data)
+    vertices, faces = np.asarray(mesh.vertices * factor, dtype=np.float64), np.asarray(mesh.faces, dtype=np.uint64)
+    return manifold3d.Manifold(manifold3d.Mesh64(np.ascontiguousarray(vertices), np.ascontiguousarray(faces)))
 
 
 def lighter(mesh: Mesh) -> Mesh:
@@ -71,7 +71,7 @@ def folded(directions: Array) -> Array:
 def clusters(mesh: Mesh, most: int = 12) -> Array:
     """Normals of the ``most`` largest flat areas (k, 3), folded to a half-sphere, exact where an axis of the file is meant."""
     normals, areas = surface(mesh)
-    keys, back = np.unique(np.round(folded(normals), 3), axis=0, return_inverse=True)
+    _, back = np.unique(np.round(folded(normals), 3), axis=0, return_inverse=True)
     weight = np.bincount(back.ravel(), areas)
     summed = np.stack([np.bincount(back.ravel(), areas * folded(normals)[:, i]) for i in range(3)], axis=1)
     kept: list[Array] = []

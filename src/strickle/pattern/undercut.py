@@ -129,7 +129,8 @@ def _bore(piece: manifold3d.Manifold) -> float:
     """Diameter if the piece is close to a round bar lying across the draw, else 0."""
     vertices, faces = plain(piece)
     centres = vertices[faces].mean(axis=1)
-    areas = 0.5 * np.linalg.norm(np.cross(vertices[faces[:, 1]] - vertices[faces[:, 0]], vertices[faces[:, 2]] - vertices[faces[:, 0]]), axis=1)
+    a, b, c = (vertices[faces[:, i]] for i in range(3))
+    areas = 0.5 * np.linalg.norm(np.cross(b - a, c - a), axis=1)
     flat = centres[:, :2] - np.average(centres[:, :2], axis=0, weights=areas)
     _, axes = np.linalg.eigh((flat * areas[:, None]).T @ flat)
     wide, tall = float(np.ptp(vertices[:, :2] @ axes[:, 0])), float(np.ptp(vertices[:, 2]))
