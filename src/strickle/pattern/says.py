@@ -127,6 +127,19 @@ def undercut(
     )
 
 
+def dragged(sand: float, volume: float) -> Finding:
+    """Sand [m3] a half still drags along when drawn, by moving the very solid that is printed."""
+    share = sand / volume
+    return Finding(
+        code="pattern.dragged",
+        weight="STOP" if share > 0.01 else "MIND",
+        says=f"Drawn straight, a half of the pattern drags {tell(sand, 'm3')} of sand along",
+        because="The printed solid, moved out by one and by five millimetres, still cuts into the sand round it: walls lean a little over",
+        do="Ease the leaning walls with a file and sandpaper until the pattern lifts freely, or draw the part again with draft",
+        margin=Margin(value=share, unit="1", of="sand dragged along over the part's volume"),
+    )
+
+
 def no_draft(area: float, whole: float, tallest: float, faces: Array, least: float) -> Finding:
     """Walls along the draw; ``area`` of ``whole`` [m2], the ``tallest`` such wall [m], ``least`` draft advised [1, tangent]."""
     return Finding(

@@ -17,7 +17,7 @@ from strickle.pattern.frame import frame
 from strickle.pattern.halves import Holes, drill, pieces
 from strickle.pattern.parting import Lie, choose
 from strickle.pattern.result import Pattern
-from strickle.pattern.undercut import LEAN, Filled, fill, plain
+from strickle.pattern.undercut import LEAN, Filled, fill, plain, withdrawn
 from strickle.stores import Stores
 
 DRAFT = np.sin(np.radians(0.5))
@@ -47,6 +47,7 @@ def make(part: Part, metal: Metal, stores: Stores, ask: PatternAsk, watch: Watch
     printed_scale = _print_scale(filled, laid, stores)
     printed = filled.scale(tuple(float(r) for r in printed_scale / laid.scale))
     watch(0.7, "halving the pattern")
+    dragged = max(withdrawn(printed))
     holes = drill(printed)
     printed_pieces, crumbs = pieces(printed, holes)
     sines = _draft(part.mesh, laid)
@@ -73,7 +74,7 @@ def make(part: Part, metal: Metal, stores: Stores, ask: PatternAsk, watch: Watch
         cope_depth=max(float(vertices[:, 2].max()) * 1e-3, 0.0),
         drag_depth=max(-float(vertices[:, 2].min()) * 1e-3, 0.0) + 0.0,
         pieces=printed_pieces,
-        findings=_findings(part, stores, ask, laid, regions, volume, caught, holes, printed_pieces, crumbs),
+        findings=_findings(part, stores, ask, laid, regions, volume, caught, dragged, holes, printed_pieces, crumbs),
         sources=_sources(stores),
     )
 
@@ -195,7 +196,7 @@ def _undrafted(mesh: Mesh, laid: _Laid) -> tuple[float, float, Array]:
 
 def _findings(
     part: Part, stores: Stores, ask: PatternAsk, laid: _Laid, regions: tuple[Filled, ...], volume: float, caught: tuple[int, ...],
-    holes: Holes, printed: tuple[Piece, ...], crumbs: int,
+    dragged: float, holes: Holes, printed: tuple[Piece, ...], crumbs: int,
 ) -> tuple[Finding, ...]:  # fmt: skip
     size = float(laid.scale[2])
     middle = laid.turn.T @ (-laid.shift / laid.scale)
@@ -204,6 +205,8 @@ def _findings(
         point = laid.turn.T @ ((regions[0].at * 1e-3 - laid.shift) / laid.scale)
         limits = (rules.constant(stores, f"pattern.{name}").value for name in ("fill_share", "fill_least", "drill_width"))
         out.append(says.undercut(regions, volume * 1e-9, part.volume * float(laid.scale.prod()), point, caught, *limits))
+    if dragged > 0.5:
+        out.append(says.dragged(dragged * 1e-9, part.volume))
     area, tallest, faces = _undrafted(part.mesh, laid)
     if area > 0.01 * part.area:
         out.append(says.no_draft(area, part.area, tallest, faces, float(np.tan(np.radians(1.0)))))

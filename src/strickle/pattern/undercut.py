@@ -146,6 +146,12 @@ def _bore(piece: manifold3d.Manifold) -> float:
     return (wide + tall) / 2 if 0.88 < share < 1.08 else 0.0
 
 
+def withdrawn(whole: manifold3d.Manifold) -> tuple[float, ...]:
+    """Sand [mm3] the halves drag along when drawn 1 mm and 5 mm (cope, drag in turn, those there are)."""
+    sides = [(half, side) for half, side in zip(halves(whole), (1.0, -1.0)) if not half.is_empty()]
+    return tuple(caught(half, side, lift) for half, side in sides for lift in (1.0, 5.0))
+
+
 def caught(piece: manifold3d.Manifold, side: float, lift: float) -> float:
     """Sand [mm3] that a half would drag along when drawn ``lift`` mm out towards the parting; side +1 cope, -1 drag."""
     moved = piece.translate((0.0, 0.0, -side * lift))
