@@ -25,7 +25,10 @@ def part_of(vertices, faces, name="test.stl", spots=()) -> Part:
         extents=np.ptp(vertices, axis=0), volume=float(mesh.volume), area=float(mesh.area), triangles=len(faces), watertight=True,
         mended_volume_change=0.0, least_wall=4e-3, median_wall=8e-3, least_wall_at=np.zeros(3), face_wall=np.full(len(faces), np.nan),
         modulus=float(mesh.volume / mesh.area),
-        hot_spots=tuple(HotSpot(at=np.asarray(s, float), time=1.0, modulus=4e-3, radius=5e-3, saddle=0.0, needs_feed=True, why="", loss=0.0) for s in spots),
+        hot_spots=tuple(
+            HotSpot(at=np.asarray(s, float), time=1.0, modulus=4e-3, radius=5e-3, saddle=0.0, needs_feed=True, why="", loss=0.0)
+            for s in spots
+        ),
         bare_times=np.zeros((1, 1, 1)), bare_cell=1e-3, bare_origin=np.zeros(3),
     )  # fmt: skip
 
@@ -60,3 +63,25 @@ def aluminium(contraction: Span | None = None) -> Metal:
         contraction=contraction or Span(value=0.013, low=0.010, high=0.018), contraction_why="", free_contraction=0.0137,
         pour_low=953.0, pour_high=1033.0,
     )  # fmt: skip
+
+
+def box(x, y, z, at=(0.0, 0.0, 0.0)) -> manifold3d.Manifold:
+    """A box of the given size [mm] with its least corner at ``at``."""
+    return manifold3d.Manifold.cube((x, y, z)).translate(at)
+
+
+def rod(diameter, height, at=(0.0, 0.0, 0.0), top=None) -> manifold3d.Manifold:
+    """An upright round bar [mm], its foot's middle at ``at``; ``top`` is its diameter at the top."""
+    body = manifold3d.Manifold.cylinder(height, diameter / 2, (top or diameter) / 2, circular_segments=64)
+    return body.translate(at)
+
+
+def bracket() -> manifold3d.Manifold:
+    """A plate 120 x 70 x 10 with a drafted boss, a rib and two bolt holes: flat on its back, nothing undercut."""
+    body = box(120, 70, 10) + rod(40, 30, (35, 35, 9), top=36) + box(60, 8, 18, (50, 31, 9))
+    return body - rod(20, 60, (35, 35, -10)) - rod(9, 30, (105, 12, -10)) - rod(9, 30, (105, 58, -10))
+
+
+def mushroom() -> manifold3d.Manifold:
+    """A stem on a plate with a wider cap: the ring under the cap is undercut in a flat-parted mould."""
+    return box(80, 60, 8) + rod(20, 22, (40, 30, 7.5)) + rod(32, 6, (40, 30, 29))

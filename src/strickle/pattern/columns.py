@@ -67,6 +67,5 @@ def view(vertices: Array, faces: Array, across: int) -> View:
     metal = np.bincount(column[leave], z[leave], size) - np.bincount(column[enter], z[enter], size)
     low[~np.isfinite(low)] = np.nan
     high[~np.isfinite(high)] = np.nan
-    return View(
-        cell, origin, low.reshape(shape), high.reshape(shape), metal.reshape(shape), np.sort(z[enter]), np.sort(z[leave]), int(leaking.sum())
-    )
+    maps: list[Array] = [part.reshape(shape) for part in (low, high, metal)]
+    return View(cell, origin, maps[0], maps[1], maps[2], np.sort(z[enter]), np.sort(z[leave]), int(leaking.sum()))

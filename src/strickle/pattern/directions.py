@@ -14,6 +14,7 @@ SNAP = np.radians(5.0)  # a direction of the part this near to the winner is pre
 NET = 48  # directions of the half-sphere net
 ACROSS = 112  # columns over the longer side while searching
 LEVELS = 64
+WALLS = 0.03  # weight of the walls without draft
 
 
 class Scored(NamedTuple):
@@ -24,7 +25,12 @@ class Scored(NamedTuple):
     gap: float  # m3
     trapped: float  # m3, at the best flat parting
     wall: float  # share of the surface along the draw
-    exact: bool  # a flat's normal, an axis of the file or a cross product of flats
+    own: bool  # a flat's normal or an axis of the file: what a part is drawn square to
+
+    @property
+    def undercut_score(self) -> float:
+        """The score without the walls' share, which would tilt the draw to lend draft to walls that have none."""
+        return self.score - WALLS * self.wall
 
 
 def basis(direction: Array) -> Array:
@@ -37,8 +43,8 @@ def basis(direction: Array) -> Array:
 
 def solid(mesh: Mesh, factor: float = 1000.0) -> manifold3d.Manifold:
     """The mesh as a manifold3d solid, in millimetres."""
-    data = manifold3d.Mesh64(np.ascontiguousarray(mesh.vertices * factor, dtype=np.float64), np.ascontiguousarray(mesh.faces, dtype=np.uint64))
-    return manifold3d.Manifold(data)
+    vertices, faces = np.asarray(mesh.vertices * factor, dtype=np.float64), np.asarray(mesh.faces, dtype=np.uint64)
+    return manifold3d.Manifold(manifold3d.Mesh64(np.ascontiguousarray(vertices), np.ascontiguousarray(faces)))
 
 
 def lighter(mesh: Mesh) -> Mesh:
@@ -71,7 +77,7 @@ def folded(directions: Array) -> Array:
 def clusters(mesh: Mesh, most: int = 12) -> Array:
     """Normals of the ``most`` largest flat areas (k, 3), folded to a half-sphere, exact where an axis of the file is meant."""
     normals, areas = surface(mesh)
-    keys, back = np.unique(np.round(folded(normals), 3), axis=0, return_inverse=True)
+    _, back = np.unique(np.round(folded(normals), 3), axis=0, return_inverse=True)
     weight = np.bincount(back.ravel(), areas)
     summed = np.stack([np.bincount(back.ravel(), areas * folded(normals)[:, i]) for i in range(3)], axis=1)
     kept: list[Array] = []
@@ -89,9 +95,10 @@ def clusters(mesh: Mesh, most: int = 12) -> Array:
 
 
 def features(mesh: Mesh) -> tuple[Array, Array]:
-    """Directions the part itself offers: exact ones (k, 3) from flats, file axes and cross products of flats; loose ones (l, 3).
+    """Directions the part itself offers: its own (k, 3) from flats and file axes; further ones (l, 3).
 
-    The loose ones, from the covariance of the normals and from inertia, find the axes of round parts but lie a degree off on others.
+    The further ones, from cross products of flats, the covariance of the normals and inertia, find the axes of round and slanted parts
+    but lie a degree off on others.
     """
     flats = clusters(mesh)
     normals, areas = surface(mesh)
@@ -101,8 +108,8 @@ def features(mesh: Mesh) -> tuple[Array, Array]:
     centres = mesh.vertices[mesh.faces].mean(axis=1)
     centres = centres - np.average(centres, axis=0, weights=areas)
     _, inertia = np.linalg.eigh((centres * areas[:, None]).T @ centres)
-    exact = _apart(folded(np.array([*flats, *np.eye(3), *(c for c in crosses if np.linalg.norm(c) > 0.05)])), 0.5)
-    return exact, _apart(folded(np.array([*spread.T, *inertia.T])), 0.5, exact)
+    own = _apart(folded(np.array([*flats, *np.eye(3)])), 0.5)
+    return own, _apart(folded(np.array([*(c for c in crosses if np.linalg.norm(c) > 0.05), *spread.T, *inertia.T])), 0.5, own)
 
 
 def _apart(directions: Array, degrees: float, known: Array | None = None) -> Array:
@@ -124,7 +131,7 @@ def net(count: int) -> Array:
     return np.stack([flat * np.cos(turn), flat * np.sin(turn), z], axis=1)
 
 
-def score(mesh: Mesh, direction: Array, volume: float, normals: Array, areas: Array, exact: bool) -> Scored:
+def score(mesh: Mesh, direction: Array, volume: float, normals: Array, areas: Array, own: bool) -> Scored:
     """What a direction costs: gaps above all, sand trapped by a flat parting, depth, walls without draft.
 
     Gap and trap are weighed over the part's volume, depth over the bounding diagonal; the walls' weight is small since draft can be
@@ -136,23 +143,22 @@ def score(mesh: Mesh, direction: Array, volume: float, normals: Array, areas: Ar
     trapped = float(seen.trapped(np.linspace(bottom, top, LEVELS + 1)).min())
     diagonal = float(np.linalg.norm(np.ptp(mesh.vertices, axis=0)))
     wall = float(areas[np.abs(normals @ direction) < np.sin(np.radians(0.5))].sum() / areas.sum())
-    cost = 3 * seen.gap / volume + 0.3 * min(trapped, 2 * volume) / volume + 0.2 * (top - bottom) / diagonal + 0.03 * wall
-    return Scored(np.asarray(direction), cost, seen.gap, trapped, wall, exact)
+    cost = 3 * seen.gap / volume + 0.3 * min(trapped, 2 * volume) / volume + 0.2 * (top - bottom) / diagonal + WALLS * wall
+    return Scored(np.asarray(direction), cost, seen.gap, trapped, wall, own)
 
 
 def search(mesh: Mesh, volume: float, watch: Watch) -> tuple[Scored, ...]:
     """Directions, best first; the first is a direction of the part wherever one lies near the winner. ``mesh`` is a light copy."""
     normals, areas = surface(mesh)
-    exact, loose = features(mesh)
-    every = [(d, True) for d in exact] + [(d, False) for d in loose] + [(d, False) for d in _apart(net(NET), 2.0, exact)]
+    own, further = features(mesh)
+    every = [(d, True) for d in own] + [(d, False) for d in further] + [(d, False) for d in _apart(net(NET), 2.0, own)]
     out = []
-    for i, (direction, is_exact) in enumerate(every):
-        out.append(score(mesh, direction, volume, normals, areas, is_exact))
+    for i, (direction, is_own) in enumerate(every):
+        out.append(score(mesh, direction, volume, normals, areas, is_own))
         if i % 8 == 0:
             watch(0.4 * i / len(every), "looking for the way to draw")
     out.sort(key=lambda s: s.score)
-    if not out[0].exact:
-        near = [i for i, s in enumerate(out) if s.exact and abs(s.direction @ out[0].direction) > np.cos(SNAP)]
-        if near:
-            out.insert(0, out.pop(near[0]))
+    near = [i for i, s in enumerate(out) if s.own and abs(s.direction @ out[0].direction) > np.cos(SNAP)]
+    if near:
+        out.insert(0, out.pop(min(near, key=lambda i: out[i].undercut_score)))
     return tuple(out)

@@ -47,18 +47,17 @@ def flats(heights: Array, normals: Array, areas: Array, least: float) -> list[tu
     flat = np.abs(normals) > 0.9999
     order = np.argsort(heights[flat], kind="stable")
     z, up, a = heights[flat][order], normals[flat][order] > 0, areas[flat][order]
-    out = []
-    breaks = np.flatnonzero(np.diff(z) > 2e-5) + 1
-    for group in np.split(np.arange(z.size), breaks):
-        if group.size and a[group].sum() > least:
-            out.append((float(np.average(z[group], weights=a[group])), float(a[group][up[group]].sum()), float(a[group][~up[group]].sum())))
-    return out
+    groups = np.split(np.arange(z.size), np.flatnonzero(np.diff(z) > 2e-5) + 1)
+    return [
+        (float(np.average(z[g], weights=a[g])), float(a[g][up[g]].sum()), float(a[g][~up[g]].sum())) for g in groups if g.size and a[g].sum() > least
+    ]
 
 
 def slender(top: Array, floor: float, cell: float, limit: float) -> float:
     """How much slender sand hangs in a height map: each enclosed pocket counts its depth over width over ``limit``, capped at 2.
 
-    ``top`` (nx, ny) metal height above ``floor`` (NaN outside). Pockets under half the limit and fingers narrower than FINGER count nothing.
+    ``top`` (nx, ny) metal height above ``floor`` (NaN outside). Pockets under half the limit and fingers narrower than FINGER
+    count nothing.
     """
     height = np.where(np.isfinite(top), np.maximum(top, floor), floor)
     levels = np.linspace(floor, float(height.max()), 17)[:-1] + 1e-9
@@ -66,7 +65,7 @@ def slender(top: Array, floor: float, cell: float, limit: float) -> float:
     if step <= 0:
         return 0.0
     enclosed = np.stack([ndimage.binary_fill_holes(height > z) & ~(height > z) for z in levels], axis=2)
-    labels, count = ndimage.label(enclosed)
+    labels, _ = ndimage.label(enclosed)
     total = 0.0
     for i, box in enumerate(ndimage.find_objects(labels), start=1):
         body = labels[box] == i

@@ -32,7 +32,10 @@ def constant(stores: Stores, name: str) -> Value:
 @rule(
     name="pattern_length",
     says="Length of the pattern for a length of the casting",
-    inputs=(Input(name="length", unit="m", says="length of the cold casting", low=0.0), Input(name="contraction", unit="1", says="linear contraction", low=0.0, high=0.03)),
+    inputs=(
+        Input(name="length", unit="m", says="length of the cold casting", low=0.0),
+        Input(name="contraction", unit="1", says="linear contraction", low=0.0, high=0.03),
+    ),
     outputs=(Output(name="pattern_length", unit="m", says="length of the pattern"),),
     formula="length x (1 + contraction)",
     source="common practice",
@@ -95,8 +98,8 @@ def fall_speed(height: float) -> float:
 def fits_bed(extents: tuple[float, float, float], bed: tuple[float, float, float]) -> bool:
     """Whether a box fits the build space standing on any of its faces, turned about the upright as needed.
 
-    >>> fits_bed((0.2, 0.3, 0.1), (0.22, 0.22, 0.31)), fits_bed((0.28, 0.02, 0.02), (0.22, 0.22, 0.25)), fits_bed((0.28, 0.2, 0.02), (0.22, 0.22, 0.25))
-    (True, True, False)
+    >>> [fits_bed(e, (0.22, 0.22, 0.25)) for e in ((0.2, 0.24, 0.1), (0.28, 0.02, 0.02), (0.32, 0.2, 0.02))]
+    [True, True, False]
     """
     x, y, z = extents
     return any(h <= bed[2] and _fits_flat(a, b, bed[0], bed[1]) for a, b, h in ((x, y, z), (x, z, y), (y, z, x)))

@@ -2,6 +2,8 @@
 
 from __future__ import annotations
 
+from collections.abc import Sequence
+
 import numpy as np
 
 from strickle.base import Array, Finding, Margin, Piece, Where, tell
@@ -64,25 +66,55 @@ def lies(best: Lie, other: Lie | None, size: float, point: tuple[float, float, f
     )
 
 
-def undercut(regions: tuple[Filled, ...], filled: float, volume: float, points: list[Array], faces: tuple[int, ...], share: float, least: float, drill: float) -> Finding:
-    """What was filled and how it comes back; ``filled`` and ``volume`` [m3] at cavity scale, ``points`` the regions' places on the part."""
-    part = filled / volume
-    heavy = part > share and filled > least
+def _region(region: Filled) -> str:
+    """A filled region in words."""
+    if region.bore:
+        return f"a round hole of {tell(region.bore * 1e-3, 'm')} across the draw"
+    return "an overhang of " + " by ".join(tell(float(s) * 1e-3, "m") for s in np.sort(region.size)[::-1])
+
+
+def _afterwards(regions: tuple[Filled, ...], drill: float) -> str:
+    """How the filled regions come out of the casting again; round holes up to ``drill`` [m] by drill."""
     bores = [r for r in regions if 0 < r.bore <= drill * 1e3]
     others = len(regions) - len(bores)
+    ways = []
+    if bores:
+        largest = tell(max(r.bore for r in bores) * 1e-3, "m")
+        ways.append(f"drill {_count(len(bores), 'round hole')} (largest {largest})")
+    if others:
+        ways.append(f"mill or file the metal out of {_count(others, 'place')}")
+    return "After casting, " + " and ".join(ways) + "; the weight and the freezing are reckoned with them filled"
+
+
+def _count(number: int, name: str) -> str:
+    return f"{number} {name}" if number == 1 else f"{number} {name}s"
+
+
+def undercut(
+    regions: tuple[Filled, ...], filled: float, volume: float, point: Array, faces: tuple[int, ...], share: float, least: float, drill: float
+) -> Finding:
+    """What was filled and how it comes back; ``filled`` and ``volume`` [m3] at cavity scale, ``point`` the largest one's place on the part.
+
+    STOP where more than ``share`` of the part and more than ``least`` [m3] is filled.
+    """
+    part = filled / volume
+    heavy = part > share and filled > least
     biggest = regions[0]
-    shape = f"a round hole of {tell(biggest.bore * 1e-3, 'm')} across the draw" if biggest.bore else "an overhang of " + " by ".join(tell(float(s) * 1e-3, "m") for s in np.sort(biggest.size)[::-1])
-    says = f"{len(regions)} {'place' if len(regions) == 1 else 'places'} that sand cannot release, {tell(filled, 'm3')} or {tell(part, '1', '%')} of the part, are filled in the pattern"
-    because = f"A flat-parted two-part mould draws straight; the largest is {shape}, {tell(biggest.volume * 1e-9, 'm3')}, in the {'cope and drag' if biggest.half == 'both' else biggest.half}"
+    half = "cope and drag" if biggest.half == "both" else biggest.half
+    be = "is" if len(regions) == 1 else "are"
+    says = (
+        f"{_count(len(regions), 'place')} that sand cannot release, {tell(filled, 'm3')} or {tell(part, '1', '%')} of the part,"
+        f" {be} filled in the pattern"
+    )
+    because = (
+        f"A flat-parted two-part mould draws straight; the largest place is {_region(biggest)}, {tell(biggest.volume * 1e-9, 'm3')}, in the {half}"
+    )
+    do = _afterwards(regions, drill)
     if heavy:
-        do = "It needs a core, a loose piece or another direction, which are not planned yet: redraw the part without the undercut, or give another side to be up"
-    else:
-        ways = []
-        if bores:
-            ways.append(f"drill {len(bores)} round {'hole' if len(bores) == 1 else 'holes'} (largest {tell(max(r.bore for r in bores) * 1e-3, 'm')})")
-        if others:
-            ways.append(f"mill or file the metal out of {others} {'place' if others == 1 else 'places'}")
-        do = "After casting, " + " and ".join(ways) + "; the weight and the freezing are reckoned with them filled"
+        do = (
+            "It needs a core, a loose piece or another direction, which are not planned yet:"
+            " redraw the part without the undercut, or give another side to be up"
+        )
     small = not heavy and part < 0.001 and filled < 5e-8
     return Finding(
         code="pattern.undercut",
@@ -90,8 +122,21 @@ def undercut(regions: tuple[Filled, ...], filled: float, volume: float, points: 
         says=says,
         because=because,
         do=do,
-        where=Where(point=tuple(float(x) for x in points[0]), faces=faces[:2000]),  # type: ignore[arg-type]
+        where=Where(point=tuple(float(x) for x in point), faces=faces[:2000]),  # type: ignore[arg-type]
         margin=Margin(value=part, unit="1", of="filled volume over the part's; stops above the limit of this program", high=share),
+    )
+
+
+def dragged(sand: float, volume: float) -> Finding:
+    """Sand [m3] a half still drags along when drawn, by moving the very solid that is printed."""
+    share = sand / volume
+    return Finding(
+        code="pattern.dragged",
+        weight="STOP" if share > 0.01 else "MIND",
+        says=f"Drawn straight, a half of the pattern drags {tell(sand, 'm3')} of sand along",
+        because="The printed solid, moved out by one and by five millimetres, still cuts into the sand round it: walls lean a little over",
+        do="Ease the leaning walls with a file and sandpaper until the pattern lifts freely, or draw the part again with draft",
+        margin=Margin(value=share, unit="1", of="sand dragged along over the part's volume"),
     )
 
 
@@ -100,13 +145,23 @@ def no_draft(area: float, whole: float, tallest: float, faces: Array, least: flo
     return Finding(
         code="pattern.no_draft",
         weight="MIND",
-        says=f"{tell(area, 'm2')} or {tell(area / whole, '1', '%')} of the surface stands along the draw without draft, up to {tell(tallest, 'm')} high",
+        says=(
+            f"{tell(area, 'm2')} or {tell(area / whole, '1', '%')} of the surface stands along the draw without draft,"
+            f" up to {tell(tallest, 'm')} high"
+        ),
         because="Such walls rub on the sand over the whole lift instead of letting go at the first move",
-        do=f"Draw the part again with about {tell(tallest * least, 'm')} of taper over the tallest wall (wider at the parting), or seal and dust the pattern, rap it well and draw it straight",
+        do=(
+            f"Draw the part again with about {tell(tallest * least, 'm')} of taper over the tallest wall (wider at the parting),"
+            " or seal and dust the pattern, rap it well and draw it straight"
+        ),
         where=Where(faces=tuple(int(f) for f in faces[:2000])),
         margin=Margin(value=area / whole, unit="1", of="surface within half a degree of the draw over the whole"),
         source="Draft of 1 degree for faces 25 to 100 mm high: see the stores; shorter faces need more",
     )
+
+
+def _by(sizes: Sequence[float]) -> str:
+    return " by ".join(tell(size, "m") for size in sizes)
 
 
 def bed(piece: Piece, size: Array) -> Finding | None:
@@ -119,8 +174,8 @@ def bed(piece: Piece, size: Array) -> Finding | None:
         code="pattern.bed",
         weight="STOP",
         says=f"{piece.name} does not fit the printer in any upright position",
-        because=f"It measures {tell(x, 'm')} by {tell(y, 'm')} by {tell(z, 'm')} and the printer holds {tell(float(size[0]), 'm')} by {tell(float(size[1]), 'm')} by {tell(float(size[2]), 'm')}",
-        do=f"Print it on a bed of {tell(wanted[0], 'm')} by {tell(wanted[1], 'm')}, or split the piece with a saw cut in the model and dowel it",
+        because=f"It measures {_by((x, y, z))} and the printer holds {_by([float(s) for s in size])}",
+        do=f"Print it on a bed of {_by(wanted[:2])}, or split the piece with a saw cut in the model and dowel it",
         where=Where(body=piece.name),
         margin=Margin(value=wanted[0] / max(float(s) for s in size), unit="1", of="longest side of the piece over the printer's"),
     )
@@ -129,28 +184,29 @@ def bed(piece: Piece, size: Array) -> Finding | None:
 def fittings(holes: Holes, two: bool, length: float) -> list[Finding]:
     """What of dowels and lifting could not be had; ``length`` of the pattern [m]."""
     out: list[Finding] = []
+    bodies = "body" if holes.bodies == 1 else "bodies"
     if two and holes.loose:
         out.append(
             Finding(
                 code="pattern.dowels",
                 weight="MIND",
-                says=f"{holes.loose} of {holes.bodies} {'body' if holes.bodies == 1 else 'bodies'} of the pattern found no room for two dowels",
+                says=f"No room for two dowels in {holes.loose} of {holes.bodies} {bodies} of the pattern",
                 because="The section at the parting is too thin for a pin hole with print round it",
                 do="Draw the outline of one half on the board and set the other to it, or glue the halves and part the sand by hand",
                 where=Where(body="cope-pattern"),
             )
         )
-    for half in holes.unlifted:
-        out.append(
-            Finding(
-                code="pattern.lift",
-                weight="MIND",
-                says=f"The {half}-pattern has no room for a lifting screw",
-                because="Nowhere on its parting face is there print deep and wide enough for the pilot hole",
-                do="Glue a strip of wood across the parting face to lift by, over the middle of the pattern",
-                where=Where(body=f"{half}-pattern"),
-            )
+    out += [
+        Finding(
+            code="pattern.lift",
+            weight="MIND",
+            says=f"The {half}-pattern has no room for a lifting screw",
+            because="Nowhere on its parting face is there print deep and wide enough for the pilot hole",
+            do="Glue a strip of wood across the parting face to lift by, over the middle of the pattern",
+            where=Where(body=f"{half}-pattern"),
         )
+        for half in holes.unlifted
+    ]
     for half, off in holes.offset.items():
         if off * 1e-3 > max(0.005, 0.05 * length):
             out.append(
@@ -158,7 +214,10 @@ def fittings(holes: Holes, two: bool, length: float) -> list[Finding]:
                     code="pattern.lift",
                     weight="MIND",
                     says=f"What lifts the {half}-pattern stands {tell(off * 1e-3, 'm')} from the middle of the drag of its walls",
-                    because="Print deep enough for screws lies only there; lifted off its middle the pattern tilts and the sand edge on the far side breaks",
+                    because=(
+                        "Print deep enough for screws lies only there; lifted off its middle the pattern tilts"
+                        " and the sand edge on the far side breaks"
+                    ),
                     do="Glue a strip across the parting face and lift by it over the middle, so that the pattern rises level",
                     where=Where(body=f"{half}-pattern"),
                     margin=Margin(value=off * 1e-3 / max(length, 1e-9), unit="1", of="distance over the pattern's length"),

@@ -17,7 +17,7 @@ from strickle.pattern.frame import frame
 from strickle.pattern.halves import Holes, drill, pieces
 from strickle.pattern.parting import Lie, choose
 from strickle.pattern.result import Pattern
-from strickle.pattern.undercut import LEAN, Filled, fill, plain
+from strickle.pattern.undercut import LEAN, Filled, fill, plain, withdrawn
 from strickle.stores import Stores
 
 DRAFT = np.sin(np.radians(0.5))
@@ -47,6 +47,7 @@ def make(part: Part, metal: Metal, stores: Stores, ask: PatternAsk, watch: Watch
     printed_scale = _print_scale(filled, laid, stores)
     printed = filled.scale(tuple(float(r) for r in printed_scale / laid.scale))
     watch(0.7, "halving the pattern")
+    dragged = max(withdrawn(printed))
     holes = drill(printed)
     printed_pieces, crumbs = pieces(printed, holes)
     sines = _draft(part.mesh, laid)
@@ -73,7 +74,7 @@ def make(part: Part, metal: Metal, stores: Stores, ask: PatternAsk, watch: Watch
         cope_depth=max(float(vertices[:, 2].max()) * 1e-3, 0.0),
         drag_depth=max(-float(vertices[:, 2].min()) * 1e-3, 0.0) + 0.0,
         pieces=printed_pieces,
-        findings=_findings(part, stores, ask, laid, regions, volume, caught, holes, printed_pieces, crumbs),
+        findings=_findings(part, stores, ask, laid, regions, volume, caught, dragged, holes, printed_pieces, crumbs),
         sources=_sources(stores),
     )
 
@@ -90,7 +91,8 @@ def _lay(part: Part, metal: Metal, stores: Stores, ask: PatternAsk, watch: Watch
         axis = ask.up / length
     heights = part.mesh.vertices @ axis
     if ask.parting is not None and not heights.min() - 1e-9 <= ask.parting <= heights.max() + 1e-9:
-        raise BadInput("the parting asked for lies outside the part", f"Give a height between {heights.min():.4g} m and {heights.max():.4g} m along the draw")
+        span = f"{heights.min():.4g} m and {heights.max():.4g} m"
+        raise BadInput("the parting asked for lies outside the part", f"Give a height between {span} along the draw")
     spots = np.array([spot.at for spot in part.hot_spots if spot.needs_feed]).reshape(-1, 3)
     limits = tuple(rules.constant(stores, f"pocket.depth_to_width_{half}").value for half in ("cope", "drag"))
     watch(0.42, "choosing the parting and the way up")
@@ -110,7 +112,8 @@ def _contraction(part: Part, light: Mesh, draw: Array, metal: Metal, stores: Sto
         return Span(value=own, low=own, high=own)
     turned = solid(Mesh(vertices=light.vertices @ basis(draw).T, faces=light.faces))
     hull = max(float(turned.hull().volume()), 1e-9)
-    held = rules.restraint(1.0 - part.volume * 1e9 / hull, _enclosed(turned) / hull, rules.constant(stores, "restraint.open"), rules.constant(stores, "restraint.frame"))
+    ends = (rules.constant(stores, f"restraint.{name}") for name in ("open", "frame"))
+    held = rules.restraint(1.0 - part.volume * 1e9 / hull, _enclosed(turned) / hull, *ends)
     return rules.contraction_used(metal.contraction, held)
 
 
@@ -193,15 +196,17 @@ def _undrafted(mesh: Mesh, laid: _Laid) -> tuple[float, float, Array]:
 
 def _findings(
     part: Part, stores: Stores, ask: PatternAsk, laid: _Laid, regions: tuple[Filled, ...], volume: float, caught: tuple[int, ...],
-    holes: Holes, printed: tuple[Piece, ...], crumbs: int,
+    dragged: float, holes: Holes, printed: tuple[Piece, ...], crumbs: int,
 ) -> tuple[Finding, ...]:  # fmt: skip
     size = float(laid.scale[2])
     middle = laid.turn.T @ (-laid.shift / laid.scale)
     out = [says.lies(laid.lie, laid.other, size, (float(middle[0]), float(middle[1]), float(middle[2])), ask.up is not None)]
     if regions:
-        points = [laid.turn.T @ ((r.at * 1e-3 - laid.shift) / laid.scale) for r in regions]
+        point = laid.turn.T @ ((regions[0].at * 1e-3 - laid.shift) / laid.scale)
         limits = (rules.constant(stores, f"pattern.{name}").value for name in ("fill_share", "fill_least", "drill_width"))
-        out.append(says.undercut(regions, volume * 1e-9, part.volume * float(laid.scale.prod()), points, caught, *limits))
+        out.append(says.undercut(regions, volume * 1e-9, part.volume * float(laid.scale.prod()), point, caught, *limits))
+    if dragged > 0.5:
+        out.append(says.dragged(dragged * 1e-9, part.volume))
     area, tallest, faces = _undrafted(part.mesh, laid)
     if area > 0.01 * part.area:
         out.append(says.no_draft(area, part.area, tallest, faces, float(np.tan(np.radians(1.0)))))
@@ -214,6 +219,7 @@ def _findings(
 
 def _sources(stores: Stores) -> tuple[Source, ...]:
     """Citations of the data used."""
-    keys = {rules.constant(stores, name).source for name in ("restraint.open", "restraint.frame", "pocket.depth_to_width_cope", "pocket.depth_to_width_drag")}
+    names = ("restraint.open", "restraint.frame", "pocket.depth_to_width_cope", "pocket.depth_to_width_drag")
+    keys = {rules.constant(stores, name).source for name in names}
     own = [stores.sources[key] for key in sorted(keys) if key in stores.sources]
     return (*own, rules.PRACTICE, rules.MEMORY, rules.HOUSE)

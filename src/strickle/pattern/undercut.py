@@ -129,7 +129,8 @@ def _bore(piece: manifold3d.Manifold) -> float:
     """Diameter if the piece is close to a round bar lying across the draw, else 0."""
     vertices, faces = plain(piece)
     centres = vertices[faces].mean(axis=1)
-    areas = 0.5 * np.linalg.norm(np.cross(vertices[faces[:, 1]] - vertices[faces[:, 0]], vertices[faces[:, 2]] - vertices[faces[:, 0]]), axis=1)
+    a, b, c = (vertices[faces[:, i]] for i in range(3))
+    areas = 0.5 * np.linalg.norm(np.cross(b - a, c - a), axis=1)
     flat = centres[:, :2] - np.average(centres[:, :2], axis=0, weights=areas)
     _, axes = np.linalg.eigh((flat * areas[:, None]).T @ flat)
     wide, tall = float(np.ptp(vertices[:, :2] @ axes[:, 0])), float(np.ptp(vertices[:, 2]))
@@ -143,6 +144,12 @@ def _bore(piece: manifold3d.Manifold) -> float:
     along = float(np.prod(np.ptp(vertices[:, :2] @ axes, axis=0)) / wide)
     share = float(piece.volume()) / (np.pi / 4 * wide * tall * along)
     return (wide + tall) / 2 if 0.88 < share < 1.08 else 0.0
+
+
+def withdrawn(whole: manifold3d.Manifold) -> tuple[float, ...]:
+    """Sand [mm3] the halves drag along when drawn 1 mm and 5 mm (cope, drag in turn, those there are)."""
+    sides = [(half, side) for half, side in zip(halves(whole), (1.0, -1.0)) if not half.is_empty()]
+    return tuple(caught(half, side, lift) for half, side in sides for lift in (1.0, 5.0))
 
 
 def caught(piece: manifold3d.Manifold, side: float, lift: float) -> float:

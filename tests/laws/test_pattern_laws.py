@@ -1,0 +1,179 @@
+"""Laws of the pattern: halves add up, scales do what they say, turning the part turns the answer."""
+
+import dataclasses
+
+import manifold3d
+import numpy as np
+import pytest
+import trimesh
+
+from pattern_shop import aluminium, box, bracket, mushroom, part_from, part_of, rod
+from strickle.base import BadInput, Mesh, quiet, render
+from strickle.pattern import PatternAsk
+from strickle.pattern.directions import lighter, search, solid
+from strickle.pattern.halves import Holes, drill, pieces
+from strickle.pattern.steps import make
+from strickle.stores import load, starter_kit
+
+STORES = load()
+
+
+def with_kit(**changes):
+    return load(dataclasses.replace(starter_kit(), **changes))
+
+
+def planned(part, stores=STORES, **ask):
+    return make(part, aluminium(), stores, PatternAsk(**ask), quiet)
+
+
+def volume(mesh: Mesh) -> float:
+    return float(trimesh.Trimesh(mesh.vertices, mesh.faces, process=False).volume)
+
+
+def split_part() -> manifold3d.Manifold:
+    """A hub with flanges of two sizes: it needs two halves and undercuts nothing."""
+    return rod(80, 12, (0, 0, -12), top=90) + rod(90, 12, top=80) + rod(40, 30, (0, 0, 11), top=34) + rod(34, 20, (0, 0, -31), top=40)
+
+
+def test_halves_add_up_before_the_holes():
+    result = planned(part_from(split_part()))
+    assert [p.name for p in result.pieces] == ["cope-pattern", "drag-pattern"]
+    grown = solid(result.cavity).scale(tuple(float(r) for r in result.print_scale / result.scale))
+    bare, crumbs = pieces(grown, Holes([], 0, 0, [], {}))
+    assert crumbs == 0
+    assert sum(p.volume for p in bare) == pytest.approx(float(grown.volume()) * 1e-9, rel=1e-5)
+    assert sum(volume(p.mesh) for p in bare) == pytest.approx(volume(result.cavity) * float((result.print_scale / result.scale).prod()), rel=1e-5)
+
+
+def test_cavity_is_the_contracted_part():
+    part = part_from(bracket())
+    result = planned(part)
+    assert result.undercut_volume == 0
+    assert volume(result.cavity) == pytest.approx(part.volume * float(result.scale.prod()), rel=1e-6)
+    assert result.scale == pytest.approx(1 + result.contraction.value)
+    placed = result.scale * (part.mesh.vertices @ result.turn.T) + result.shift
+    assert placed.min(axis=0) == pytest.approx(result.cavity.vertices.min(axis=0), abs=1e-8)
+    assert placed.max(axis=0) == pytest.approx(result.cavity.vertices.max(axis=0), abs=1e-8)
+
+
+def test_frame_is_a_proper_rotation_with_the_parting_at_zero():
+    result = planned(part_from(split_part()))
+    assert result.turn @ result.turn.T == pytest.approx(np.eye(3), abs=1e-12)
+    assert np.linalg.det(result.turn) == pytest.approx(1)
+    assert result.turn[2] == pytest.approx(result.draw)
+    low, high = result.cavity.vertices.min(axis=0), result.cavity.vertices.max(axis=0)
+    assert (low + high)[:2] == pytest.approx(0, abs=1e-8)
+    assert high[2] == pytest.approx(result.cope_depth)
+    assert -low[2] == pytest.approx(result.drag_depth)
+
+
+def test_a_flat_backed_part_lies_on_the_parting_in_the_cope():
+    result = planned(part_from(bracket()))
+    assert [p.name for p in result.pieces] == ["cope-pattern"]
+    assert result.drag_depth == pytest.approx(0, abs=1e-9)
+    assert result.draw == pytest.approx([0, 0, 1])
+
+
+@pytest.mark.parametrize("axis", [(0.3, 0.5, 0.81), (-0.7, 0.2, 0.4)])
+def test_turning_the_part_turns_the_draw(axis):
+    part = part_from(bracket())
+    turn = trimesh.transformations.rotation_matrix(1.1, axis)[:3, :3]
+    moved = part_of(part.mesh.vertices @ turn.T + [0.01, -0.02, 0.005], part.mesh.faces)
+    found = search(lighter(moved.mesh), moved.volume, quiet)[0].direction
+    assert np.degrees(np.arccos(min(abs(found @ turn @ [0, 0, 1]), 1))) < 0.05
+    a, b = planned(part), planned(moved)
+    assert b.draw == pytest.approx(turn @ a.draw, abs=1e-3)
+    assert (b.cope_depth, b.drag_depth) == pytest.approx((a.cope_depth, a.drag_depth), abs=1e-6)
+    assert volume(b.cavity) == pytest.approx(volume(a.cavity), rel=1e-3)
+
+
+def test_print_scale_pays_for_print_error_and_rapping():
+    part = part_from(bracket())
+    plain = planned(part, with_kit(print_error=0.0, rapping=0.0))
+    assert plain.print_scale == pytest.approx(plain.scale)
+    short = planned(part, with_kit(print_error=-0.002, rapping=0.0))
+    assert short.print_scale * (1 - 0.002) == pytest.approx(plain.print_scale)
+    rapped = planned(part, with_kit(print_error=0.0, rapping=0.0003))
+    size = np.ptp(rapped.cavity.vertices, axis=0)
+    assert size[:2] * rapped.print_scale[:2] / rapped.scale[:2] + 0.0003 == pytest.approx(size[:2])
+    assert rapped.print_scale[2] == rapped.scale[2]
+    printed = rapped.pieces[0].extents
+    assert rapped.measure == pytest.approx(float(printed.max()), rel=1e-9)
+    assert rapped.measure_part == pytest.approx(0.12)
+
+
+def test_the_shops_own_contraction_stands():
+    result = planned(part_from(bracket()), with_kit(contraction=0.0117))
+    assert result.scale == pytest.approx(1.0117)
+    assert result.contraction.value == 0.0117
+
+
+def test_half_the_bed_stops_the_print():
+    part = part_from(bracket())
+    wide = planned(part, with_kit(bed=np.array([0.22, 0.22, 0.25])))
+    half = planned(part, with_kit(bed=np.array([0.11, 0.05, 0.08])))
+    assert "pattern.bed" not in {f.code for f in wide.findings}
+    assert [f.weight for f in half.findings if f.code == "pattern.bed"] == ["STOP"]
+
+
+def test_undercut_findings_read_apart_and_weigh_by_volume():
+    small = planned(part_from(mushroom()), up=np.array([0, 0, 1.0]), parting=0.0)
+    bored = box(100, 60, 40) - rod(38, 120, (0, 0, 0)).rotate((90, 0, 0)).translate((50, 90, 20))
+    large = planned(part_from(bored), up=np.array([0, 0, 1.0]))
+    texts = []
+    for result in (small, large):
+        finding = next(f for f in result.findings if f.code == "pattern.undercut")
+        texts.append(render(finding.says))
+        share = result.undercut_volume / (volume(result.cavity) - result.undercut_volume)
+        assert finding.weight == ("STOP" if share > 0.05 else "MIND")
+        assert finding.margin.value == pytest.approx(share, rel=1e-4)
+        assert finding.where.point is not None
+        assert result.undercut_faces
+    assert texts[0] != texts[1]
+
+
+def test_holes_lie_inside_the_print_and_open_on_the_parting():
+    result = planned(part_from(split_part()))
+    grown = solid(result.cavity).scale(tuple(float(r) for r in result.print_scale / result.scale))
+    holes = drill(grown)
+    assert holes.loose == 0
+    assert not holes.unlifted
+    dowels = [h for h in holes.holes if h.use == "dowel"]
+    assert {h.half for h in dowels} == {"cope", "drag"}
+    assert len({h.diameter for h in dowels}) == 2, "unlike holes let the halves meet one way only"
+    for piece in result.pieces:
+        own = [h for h in holes.holes if h.half == piece.half]
+        bare = next(p for p in pieces(grown, Holes([], 0, 0, [], {}))[0] if p.half == piece.half)
+        bored = sum(24 / 2 * (h.diameter / 2) ** 2 * np.sin(2 * np.pi / 24) * h.depth for h in own) * 1e-9
+        assert bare.volume - piece.volume == pytest.approx(bored, rel=1e-4)
+        assert trimesh.Trimesh(piece.mesh.vertices, piece.mesh.faces, process=False).is_watertight
+        assert piece.lift_point[2] == 0
+
+
+def test_up_is_obeyed_and_nonsense_refused():
+    part = part_from(bracket())
+    down = planned(part, up=np.array([0, 0, -3.0]))
+    assert down.draw == pytest.approx([0, 0, -1])
+    with pytest.raises(BadInput, match="no length"):
+        planned(part, up=np.zeros(3))
+    with pytest.raises(BadInput, match="outside the part"):
+        planned(part, up=np.array([0, 0, 1.0]), parting=0.5)
+
+
+def test_draft_sines_and_undrafted_area():
+    cone = rod(60, 30, top=60 - 2 * 30 * np.tan(np.radians(3)))
+    result = planned(part_from(cone))
+    assert result.undrafted_area == 0
+    assert result.face_draft.min() == pytest.approx(np.sin(np.radians(3)), rel=2e-2)
+    part = part_from(rod(60, 30))
+    straight = planned(part)
+    assert straight.undrafted_area == pytest.approx(64 * 2 * 30 * np.sin(np.pi / 64) * 30e-6, rel=1e-3)
+    assert "pattern.no_draft" in {f.code for f in straight.findings}
+
+
+def test_the_same_question_gives_the_same_answer():
+    part = part_from(split_part())
+    a, b = planned(part), planned(part)
+    assert np.array_equal(a.cavity.vertices, b.cavity.vertices)
+    assert all(np.array_equal(p.mesh.vertices, q.mesh.vertices) for p, q in zip(a.pieces, b.pieces))
+    assert a.findings == b.findings

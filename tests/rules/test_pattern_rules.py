@@ -1,0 +1,43 @@
+"""Rules of the pattern room: doctests and worked cases."""
+
+import doctest
+
+import pytest
+
+from strickle.base import Span, Value
+from strickle.pattern import rules
+
+
+def test_doctests():
+    result = doctest.testmod(rules)
+    assert result.attempted > 5
+    assert result.failed == 0
+
+
+def value(low, high):
+    return Value(value=(low + high) / 2, low=low, high=high, unit="1", source="x", mark="memory")
+
+
+def test_contraction_of_a_free_block_is_untouched():
+    held = rules.restraint(0.0, 0.0, value(0.05, 0.15), value(0.2, 0.4))
+    used = rules.contraction_used(Span(value=0.013, low=0.010, high=0.018), held)
+    assert (used.low, used.value, used.high) == (0.010, 0.013, 0.018)
+
+
+def test_restraint_widens_the_band():
+    held = rules.restraint(0.5, 0.4, value(0.05, 0.15), value(0.2, 0.4))
+    used = rules.contraction_used(Span(value=0.013, low=0.010, high=0.018), held)
+    assert used.value == pytest.approx(0.013 * 0.7)
+    assert used.low == pytest.approx(0.010 * 0.6)
+    assert used.high == pytest.approx(0.018 * 0.8)
+
+
+def test_a_long_piece_fits_only_askew():
+    # a bar as long as the diagonal of the bed less its own width
+    assert rules.fits_bed((0.29, 0.01, 0.01), (0.22, 0.22, 0.1))
+    assert not rules.fits_bed((0.32, 0.01, 0.01), (0.22, 0.22, 0.1))
+
+
+def test_rapping_takes_no_more_than_half_a_per_cent():
+    assert rules.rapping_factor(0.2, 0.0002, 0.005) == pytest.approx(0.999)
+    assert rules.rapping_factor(0.005, 0.0002, 0.005) == 0.995
