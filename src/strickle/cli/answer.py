@@ -73,7 +73,7 @@ def _numbers(doc: Mapping[str, Any], units: str) -> str:
             continue
         text = "; ".join(tell(data, lambda q, style="": _quantity(q, units, style)))
         rows += textwrap.wrap(
-            f"{spelled(stage, units):<{_LABEL}}{text}", WIDE, subsequent_indent=" " * _LABEL, break_on_hyphens=False
+            spelled(f"{stage:<{_LABEL}}{text}", units), WIDE, subsequent_indent=" " * _LABEL, break_on_hyphens=False
         )  # fmt: skip
     not_run = [f"{spelled(s, units)}: not run, {d['because']}" for s, d in doc["stages"].items() if d["status"] == "not run"]
     if not_run:
@@ -166,7 +166,7 @@ def _quantity(quantity: Mapping[str, Any], units: str, style: str = "") -> str:
         first, last = shown(low, unit, units, style), shown(high, unit, units, style)
         if first[0] != last[0]:
             if first[1] == last[1]:
-                return f"{first[0]}-{last[0]} {last[1]}".strip()
+                return f"{first[0]} to {last[0]} {last[1]}".strip()
             return f"{first[0]} {first[1]} to {last[0]} {last[1]}"
     number, name = shown(value, unit, units, style)
     return f"{number} {name}".strip()
