@@ -110,7 +110,7 @@ def recipe_page() -> str:
         "",
         "| entry | option | unit | says |",
         "|---|---|---|---|",
-        '| `units` | `--units` | word | metric or us: units and spelling of everything shown |',
+        "| `units` | `--units` | word | metric or us: units and spelling of everything shown |",
         "| `kit` | `--kit` | word | kit file in the job's folder, where the job has a kit of its own |",
         "| `part.file` | PART | word | the part's file in the job's folder |",
     ]

@@ -51,7 +51,7 @@ def test_commands_and_options_of_the_contract_exist() -> None:
 
 
 def test_lists_kept_for_quick_help_are_those_of_the_job() -> None:
-    assert OFFERED == (*stages.ORDER, "card")
+    assert (*stages.ORDER, "card") == OFFERED
     assert SHAPES == WHAT
     assert {f"--{c.name.replace('_', '-')}" for c in CHOICES} <= options("plan")
 
