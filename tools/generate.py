@@ -1,4 +1,4 @@
-"""Writes the generated files: the JSON Schema of results.json and the pages of finding codes, recipe entries and results. ``--check`` only compares."""
+"""Writes the generated files: the JSON Schema of results.json, the pages of finding codes, recipe and results. ``--check`` only compares."""
 
 from __future__ import annotations
 

@@ -28,7 +28,7 @@ def graph() -> grimp.ImportGraph:
 
 
 def room(module: str) -> str:
-    return (module.split(".") + [""])[1]
+    return [*module.split("."), ""][1]
 
 
 def imports() -> Iterator[tuple[str, str]]:

@@ -9,6 +9,7 @@ from pathlib import Path
 
 import pytest
 
+from fakes import cards as fake_cards
 from fakes import fakes, finding, stl
 from strickle.cli import group, main
 from strickle.cli.commands import SHAPES
@@ -23,6 +24,7 @@ PLAN = "--out --unit --body --metal --mould --sand --up --contraction --pour --p
 
 @pytest.fixture
 def part(tmp_path: Path, monkeypatch: pytest.MonkeyPatch) -> Path:
+    monkeypatch.setattr("strickle.job.planning.card_files", fake_cards)
     monkeypatch.setenv("XDG_CONFIG_HOME", str(tmp_path / "config"))
     monkeypatch.chdir(tmp_path)
     path = tmp_path / "cube.stl"

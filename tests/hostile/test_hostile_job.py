@@ -16,6 +16,7 @@ from pathlib import Path
 import pytest
 
 import strickle
+from fakes import cards as fake_cards
 from fakes import fakes, results, script, stl
 from strickle.base import Busy
 from strickle.cli import main
@@ -25,6 +26,7 @@ from strickle.job.folder import locked
 
 @pytest.fixture(autouse=True)
 def shop(tmp_path: Path, monkeypatch: pytest.MonkeyPatch) -> None:
+    monkeypatch.setattr("strickle.job.planning.card_files", fake_cards)
     monkeypatch.setenv("XDG_CONFIG_HOME", str(tmp_path / "config"))
     monkeypatch.chdir(tmp_path)
 

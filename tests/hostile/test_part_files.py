@@ -28,7 +28,10 @@ def _object(solid=CUBE, number=1, name="block") -> str:
     mesh = solid.to_mesh()
     points = "".join(f'<vertex x="{x}" y="{y}" z="{z}"/>' for x, y, z in mesh.vert_properties[:, :3])
     triangles = "".join(f'<triangle v1="{a}" v2="{b}" v3="{c}"/>' for a, b, c in mesh.tri_verts)
-    return f'<object id="{number}" name="{name}" type="model"><mesh><vertices>{points}</vertices><triangles>{triangles}</triangles></mesh></object>'
+    return (
+        f'<object id="{number}" name="{name}" type="model"><mesh><vertices>{points}</vertices>'
+        f"<triangles>{triangles}</triangles></mesh></object>"
+    )
 
 
 def _zip(model: str | bytes, **more: bytes) -> bytes:
