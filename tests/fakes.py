@@ -121,6 +121,11 @@ def fakes(
     return tuple(make(stage) for stage in stages.STAGES)
 
 
+def cards(trail: Any, kit: Any, units: str) -> dict[str, bytes]:
+    """Stands in for the card room, which cannot draw stand-ins."""
+    return {"card.pdf": f"{trail.verdict.code} {units}".encode()}
+
+
 def script(folder: Path, part: Path, stall: str, note: Path) -> str:
     """A program that plans with stand-ins, writes each finished stage to ``note`` and stalls for ever in ``stall``."""
     return f"""
@@ -134,6 +139,8 @@ def before(stage, watch):
     if stage == {stall!r}:
         time.sleep(600)
 stages.STAGES = fakes.fakes(before=before)
+import strickle.job.planning
+strickle.job.planning.card_files = fakes.cards
 import strickle
 plan = strickle.plan({os.fspath(part)!r}, out={os.fspath(folder)!r}, unit="mm")
 print(plan.verdict.code)

@@ -14,6 +14,7 @@ import numpy as np
 import pytest
 
 import strickle
+from fakes import cards as fake_cards
 from fakes import fakes, finding, record, results, stl
 from strickle.base import BadInput, Cancelled, Outcome, quiet
 from strickle.job import schema, stages
@@ -46,6 +47,7 @@ def log(monkeypatch: pytest.MonkeyPatch) -> list[str]:
 
 @pytest.fixture(autouse=True)
 def own_kit(monkeypatch: pytest.MonkeyPatch, tmp_path: Path) -> None:
+    monkeypatch.setattr("strickle.job.planning.card_files", fake_cards)
     monkeypatch.setenv("XDG_CONFIG_HOME", str(tmp_path / "config"))
 
 
@@ -58,7 +60,7 @@ def test_plan_writes_a_lawful_folder(part: Path, tmp_path: Path, log: list[str])
     assert doc == json.loads(plan.to_json())
     assert plan.verdict.code == doc["verdict"]["code"] == "castable"
     assert plan.exit_code == 0
-    assert sorted(p.name for p in folder.iterdir()) == [".stages", "cube.stl", "fields", "job.toml", "print", "results.json"]
+    assert sorted(p.name for p in folder.iterdir()) == [".stages", "cards", "cube.stl", "fields", "job.toml", "print", "results.json"]
     assert (folder / "cube.stl").read_bytes() == part.read_bytes()
     assert doc["stages"]["rigging"]["yield"] == {"value": 1.5, "unit": "1"}
     assert doc["stages"]["pattern"]["draw"] == [1.0, 1.0, 1.0]

@@ -73,11 +73,13 @@ def _numbers(doc: Mapping[str, Any], units: str) -> str:
             continue
         text = "; ".join(tell(data, lambda q, style="": _quantity(q, units, style)))
         rows += textwrap.wrap(
-            f"{spelled(stage, units):<{_LABEL}}{text}", WIDE, subsequent_indent=" " * _LABEL, break_on_hyphens=False
+            spelled(f"{stage:<{_LABEL}}{text}", units), WIDE, subsequent_indent=" " * _LABEL, break_on_hyphens=False
         )  # fmt: skip
-    not_run = [f"{spelled(s, units)}: not run, {d['because']}" for s, d in doc["stages"].items() if d["status"] == "not run"]
+    not_run = {stage: data["because"] for stage, data in doc["stages"].items() if data["status"] == "not run"}
     if not_run:
-        rows += _wrapped(f"{'':<{_LABEL}}{not_run[0]}{' (and what follows it)' if len(not_run) > 1 else ''}", " " * _LABEL)
+        names = list(not_run)
+        which = names[0] if len(names) == 1 else f"{names[0]} to {names[-1]}"
+        rows.append(spelled(f"{'not run':<{_LABEL}}{which}: {not_run[names[0]]}", units))
     return "\n".join(rows)
 
 
@@ -87,7 +89,7 @@ def _part(d: Mapping[str, Any], q: Any) -> Iterator[str]:
     yield f"volume {q(d['volume'])}"
     yield f"least wall {q(d['least_wall'])}"
     fed = sum(bool(s["needs_feed"]) for s in d["hot_spots"])
-    yield f"{len(d['hot_spots'])} hot spots, {fed} to be fed" if d["hot_spots"] else "no hot spot"
+    yield f"{_many(len(d['hot_spots']), 'hot spot')}, {fed} to be fed" if d["hot_spots"] else "no hot spot"
 
 
 def _metal(d: Mapping[str, Any], q: Any) -> Iterator[str]:
@@ -97,7 +99,7 @@ def _metal(d: Mapping[str, Any], q: Any) -> Iterator[str]:
 
 
 def _pattern(d: Mapping[str, Any], q: Any) -> Iterator[str]:
-    yield f"{len(d['pieces'])} pieces"
+    yield _many(len(d["pieces"]), "piece")
     yield f"measure {d['measure_axis']}: {q(d['measure'])} on the print"
     yield f"undercut {q(d['undercut_volume'])}"
     yield f"without draft {q(d['undrafted_area'])}"
@@ -113,7 +115,7 @@ def _mould(d: Mapping[str, Any], q: Any) -> Iterator[str]:
 def _rigging(d: Mapping[str, Any], q: Any) -> Iterator[str]:
     yield f"sprue {q(d['sprue']['top_area'])} to {q(d['sprue']['base_area'])}, {q(d['sprue']['height'])} high"
     yield f"choke {q(d['choke_area'])}"
-    yield f"{len(d['ingates'])} {'ingate' if len(d['ingates']) == 1 else 'ingates'}"
+    yield _many(len(d["ingates"]), "ingate")
     risers = [f"{q(r['diameter'])} dia x {q(r['height'])}" for r in d["risers"]]
     yield f"{'risers' if len(risers) > 1 else 'riser'} {', '.join(risers)}" if risers else "no riser"
     yield f"yield {q(d['yield'], '%')}"
@@ -166,7 +168,7 @@ def _quantity(quantity: Mapping[str, Any], units: str, style: str = "") -> str:
         first, last = shown(low, unit, units, style), shown(high, unit, units, style)
         if first[0] != last[0]:
             if first[1] == last[1]:
-                return f"{first[0]}-{last[0]} {last[1]}".strip()
+                return f"{first[0]} to {last[0]} {last[1]}".strip()
             return f"{first[0]} {first[1]} to {last[0]} {last[1]}"
     number, name = shown(value, unit, units, style)
     return f"{number} {name}".strip()
@@ -178,15 +180,19 @@ def _files(plan: Plan) -> str:
     for kind, says in kinds.items():
         names = plan.document["files"].get(kind, [])
         if names:
-            single = names[0] if len(names) == 1 else f"{kind}/"
             pdf = next((n for n in names if n.endswith(".pdf")), None)
-            lines.append(f"  {pdf or single:<18}{says}")
+            lines.append(f"  {pdf or f'{kind}/':<18}{says}")
     lines.append(f"  {'results.json':<18}every number, with units")
     return "\n".join(lines)
 
 
+def _many(count: int, noun: str) -> str:
+    return f"{count} {noun}{'' if count == 1 else 's'}"
+
+
 def _sentence(text: str) -> str:
     text = text.strip()
+    text = text[:1].upper() + text[1:]
     return text if text.endswith((".", "!", "?")) else f"{text}."
 
 

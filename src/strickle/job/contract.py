@@ -149,7 +149,7 @@ def _loose(value: Any, units: str) -> Any:
     if isinstance(value, np.generic):
         value = value.item()
     if isinstance(value, str):
-        return render(value, units)
+        return render(value, units if " " in value else "metric")  # a single word is a key, and keys have one spelling
     if isinstance(value, float):
         return _number(value)
     return value

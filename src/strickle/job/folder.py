@@ -141,7 +141,8 @@ def _clear_if_dead(lock: Path) -> None:
         return
     except (ValueError, KeyError, TypeError):
         pid, started = -1, 0.0
-    if pid > 0 and abs(_started(pid) - started) < 2.0:
+    living = _started(pid) if pid > 0 else None
+    if living is not None and abs(living - started) < 2.0:
         raise Busy(f"{lock.parent} is being written by another run (process {pid})", "Wait until it is done, or stop that process")
     aside = lock.with_name(f".dead-{os.getpid()}")
     try:
@@ -151,12 +152,12 @@ def _clear_if_dead(lock: Path) -> None:
     aside.unlink(missing_ok=True)
 
 
-def _started(pid: int) -> float:
-    """Start time of a living process [s since the epoch]; 0 if there is none (a zombie is none)."""
+def _started(pid: int) -> float | None:
+    """Start time of a living process [s since the epoch]; None if there is none (a zombie is none)."""
     import psutil
 
     try:
         process = psutil.Process(pid)
-        return 0.0 if process.status() == psutil.STATUS_ZOMBIE else float(process.create_time())
+        return None if process.status() == psutil.STATUS_ZOMBIE else float(process.create_time())
     except psutil.Error:
-        return 0.0
+        return None

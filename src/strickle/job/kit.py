@@ -44,6 +44,13 @@ def read_kit(path: Path | None = None) -> Kit:
     return read(_text(path), starter_kit())
 
 
+def starter() -> Kit:
+    """The built-in starter kit."""
+    from strickle.stores.kit import starter_kit
+
+    return starter_kit()
+
+
 def kit_text(path: Path | None = None) -> str:
     """The kit file's own text, or the starter kit written out."""
     from strickle.stores.kit import starter_kit, write_kit

@@ -15,9 +15,11 @@ from dataclasses import dataclass
 from importlib.metadata import PackageNotFoundError, requires, version
 from pathlib import Path
 
+import numpy as np
+
 from strickle import __version__
 from strickle.base import BadInput, Watch
-from strickle.job.kit import kit_path, read_kit
+from strickle.job.kit import kit_path, read_kit, starter, stores_with
 
 
 def warm(watch: Watch) -> float:
@@ -31,8 +33,30 @@ def warm(watch: Watch) -> float:
         module = importlib.import_module(f"strickle.kernels.{name}")
         if hasattr(module, "warm"):
             module.warm()
-    watch(1.0, "kernels: done")
+    watch(1.0, "kernels: a toy casting")
+    _toy(watch)
     return time.perf_counter() - begun
+
+
+def _toy(watch: Watch) -> None:
+    """A small tapered block through all stages in memory: compiles what a plan calls, with the types it calls it with."""
+    from strickle.job.demo import stl
+    from strickle.job.recipe import Recipe, asked
+    from strickle.job.runner import Runner
+    from strickle.job.stages import STAGES
+    from strickle.trials.steps import plan_through
+
+    corners = np.array([[x * (1 - 0.05 * z), y * (1 - 0.05 * z), z] for z in (0, 1) for y in (-1, 1) for x in (-1, 1)], dtype=float)
+    quads = ((0, 2, 3, 1), (4, 5, 7, 6), (0, 1, 5, 4), (2, 6, 7, 3), (0, 4, 6, 2), (1, 3, 7, 5))
+    faces = np.array([t for a, b, c, d in quads for t in ((a, b, c), (a, c, d))])
+    data = stl(corners * np.array([45.0, 30.0, 40.0]), faces)
+    recipe = Recipe(file="toy.stl", asked=asked(unit="mm", preset="rough"))
+
+    def told(share: float, says: str) -> None:
+        watch(1.0, says if ": " in says else f"kernels: {says}")
+
+    runner = Runner(stores_with(starter()), recipe.asks(data), watch=told, table=STAGES)
+    plan_through(runner, preset="rough", watch=told, cures=False)
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)

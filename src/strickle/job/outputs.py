@@ -1,4 +1,4 @@
-"""What a plan leaves in the folder beside its numbers: pieces to print and fields to look into."""
+"""What a plan leaves in the folder beside its numbers: pieces to print, fields to look into, cards to work by."""
 
 from __future__ import annotations
 
@@ -10,6 +10,8 @@ from strickle.base import Array, Grid, Outcome, Piece, declared
 from strickle.job.cache import npz
 from strickle.job.threemf import stl, threemf
 from strickle.part import Part
+from strickle.stores import Kit
+from strickle.trials import Trail
 
 
 def pieces_of(results: Mapping[str, Outcome]) -> Iterator[Piece]:
@@ -58,3 +60,20 @@ def fields_of(results: Mapping[str, Outcome]) -> dict[str, dict[str, Array]]:
 def field_files(results: Mapping[str, Outcome]) -> dict[str, bytes]:
     """The grids as .npz files by name."""
     return {f"{stage}.npz": npz(arrays) for stage, arrays in fields_of(results).items()}
+
+
+def card_files(trail: Trail, kit: Kit, units: str) -> dict[str, bytes]:
+    """The cards by file name; none where not even the part was read."""
+    from strickle.card.steps import write
+
+    if "part" not in trail.results:
+        return {}
+    return write(
+        verdict=trail.verdict,
+        findings=trail.findings,
+        kit=kit,
+        units=units,
+        paper="us-letter" if units == "us" else "a4",
+        because=trail.because,
+        **dict(trail.results),
+    )

@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 import dataclasses
+import hashlib
 import json
 import shutil
 from collections.abc import Callable, Iterator, Mapping
@@ -15,12 +16,13 @@ from strickle.job import stages
 from strickle.job.cache import StageCache
 from strickle.job.contract import document, dumps
 from strickle.job.folder import STAGES, claim, locked, write_bytes, write_folder
+from strickle.job.keys import code_of, digest
 from strickle.job.kit import read_kit, stores_with
-from strickle.job.outputs import field_files, pieces_of, print_files
+from strickle.job.outputs import card_files, field_files, pieces_of, print_files
 from strickle.job.progress import Progress
 from strickle.job.recipe import UNITS, Recipe, asked, read_recipe, write_recipe
 from strickle.job.runner import Runner
-from strickle.stores import Kit, Stores
+from strickle.stores import Kit
 from strickle.trials import Trail
 
 RESULTS = "results.json"
@@ -172,13 +174,14 @@ def _run(folder: Path, recipe: Recipe, data: bytes, until: str | None, watch: Wa
         runner, until=None if until == "card" else until, preset=str(recipe.value("preset")), watch=progress
     )  # fmt: skip
     progress(1.0, "writing the job's folder")
-    return _write(folder, trail, runner, stores, units, cache, progress)
+    return _write(folder, trail, runner, units, cache, with_card=until in (None, "card"))
 
 
-def _write(folder: Path, trail: Trail, runner: Runner, stores: Stores, units: str, cache: StageCache, watch: Watch) -> Plan:
+def _write(folder: Path, trail: Trail, runner: Runner, units: str, cache: StageCache, *, with_card: bool) -> Plan:
     """Everything into the folder, results.json last."""
     printed = print_files(trail.results)
-    made = {"print": printed, "fields": field_files(trail.results), "cards": _cards(trail, runner, stores, units, watch)}
+    drawn = _cards(folder, trail, runner, units) if with_card else _Cards(key="", files={})
+    made = {"print": printed, "fields": field_files(trail.results), "cards": drawn.files}
     files = {kind: [f"{kind}/{name}" for name in sorted(some)] for kind, some in made.items()}
     pieces = {piece.name: f"print/{piece.name}.3mf" for piece in pieces_of(trail.results)}
     doc = document(trail, units=units, seconds=runner.seconds, files=files, pieces=pieces)
@@ -187,15 +190,36 @@ def _write(folder: Path, trail: Trail, runner: Runner, stores: Stores, units: st
     for kind, some in made.items():
         write_folder(folder / kind, some)
     keys = {stage: result.key for stage, result in trail.results.items()}
-    write_bytes(folder / STAGES / LATEST, json.dumps(keys).encode())
+    sums = {name: hashlib.sha256(data).hexdigest() for name, data in drawn.files.items()}
+    write_bytes(folder / STAGES / LATEST, json.dumps({"stages": keys, "card": drawn.key, "cards": sums}).encode())
     write_bytes(folder / RESULTS, text)
     cache.touched.add(Path(LATEST).stem)
     cache.prune()
     return Plan(verdict=trail.verdict, findings=trail.findings, stages=dict(trail.results), folder=folder, document=doc)
 
 
-def _cards(trail: Trail, runner: Runner, stores: Stores, units: str, watch: Watch) -> dict[str, bytes]:
-    return {}
+@dataclass(frozen=True, slots=True, kw_only=True)
+class _Cards:
+    """Card files with the key of what they were written from."""
+
+    key: str
+    files: dict[str, bytes]
+
+
+def _cards(folder: Path, trail: Trail, runner: Runner, units: str) -> _Cards:
+    """The cards; those in the folder are kept where they were written from the same results."""
+    kit = runner.stores.kit
+    keys = [result.key for result in trail.results.values()]
+    key = digest(code_of("card"), code_of("job"), keys, trail.verdict, trail.because, kit, units)
+    try:
+        latest = json.loads((folder / STAGES / LATEST).read_text(encoding="utf-8"))
+        if latest["card"] == key and latest["cards"]:
+            kept = {name: (folder / "cards" / name).read_bytes() for name in latest["cards"]}
+            if all(hashlib.sha256(data).hexdigest() == latest["cards"][name] for name, data in kept.items()):
+                return _Cards(key=key, files=kept)
+    except (OSError, ValueError, KeyError, TypeError):
+        pass
+    return _Cards(key=key, files=card_files(trail, kit, units))
 
 
 class _Stored(Mapping[str, Outcome]):
@@ -204,8 +228,8 @@ class _Stored(Mapping[str, Outcome]):
     def __init__(self, folder: Path) -> None:
         self._cache = StageCache(folder)
         try:
-            self._keys: dict[str, str] = json.loads((folder / LATEST).read_text(encoding="utf-8"))
-        except (OSError, ValueError):
+            self._keys: dict[str, str] = json.loads((folder / LATEST).read_text(encoding="utf-8"))["stages"]
+        except (OSError, ValueError, KeyError, TypeError):
             self._keys = {}
 
     def __getitem__(self, stage: str) -> Outcome:
