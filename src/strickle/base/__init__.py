@@ -3,7 +3,7 @@
 from strickle.base.errors import BadInput, Busy, Cancelled, MissingChoice, Trouble
 from strickle.base.fields import UNITS, Array, close_arrays, closed, declared, si, word
 from strickle.base.findings import WEIGHTS, Chance, Finding, Margin, Weight, Where
-from strickle.base.nature import GRAVITY, ICE_POINT, STEFAN_BOLTZMANN, falling_speed, tearing_speed
+from strickle.base.nature import GRAVITY, ICE_POINT, STEFAN_BOLTZMANN, falling_speed, tapered_stream, tearing_speed
 from strickle.base.outcome import Grid, Mesh, Outcome, Piece, Record, Span
 from strickle.base.pack import pack, unpack
 from strickle.base.rules import Input, Output, Rule, rule
@@ -58,6 +58,7 @@ __all__ = [
     "shown",
     "si",
     "spelled",
+    "tapered_stream",
     "tearing_speed",
     "tell",
     "unpack",

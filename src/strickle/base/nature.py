@@ -32,3 +32,25 @@ def tearing_speed(surface_tension: float, density: float) -> float:
     0.5127
     """
     return 2.0 * math.sqrt(math.sqrt(GRAVITY * surface_tension / density))
+
+
+def tapered_stream(
+    top_area: float, base_area: float, height: float, entrance: float, friction: float, steps: int = 24
+) -> tuple[tuple[float, float, float], ...]:
+    """A stream that fills a round tapered pipe, from its top down: (depth [m], velocity head, loss so far) at each step.
+
+    Heads and losses are in velocity heads of the base. ``entrance`` is the loss coefficient at the top, ``friction`` the Darcy factor.
+
+    >>> depth, head, loss = tapered_stream(2e-4, 1e-4, 0.1, 0.57, 0.036)[-1]
+    >>> round(depth, 3), head, round(loss, 2)
+    (0.1, 1.0, 0.29)
+    """
+    top, base = math.sqrt(4.0 * top_area / math.pi), math.sqrt(4.0 * base_area / math.pi)
+    head, loss = (base / top) ** 4, entrance * (base / top) ** 4
+    out = [(0.0, head, loss)]
+    for step in range(steps):
+        middle = top + (base - top) * (step + 0.5) / steps
+        loss += friction * (height / steps) / middle * (base / middle) ** 4
+        end = top + (base - top) * (step + 1) / steps
+        out.append((height * (step + 1) / steps, (base / end) ** 4, loss))
+    return tuple(out)

@@ -4,7 +4,7 @@ from __future__ import annotations
 
 import math
 
-from strickle.base import GRAVITY, Source
+from strickle.base import GRAVITY, Source, tapered_stream
 
 ENTRANCE = 0.57
 """Sharp entrance, basin into sprue."""
@@ -21,18 +21,13 @@ LOSS_SOURCES = (
 )
 
 
-def sprue_loss(choke_area: float, top_area: float, height: float, steps: int = 24) -> float:
+def sprue_loss(choke_area: float, top_area: float, height: float) -> float:
     """Loss of entrance and wall friction of a round tapered sprue, in velocity heads of the choke.
 
     >>> round(sprue_loss(1e-4, 2e-4, 0.1), 2)
     0.29
     """
-    top, base = math.sqrt(4.0 * top_area / math.pi), math.sqrt(4.0 * choke_area / math.pi)
-    loss = ENTRANCE * (choke_area / top_area) ** 2
-    for step in range(steps):
-        width = top + (base - top) * (step + 0.5) / steps
-        loss += FRICTION * (height / steps) / width * (base / width) ** 4
-    return loss
+    return tapered_stream(top_area, choke_area, height, ENTRANCE, FRICTION)[-1][2]
 
 
 def discharge_first(sprue: float) -> float:

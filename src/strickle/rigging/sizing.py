@@ -24,6 +24,8 @@ HURRY = 1.0 / 1.5
 """Pour time over fluid time above which the person is told; the pour room judges by the same margin of one and a half."""
 STILL_FLUID = 0.35
 """Share of the freezing heat gone when a thin section stops flowing: 0.3 to 0.5, Flemings 1974 (from memory)."""
+REACH = 0.95
+"""Share of the metal height in a half-full basin that a part may reach up to."""
 GATE_MARGIN = 0.9
 """Design gate speed over the critical speed."""
 RUNNER_RATIO = 2.0
@@ -126,8 +128,8 @@ def _sections(choke: float, cope_height: float, rise: float, critical: float) ->
     depth = 0.03
     top = choke
     for _ in range(8):
-        # the taper law wants more top for a shallow basin, and a wide top wants a deep basin
-        top = TAPER_ALLOWANCE * choke / sprue_taper_area(1.0, depth, cope_height)
+        # the taper law wants more top for a shallow basin, and a wide top wants a deep basin; half full it must not drink air yet
+        top = TAPER_ALLOWANCE * choke / sprue_taper_area(1.0, 0.5 * depth, cope_height)
         depth = max(0.03, 2.0 * math.sqrt(4.0 * top / math.pi))
     head = cope_height + depth
     loss = sprue_loss(choke, top, cope_height)
@@ -175,7 +177,7 @@ def size_running(
     Sources: Torricelli's law with published loss coefficients (see ``losses``); Campbell's critical speed and taper (from memory).
     """
     critical = tearing_speed(metal.surface_tension, metal.density_liquidus)
-    rise = min(height_above_gate, 0.98 * cope_height)
+    rise = min(height_above_gate, REACH * (cope_height + 0.015))
     fastest, slowest = kit.pour_rate_high / ALUMINIUM, kit.pour_rate_low / ALUMINIUM
     fluid = _fluid_time(least_wall, metal, kit.ambient, mould)
     floor = _sections(LEAST_CHOKE, cope_height, rise, critical)
@@ -227,15 +229,16 @@ def _clashes(
 ) -> tuple[Finding, ...]:
     """Findings where hand, wall, choke and head want different things."""
     out: list[Finding] = []
-    if height_above_gate > 0.98 * cope_height:
+    reach = REACH * (cope_height + 0.5 * found.depth)
+    if height_above_gate > reach:
         out.append(
             Finding(
                 code="rigging.head_short",
                 weight="STOP",
-                says=f"The part reaches {tell(height_above_gate, 'm')} above its ingates, the cope only {tell(cope_height, 'm')}",
-                because="metal rises no higher than the metal in the basin that pushes it",
-                do=f"Take a cope at least {tell(height_above_gate + 0.04, 'm')} high, or turn the part so that it lies lower",
-                margin=Margin(value=cope_height / height_above_gate, unit="1", of="cope height over the part's height above the ingates"),
+                says=f"The part reaches {tell(height_above_gate, 'm')} above its ingates, metal stands only {tell(reach, 'm')}",
+                because="metal rises no higher than the metal in a half-full basin that pushes it, and creeps over the last of the way",
+                do=f"Take a cope {tell(height_above_gate - reach + 0.01, 'm')} higher, or turn the part so that it lies lower",
+                margin=Margin(value=reach / height_above_gate, unit="1", of="metal height over the part's height above the ingates"),
                 source="Bernoulli's law",
             )
         )
