@@ -61,19 +61,19 @@ def _stock(f: Facts) -> str:
 
 def _pieces(f: Facts) -> str:
     return (
-        f"Count the {len(f.pieces)} printed pieces against the list and tick them. Measure one: {f.pattern.measure_axis} should be "
-        f"{f.say(f.pattern.measure, 'm', 'fine')}. Joints smooth, print lines filled, dusted with parting."
+        f"Tick all {len(f.pieces)} against the list. Measure {f.pattern.measure_axis}: {f.say(f.pattern.measure, 'm', 'fine')}. "
+        "Print lines filled, dusted with parting."
     )
 
 
 def _sand(f: Facts) -> str:
-    return f"Riddle {f.say(f.cavity.sand_mass, 'kg')} of {f.mould.sand_name}, more for facing; {f.say(f.kit.sand_mass, 'kg')} on hand."
+    return f"Riddle {f.say(f.cavity.sand_mass, 'kg')} of {f.mould.sand_name}, {f.say(f.kit.sand_mass, 'kg')} on hand."
 
 
 def _drag(f: Facts) -> str:
     lower = [p for p in f.pieces if p.half == "drag"]
-    first = f"Lay {_named(lower)} on the board. " if lower else "Nothing of the pattern lies in the drag: ram it level on the board. "
-    return f"{first}Riddled sand against the faces, then ram in layers to {f.say(f.mould.flask.drag, 'm')} and strike off. Turn over."
+    first = f"Lay {_named(lower)} on the board. " if lower else "No pattern in the drag: ram it level on the board. "
+    return f"{first}Riddled sand on the faces, ram in layers to {f.say(f.mould.flask.drag, 'm')}, strike off, turn over."
 
 
 def _cope(f: Facts) -> str:
@@ -86,15 +86,15 @@ def _draw(f: Facts) -> str:
     turns = "; ".join(f"{i + 1}. {_named([p for p in f.pieces if p.order == o])}" for i, o in enumerate(orders))
     pricked = [v for v in f.rigging.vents if v.kind == "pricked"]
     vents = f" Prick {len(pricked)} vents of {f.say(pricked[0].diameter, 'm')}, stopping {f.say(pricked[0].to_metal, 'm')} short." if pricked else ""
-    return f"Open the flask. Rap, then draw in this order: {turns}.{vents}"
+    return f"Open, rap, draw in order: {turns}.{vents}"
 
 
 def _close(f: Facts) -> str:
-    return f"Count out: all {len(f.pieces)} pieces lie beside the mould. Sprue, risers and vents open. Cope on, pins home. Weights ready, not yet on."
+    return f"All {len(f.pieces)} pieces lie outside, ticked. Sprue, risers, vents open. Cope on, pins home. Weights ready, not yet on."
 
 
 def _clothing(f: Facts) -> str:
-    return "Dressed, both of you, before anything is hot."
+    return "Dressed before anything is hot; whoever helps, too."
 
 
 def _light(f: Facts) -> str:
@@ -105,12 +105,12 @@ def _light(f: Facts) -> str:
 
 
 def _charge(f: Facts) -> str:
-    return f"Warm the charge on the furnace rim, then {f.say(f.melt.charge_mass, 'kg')} into the pot piece by piece."
+    return f"Warm the pieces at the furnace, then {f.say(f.melt.charge_mass, 'kg')} into the pot one by one."
 
 
 def _melt(f: Facts) -> str:
     return (
-        f"About {band(f.melt.melt_time, 's', f.units)}. Bring it to {band(f.melt.lift_temperature, 'K', f.units)}, skim, take the reading, write it down."
+        f"About {band(f.melt.melt_time, 's', f.units)}. To {band(f.melt.lift_temperature, 'K', f.units)}; skim, read, write it down."
     )
 
 
@@ -127,13 +127,13 @@ def _weights(f: Facts) -> str:
 
 def _pour(f: Facts) -> str:
     return (
-        f"{_weights(f)} Metal at {band(f.melt.pour_temperature, 'K', f.units)}. Lip low, basin full within a second and kept full: "
-        f"{band(f.pour.fill_time, 's', f.units)}, about {f.say(f.pour.rate, 'kg/s')}. One pour without a stop until every riser shows metal at the top."
+        f"{_weights(f)} Metal at {band(f.melt.pour_temperature, 'K', f.units)}. Lip low, basin filled at once and kept full: "
+        f"{band(f.pour.fill_time, 's', f.units)}, about {f.say(f.pour.rate, 'kg/s')}, without a stop until {'every riser is full' if f.rigging.risers else 'the sprue stands full'}."
     )
 
 
 def _wait(f: Facts) -> str:
-    return f"Weights stay on at least {f.say(f.sound.riser_time, 's')}: until the last riser is solid. Note the time."
+    return f"Weights stay on at least {f.say(f.sound.riser_time, 's')}: until the last riser is solid."
 
 
 def _knock_out(f: Facts) -> str:
@@ -141,11 +141,11 @@ def _knock_out(f: Facts) -> str:
 
 
 def _after(f: Facts) -> str:
-    return "Look at riser tops, then saw off rigging. Weigh and measure; tick below what came out."
+    return "Saw off the rigging. Weigh, measure, tick below what came out."
 
 
 _DAY: tuple[tuple[str, str, Callable[[Facts], str]], ...] = (
-    ("rules", "Before the day", lambda f: f"Casting planned for: {f.kit.place}. Ask, and write the answers down."),
+    ("rules", "Before the day", lambda f: f"Planned for casting {f.kit.place if f.kit.place != 'open-sided roof' else 'under an open-sided roof'}."),
     ("stock", "Sort the metal", _stock),
     ("pieces", "Check the printed pieces", _pieces),
     ("sand", "Make ready the sand", _sand),
@@ -153,7 +153,7 @@ _DAY: tuple[tuple[str, str, Callable[[Facts], str]], ...] = (
     ("cope", "Ram the cope", _cope),
     ("draw", "Draw", _draw),
     ("close", "Close the mould", _close),
-    ("site", "Look at the place", lambda f: "Mould beside the furnace, level, the lift one short step."),
+    ("site", "Look at the place", lambda f: "Mould level, one short step from the furnace."),
     ("clothing", "Dress", _clothing),
     ("light", "Light up", _light),
     ("charge", "Charge", _charge),

@@ -3,14 +3,15 @@
 from __future__ import annotations
 
 import json
+import math
 from collections.abc import Mapping
 from importlib.resources import files
 from typing import Any
 
 from strickle.base import Trouble
-from strickle.card.lettering import folder
+from strickle.card.lettering import folder, wide
 
-SIZES = (9.2, 8.8, 8.4, 8.0)
+SIZES = (9.2, 8.9, 8.6, 8.3, 8.0)
 
 
 def _inputs(data: Mapping[str, Any], pictures: Mapping[str, bytes]) -> dict[str, bytes]:
@@ -28,9 +29,11 @@ def _ends(data: Mapping[str, Any], pictures: Mapping[str, bytes]) -> tuple[int, 
 
 
 def _weight(step: Mapping[str, Any]) -> float:
-    """About how many lines a step takes in half a page's width."""
-    lines = 1.4 + len(step["text"]) / 58 + sum(0.1 + len(c) / 56 for c in step["cautions"])
-    return float(lines + (1.6 if step["hold"] else 0.0))
+    """About how many lines a step takes in half a page's width [lines], at a middle letter size."""
+    size, room = 8.4 * 0.353, 80.0
+    texts = [step["text"], *("xx " + c for c in step["cautions"])]
+    lines = sum(math.ceil(1.03 * wide(t, size, bold=step["hold"] and i > 0) / room) for i, t in enumerate(texts))
+    return float(1.35 + lines + (0.9 if step["hold"] else 0.0))
 
 
 def split(steps: list[dict[str, Any]]) -> int:
@@ -41,6 +44,12 @@ def split(steps: list[dict[str, Any]]) -> int:
         if abs(2 * sum(weights[:n]) - total) < abs(2 * sum(weights[:best]) - total):
             best = n
     return best
+
+
+def _ways(pieces: int) -> list[tuple[float, bool, int]]:
+    """What is tried for the second page, the best first: letter size, sources moved to the end, pieces kept on it."""
+    ways = [(size, False, pieces) for size in SIZES[:4]] + [(size, True, pieces) for size in SIZES]
+    return ways + [(8.4, True, keep) for keep in (12, 8, 0) if keep < pieces]
 
 
 def compose(data: dict[str, Any], pictures: Mapping[str, bytes]) -> tuple[bytes, int]:
@@ -55,15 +64,10 @@ def compose(data: dict[str, Any], pictures: Mapping[str, bytes]) -> tuple[bytes,
             data["findings_first"] = first
             if _ends(data, pictures)[0] == 1:
                 break
-        for size in SIZES:
-            data["size"] = size
+        for size, sources_last, keep in _ways(pieces):
+            data |= {"size": size, "sources_last": sources_last, "pieces_second": keep}
             if _ends(data, pictures)[1] <= 2:
                 break
-        else:
-            for keep in sorted({pieces, min(8, pieces), 0}, reverse=True):
-                data["pieces_second"] = keep
-                if _ends(data, pictures)[1] <= 2:
-                    break
         pdf = typst.compile(_inputs(data, pictures), font_paths=[folder()], ignore_system_fonts=True, format="pdf")
         return bytes(pdf), _ends(data, pictures)[2]
     except typst.TypstError as trouble:

@@ -28,8 +28,8 @@ from strickle.sound import Sound
 from strickle.stores import Kit
 
 SIZES: Mapping[str, tuple[tuple[float, float], tuple[float, float]]] = {
-    "a4": ((186.0, 86.0), (118.0, 78.0)),
-    "us-letter": ((190.0, 76.0), (120.0, 70.0)),
+    "a4": ((186.0, 79.0), (112.0, 80.0)),
+    "us-letter": ((191.0, 78.0), (114.0, 68.0)),
 }
 
 
@@ -103,6 +103,7 @@ def written(
         "quantities": [[say(a, units), b] for a, b in quantities(metal, part, pattern, mould, rigging, cavity, melt, pour, sound, kit, units)],
         "findings": finding_rows(ranked(findings), units),
         "pieces": [[say(cell, units) for cell in row] for row in piece_rows(pieces, units)],
+        "plan_width": SIZES[paper][1][0],
         "drawings": {name: {"scale": d.scale, "over": [say(o, units) for o in d.over], "note": d.note} for name, d in drawings.items()},
         "picture": picture,
         "unit": "in" if units == "us" else "mm",

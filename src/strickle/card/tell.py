@@ -58,7 +58,7 @@ def quantities(
         rows.append(("Poured into the mould", qty(melt.poured_mass, "kg", units)))
         rows.append(("Left in the pot", qty(melt.heel_mass, "kg", units)))
         rows.append(("Lost as dross", band(melt.loss, "1", units, "%")))
-        rows.append(("Pot, metal, tongs", f"{qty(melt.gross_mass, 'kg', units)} of {qty(kit.lift_limit, 'kg', units)} allowed"))
+        rows.append(("Lifted", f"{qty(melt.gross_mass, 'kg', units)} of {qty(kit.lift_limit, 'kg', units)} allowed"))
         rows.append(("Tray must hold", qty(melt.tray_mass, "kg", units)))
         rows.append(("Pot inside, needed", qty(melt.pot_needed_volume, "m3", units)))
         if melt.fuel == "propane":
@@ -68,20 +68,21 @@ def quantities(
         rows.append(("Time to melt", band(melt.melt_time, "s", units)))
     if pour is not None:
         rows.append(("Pour rate by hand", qty(pour.rate, "kg/s", units)))
-        rows.append(("Speed in the ingates", f"{qty(pour.gate_speed, 'm/s', units)}; tears above {qty(pour.critical_speed, 'm/s', units)}"))
-        rows.append(("Thin metal stays fluid", f"{band(pour.fluid_margin, '1', units)} times the pour"))
+        rows.append(("Ingate speed", f"{shown(pour.gate_speed, 'm/s', units)[0]} of at most {qty(pour.critical_speed, 'm/s', units)}"))
+        rows.append(("Stays fluid", f"{band(pour.fluid_margin, '1', units)} times the pour"))
     if sound is not None:
         rows.append(("Last place solid", band(sound.last_to_freeze.time, "s", units)))
     if mould is not None:
         f = mould.flask
-        rows.append(("Flask inside", size((f.length, f.width), units) + f", cope {shown(f.cope, 'm', units)[0]}, drag {shown(f.drag, 'm', units)[0]}"))
+        rows.append(("Flask inside", size((f.length, f.width), units)))
+        rows.append(("Cope, drag", f"{shown(f.cope, 'm', units)[0]}, {qty(f.drag, 'm', units)} high"))
     if rigging is not None:
-        rows.append(("Part over metal poured", qty(rigging.yield_, "1", units, "%")))
+        rows.append(("Part over poured", qty(rigging.yield_, "1", units, "%")))
     if pattern is not None:
-        rows.append(("Contraction used", f"{qty(pattern.contraction.value, '1', units, '%')} ({band(pattern.contraction, '1', units, '%')})"))
-        rows.append((f"Pattern, {pattern.measure_axis}", f"{qty(pattern.measure, 'm', units)} for {qty(pattern.measure_part, 'm', units)}"))
-    rows.append(("Metal's freezing range", band(Span(value=metal.liquidus, low=metal.solidus, high=metal.liquidus), "K", units)))
-    rows.append(("Least wall of the part", qty(part.least_wall, "m", units)))
+        rows.append(("Contraction", f"{qty(pattern.contraction.value, '1', units, '%')} ({band(pattern.contraction, '1', units, '%')})"))
+        rows.append(("Pattern measures", f"{qty(pattern.measure, 'm', units, 'fine')} for {qty(pattern.measure_part, 'm', units, 'fine')}"))
+    rows.append(("Metal freezes", band(Span(value=metal.liquidus, low=metal.solidus, high=metal.liquidus), "K", units)))
+    rows.append(("Least wall", qty(part.least_wall, "m", units)))
     return rows
 
 
