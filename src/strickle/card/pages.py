@@ -46,29 +46,33 @@ def split(steps: list[dict[str, Any]]) -> int:
     return best
 
 
-def _ways(pieces: int) -> list[tuple[float, bool, int]]:
-    """What is tried for the second page, the best first: letter size, sources moved to the end, pieces kept on it."""
-    ways = [(size, False, pieces) for size in SIZES[:4]] + [(size, True, pieces) for size in SIZES]
-    return ways + [(8.4, True, keep) for keep in (12, 8, 0) if keep < pieces]
+def _ways(pieces: int, sources_first: bool) -> list[tuple[float, str, int]]:
+    """What is tried for the second page, the best first: letter size, where the sources stand, pieces kept on it."""
+    near = [(size, "first" if sources_first else "second", pieces) for size in SIZES[:4]]
+    return [*near, *((size, "last", pieces) for size in SIZES), *((8.4, "last", keep) for keep in (12, 8, 0) if keep < pieces)]
 
 
-def compose(data: dict[str, Any], pictures: Mapping[str, bytes]) -> tuple[bytes, int]:
-    """The PDF and its number of pages. Raises Trouble when typst refuses the template."""
+def compose(data: dict[str, Any], pictures: Mapping[str, bytes]) -> tuple[bytes, int, int]:
+    """The PDF, its number of pages, and how many findings page one holds (-1 where even none leaves it too full).
+
+    Raises Trouble when typst refuses the template.
+    """
     import typst
 
-    data["steps_left"] = split(data["steps"])
     findings, pieces = len(data["findings"]), len(data["pieces"])
-    data |= {"findings_first": findings, "pieces_second": pieces, "size": SIZES[0], "sources_last": False}
+    data |= {"steps_left": split(data["steps"]), "size": SIZES[0], "pieces_second": pieces, "sources_at": "second", "findings_first": findings}
+
+    def fits(page: int, **change: Any) -> bool:
+        data.update(change)
+        return _ends(data, pictures)[page - 1] <= page
+
     try:
-        for first in range(findings, -1, -1):
-            data["findings_first"] = first
-            if _ends(data, pictures)[0] == 1:
-                break
-        for size, sources_last, keep in _ways(pieces):
-            data |= {"size": size, "sources_last": sources_last, "pieces_second": keep}
-            if _ends(data, pictures)[1] <= 2:
+        held = next((first for first in range(findings, -1, -1) if fits(1, findings_first=first)), -1)
+        first_too = held == findings and fits(1, sources_at="first")
+        for size, sources_at, keep in _ways(pieces, first_too):
+            if fits(2, size=size, sources_at=sources_at, pieces_second=keep):
                 break
         pdf = typst.compile(_inputs(data, pictures), font_paths=[folder()], ignore_system_fonts=True, format="pdf")
-        return bytes(pdf), _ends(data, pictures)[2]
+        return bytes(pdf), _ends(data, pictures)[2], held
     except typst.TypstError as trouble:
         raise Trouble("the card could not be set", f"Report this as our fault: {str(trouble).splitlines()[0][:200]}") from trouble

@@ -13,7 +13,7 @@ from strickle.card.picture import pictures
 from strickle.card.result import Card
 from strickle.card.safety import DEFERS, chosen, cited, conditions
 from strickle.card.section import Bodies, Drawing, middle_of, plan, section
-from strickle.card.slices import informative
+from strickle.card.slices import Plane, informative
 from strickle.card.tell import finding_rows, numbers, piece_rows, quantities, subtitle
 from strickle.card.words import say
 from strickle.cavity import Cavity
@@ -27,9 +27,10 @@ from strickle.rigging import Rigging
 from strickle.sound import Sound
 from strickle.stores import Kit
 
-SIZES: Mapping[str, tuple[tuple[float, float], tuple[float, float]]] = {
-    "a4": ((186.0, 79.0), (112.0, 80.0)),
-    "us-letter": ((191.0, 78.0), (114.0, 68.0)),
+# most width and height of section and plan [mm], the largest tried first; the next is taken when page one does not hold three findings
+SIZES: Mapping[str, tuple[tuple[tuple[float, float], tuple[float, float]], ...]] = {
+    "a4": (((186.0, 79.0), (112.0, 80.0)), ((186.0, 70.0), (112.0, 70.0)), ((186.0, 58.0), (104.0, 58.0))),
+    "us-letter": (((191.0, 70.0), (114.0, 70.0)), ((191.0, 63.5), (114.0, 63.5)), ((191.0, 54.0), (104.0, 54.0))),
 }
 
 
@@ -40,23 +41,17 @@ def _sources(results: Sequence[Outcome | None], extra: Sequence[Source]) -> list
     return [f"{says} ({mark})" if mark not in ("seen", "computed") else says for says, mark in found.items()]
 
 
-def _drawn(part: Part, pattern: Pattern | None, mould: Mould | None, rigging: Rigging | None, cavity: Cavity | None, sound: Sound | None, units: str, paper: str) -> tuple[dict[str, bytes], dict[str, Drawing], str]:
-    """Drawings and pictures as files, the drawings again with their notes, and what the picture shows."""
-    files: dict[str, bytes] = {}
-    drawings: dict[str, Drawing] = {}
-    bodies = plane = None
-    if pattern is not None:
-        bodies = Bodies.of(pattern, rigging)
-        plane = informative(part, pattern, rigging, sound, middle_of(pattern.cavity))
-        flat, above = SIZES[paper]
-        drawings["section"] = section(plane, pattern, mould, rigging, sound, bodies, flat, units)
-        drawings["plan"] = plan(plane, pattern, mould, rigging, bodies, above, units)
-        files |= {f"{name}.svg": drawing.svg for name, drawing in drawings.items()}
-    shown = pictures(part, pattern, rigging, cavity, sound, bodies, plane)
-    files |= {"casting.png": shown.whole, "casting.svg": shown.sheet}
-    if shown.cut is not None:
-        files["casting-cut.png"] = shown.cut
-    return files, drawings, shown.says
+def _drawings(
+    pattern: Pattern | None, mould: Mould | None, rigging: Rigging | None, sound: Sound | None, bodies: Bodies | None, plane: Plane | None, units: str,
+    sizes: tuple[tuple[float, float], tuple[float, float]],
+) -> dict[str, Drawing]:  # fmt: skip
+    """Section and plan within the sizes given; none before there is a pattern."""
+    if pattern is None or bodies is None or plane is None:
+        return {}
+    return {
+        "section": section(plane, pattern, mould, rigging, sound, bodies, sizes[0], units),
+        "plan": plan(plane, pattern, mould, rigging, bodies, sizes[1], units),
+    }
 
 
 def write(
@@ -85,7 +80,9 @@ def written(
         raise BadInput(f"paper {paper!r} is not known", f"Take one of {', '.join(PAPERS)}")
     if units not in ("metric", "us"):
         raise BadInput(f"units {units!r} are not known", "Take metric or us")
-    files, drawings, picture = _drawn(part, pattern, mould, rigging, cavity, sound, units, paper)
+    bodies = Bodies.of(pattern, rigging) if pattern is not None else None
+    plane = informative(part, pattern, rigging, sound, middle_of(pattern.cavity)) if pattern is not None else None
+    shown = pictures(part, pattern, rigging, cavity, sound, bodies, plane)
     stopped = any(f.weight == "STOP" for f in findings) or sound is None
     furnace = next((f.kind for f in kit.furnaces if melt is not None and f.name == melt.furnace), kit.furnaces[0].kind if kit.furnaces else "")
     cautions = chosen(conditions(metal, kit, sand=mould.sand if mould else kit.sand, furnace=furnace, rigging=rigging))
@@ -103,10 +100,9 @@ def written(
         "quantities": [[say(a, units), b] for a, b in quantities(metal, part, pattern, mould, rigging, cavity, melt, pour, sound, kit, units)],
         "findings": finding_rows(ranked(findings), units),
         "pieces": [[say(cell, units) for cell in row] for row in piece_rows(pieces, units)],
-        "plan_width": SIZES[paper][1][0],
-        "drawings": {name: {"scale": d.scale, "over": [say(o, units) for o in d.over], "note": d.note} for name, d in drawings.items()},
-        "picture": picture,
-        "unit": "in" if units == "us" else "mm",
+        "picture": shown.says,
+        "unit": "inches" if units == "us" else "mm",
+        "mould": say("mould", units),
         "steps": [],
         "emergency": [c.text for c in cautions if c.step == "emergency"],
         "defers": DEFERS,
@@ -119,8 +115,15 @@ def written(
             {"title": say(s.title, units), "text": say(s.text, units), "cautions": [say(c.text, units) for c in s.cautions], "hold": s.hold}
             for s in day(facts, cautions)
         ]
-    pdf, pages = compose(data, files)
-    files = {"card.pdf": pdf, **files}
+    for sizes in SIZES[paper]:
+        drawings = _drawings(pattern, mould, rigging, sound, bodies, plane, units, sizes)
+        data["plan_width"] = sizes[1][0]
+        data["drawings"] = {n: {"scale": d.scale, "over": [say(o, units) for o in d.over], "note": d.note} for n, d in drawings.items()}
+        files = {f"{name}.svg": drawing.svg for name, drawing in drawings.items()} | {"casting.svg": shown.sheet}
+        pdf, pages, held = compose(data, files)
+        if not drawings or held >= min(3, len(findings)):
+            break
+    files |= {"card.pdf": pdf, "casting.png": shown.whole} | ({"casting-cut.png": shown.cut} if shown.cut is not None else {})
     printed = tuple(c.key for c in cautions if not stopped or c.step == "emergency")
     card = Card(names=tuple(files), pages=pages, paper=paper, units=units, cautions=printed, sources=cited(cautions))
     return card, files

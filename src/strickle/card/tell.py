@@ -82,7 +82,8 @@ def quantities(
         rows.append(("Contraction", f"{qty(pattern.contraction.value, '1', units, '%')} ({band(pattern.contraction, '1', units, '%')})"))
         rows.append(("Pattern measures", f"{qty(pattern.measure, 'm', units, 'fine')} for {qty(pattern.measure_part, 'm', units, 'fine')}"))
     rows.append(("Metal freezes", band(Span(value=metal.liquidus, low=metal.solidus, high=metal.liquidus), "K", units)))
-    rows.append(("Least wall", qty(part.least_wall, "m", units)))
+    if len(rows) % 3:
+        rows.append(("Least wall", qty(part.least_wall, "m", units)))
     return rows
 
 
@@ -123,14 +124,20 @@ def _where(finding: Finding, units: str) -> str:
     return where.body or (f"{len(where.faces)} faces of the part" if where.faces else "")
 
 
+def _sentence(text: str) -> str:
+    """With a capital and a full stop."""
+    text = text.strip()
+    return text[:1].upper() + text[1:] + ("" if text.endswith((".", "!", "?")) else ".")
+
+
 def finding_rows(findings: Sequence[Finding], units: str) -> list[dict[str, str]]:
     """Findings, heaviest first, in the person's units."""
     return [
         {
             "weight": f.weight,
-            "says": render(f.says, units),
-            "because": render(f.because, units),
-            "do": render(f.do, units),
+            "says": _sentence(render(f.says, units)),
+            "because": _sentence(render(f.because, units)),
+            "do": _sentence(render(f.do, units)),
             "margin": render(_margin(f, units), units),
             "where": _where(f, units),
             "chance": "" if f.chance is None else f"chance {qty(f.chance.low, '1', units, '%')} to {qty(f.chance.high, '1', units, '%')}",
