@@ -25,6 +25,7 @@ class Frame:
         need = max(1e3 * (world[1] - world[0]) / room_w, 1e3 * (world[3] - world[2]) / room_h)
         self.ratio = next((s for s in SCALES if s >= need), need)
         self.units, self.world = units, world
+        height = min(height, 1e3 * (world[3] - world[2]) / self.ratio + 2 * HEAD)
         self.sheet, self.ground = Sheet(width, height, says), Ground(width, height)
         self.hard: list[Box] = []
         self.rows: list[Box] = []

@@ -134,4 +134,9 @@ def informative(part: Part | None, pattern: Pattern | None, rigging: Rigging | N
         if best is None or score > best[0] + 1e-9:
             best = score, Plane(start, way, (("sprue",) if rigging is not None else ()) + cut)
     assert best is not None  # the two axes always give a plane
-    return best[1]
+    plane = best[1]
+    if rigging is not None:  # look from the side that leaves most of the casting to be seen behind the cut
+        bulk = (rigging.casting.vertices.min(axis=0) + rigging.casting.vertices.max(axis=0)) / 2
+        if (bulk - plane.at) @ plane.toward > 1e-4:
+            plane = Plane(plane.at, -plane.along, plane.through)
+    return plane

@@ -1,0 +1,173 @@
+"""The day in order: what to do at each step, said from the results, with the cautions that act there."""
+
+from __future__ import annotations
+
+from collections.abc import Callable, Sequence
+from dataclasses import dataclass
+
+from strickle.base import Piece
+from strickle.card.safety import HOLDS, Caution
+from strickle.card.words import band, qty
+from strickle.cavity import Cavity
+from strickle.melt import Melt
+from strickle.metal import Metal
+from strickle.mould import Mould
+from strickle.pattern import Pattern
+from strickle.pour import Pour
+from strickle.rigging import Rigging
+from strickle.sound import Sound
+from strickle.stores import Kit
+
+
+@dataclass(frozen=True, slots=True)
+class Facts:
+    """Everything a planned day is told from: a whole plan and the shop."""
+
+    metal: Metal
+    pattern: Pattern
+    mould: Mould
+    rigging: Rigging
+    cavity: Cavity
+    melt: Melt
+    pour: Pour
+    sound: Sound
+    kit: Kit
+    pieces: tuple[Piece, ...]
+    units: str
+
+    def say(self, value: float, unit: str, style: str = "") -> str:
+        """A value in the person's units."""
+        return qty(value, unit, self.units, style)
+
+
+@dataclass(frozen=True, slots=True)
+class Step:
+    """One step: a title, what to do, the cautions, and whether it stops for a signature."""
+
+    key: str
+    title: str
+    text: str
+    cautions: tuple[Caution, ...]
+    hold: bool
+
+
+def _named(pieces: Sequence[Piece]) -> str:
+    return ", ".join(p.name for p in pieces)
+
+
+def _stock(f: Facts) -> str:
+    return f"Set aside {f.say(f.melt.charge_mass, 'kg')} of {f.metal.name}, cut to pot size and clean."
+
+
+def _pieces(f: Facts) -> str:
+    return (
+        f"Tick all {len(f.pieces)} against the list. Measure {f.pattern.measure_axis}: {f.say(f.pattern.measure, 'm', 'fine')}. "
+        "Print lines filled, dusted with parting."
+    )
+
+
+def _sand(f: Facts) -> str:
+    return f"Riddle {f.say(f.cavity.sand_mass, 'kg')} of {f.mould.sand_name}, {f.say(f.kit.sand_mass, 'kg')} on hand."
+
+
+def _drag(f: Facts) -> str:
+    lower = [p for p in f.pieces if p.half == "drag"]
+    first = f"Lay {_named(lower)} on the board. " if lower else "No pattern in the drag: ram it level on the board. "
+    return f"{first}Riddled sand on the faces, ram in layers to {f.say(f.mould.flask.drag, 'm')}, strike off, turn over."
+
+
+def _cope(f: Facts) -> str:
+    upper = [p for p in f.pieces if p.half != "drag"]
+    return f"Dust the parting. Set {_named(upper)}. Ram to {f.say(f.mould.flask.cope, 'm')}, strike off."
+
+
+def _draw(f: Facts) -> str:
+    orders = sorted({p.order for p in f.pieces})
+    turns = "; ".join(f"{i + 1}. {_named([p for p in f.pieces if p.order == o])}" for i, o in enumerate(orders))
+    pricked = [v for v in f.rigging.vents if v.kind == "pricked"]
+    vents = f" Prick {len(pricked)} vents of {f.say(pricked[0].diameter, 'm')}, stopping {f.say(pricked[0].to_metal, 'm')} short." if pricked else ""
+    return f"Open, rap, draw in order: {turns}.{vents}"
+
+
+def _close(f: Facts) -> str:
+    return f"All {len(f.pieces)} pieces lie outside, ticked. Sprue, risers, vents open. Cope on, pins home. Weights ready, not yet on."
+
+
+def _clothing(f: Facts) -> str:
+    return "Dressed before anything is hot; whoever helps, too."
+
+
+def _light(f: Facts) -> str:
+    told = f"{f.melt.furnace}, {f.melt.pot}."
+    if f.melt.fuel == "propane":
+        return f"{told} Propane for this melt: {band(f.melt.fuel_mass, 'kg', f.units)}; {f.say(f.kit.fuel_mass, 'kg')} on hand."
+    return f"{told} Energy for this melt: {band(f.melt.energy, 'J', f.units)}."
+
+
+def _charge(f: Facts) -> str:
+    return f"Warm the pieces at the furnace, then {f.say(f.melt.charge_mass, 'kg')} into the pot one by one."
+
+
+def _melt(f: Facts) -> str:
+    return (
+        f"About {band(f.melt.melt_time, 's', f.units)}. To {band(f.melt.lift_temperature, 'K', f.units)}; skim, read, write it down."
+    )
+
+
+def _lift(f: Facts) -> str:
+    return (
+        f"Pot, metal and tongs weigh {f.say(f.melt.gross_mass, 'kg')}; your limit is {f.say(f.kit.lift_limit, 'kg')}. "
+        f"Tray and moulds take the whole pot, {f.say(f.melt.tray_mass, 'kg')}."
+    )
+
+
+def _weights(f: Facts) -> str:
+    return f"Now lay {f.say(f.cavity.hold_down_mass, 'kg')} on the cope, clear of sprue and risers; {f.say(f.kit.weights, 'kg')} on hand."
+
+
+def _pour(f: Facts) -> str:
+    return (
+        f"{_weights(f)} Metal at {band(f.melt.pour_temperature, 'K', f.units)}. Lip low, basin filled at once and kept full: "
+        f"{band(f.pour.fill_time, 's', f.units)}, about {f.say(f.pour.rate, 'kg/s')}, without a stop until {'every riser is full' if f.rigging.risers else 'the sprue stands full'}."
+    )
+
+
+def _wait(f: Facts) -> str:
+    return f"Weights stay on at least {f.say(f.sound.riser_time, 's')}: until the last riser is solid."
+
+
+def _knock_out(f: Facts) -> str:
+    return f"Not before {f.say(f.sound.knock_out_time.high, 's')} after the pour (computed {band(f.sound.knock_out_time, 's', f.units)})."
+
+
+def _after(f: Facts) -> str:
+    return "Saw off the rigging. Weigh, measure, tick below what came out."
+
+
+_DAY: tuple[tuple[str, str, Callable[[Facts], str]], ...] = (
+    ("rules", "Before the day", lambda f: f"Planned for casting {f.kit.place if f.kit.place != 'open-sided roof' else 'under an open-sided roof'}."),
+    ("stock", "Sort the metal", _stock),
+    ("pieces", "Check the printed pieces", _pieces),
+    ("sand", "Make ready the sand", _sand),
+    ("drag", "Ram the drag", _drag),
+    ("cope", "Ram the cope", _cope),
+    ("draw", "Draw", _draw),
+    ("close", "Close the mould", _close),
+    ("site", "Look at the place", lambda f: "Mould level, one short step from the furnace."),
+    ("clothing", "Dress", _clothing),
+    ("light", "Light up", _light),
+    ("charge", "Charge", _charge),
+    ("melt", "Melt", _melt),
+    ("lift", "Before lifting", _lift),
+    ("pour", "Weights on, pour", _pour),
+    ("wait", "Leave it", _wait),
+    ("knock-out", "Knock out", _knock_out),
+    ("after", "Clean and look", _after),
+)
+
+
+def day(facts: Facts, cautions: tuple[Caution, ...]) -> tuple[Step, ...]:
+    """The steps of the day with the cautions whose conditions hold."""
+    return tuple(
+        Step(key, title, text(facts), tuple(c for c in cautions if c.step == key), key in HOLDS) for key, title, text in _DAY
+    )

@@ -1,0 +1,78 @@
+"""From the card's data to PDF: the typst template is set with less and less until two pages hold it, lists run over to a third if need be."""
+
+from __future__ import annotations
+
+import json
+import math
+from collections.abc import Mapping
+from importlib.resources import files
+from typing import Any
+
+from strickle.base import Trouble
+from strickle.card.lettering import folder, wide
+
+SIZES = (9.2, 8.9, 8.6, 8.3, 8.0)
+
+
+def _inputs(data: Mapping[str, Any], pictures: Mapping[str, bytes]) -> dict[str, bytes]:
+    template = files("strickle.card").joinpath("card.typ").read_bytes()
+    return {"main.typ": template, "data.json": json.dumps(data, ensure_ascii=False).encode(), **{k: v for k, v in pictures.items() if k.endswith(".svg")}}
+
+
+def _ends(data: Mapping[str, Any], pictures: Mapping[str, bytes]) -> tuple[int, int, int]:
+    """Page on which the first part ends, the second, and the last page."""
+    import typst
+
+    raw = typst.query(_inputs(data, pictures), "<end>", field="value", font_paths=[folder()], ignore_system_fonts=True)
+    first, second, last = json.loads(raw)
+    return int(first), int(second), int(last)
+
+
+def _weight(step: Mapping[str, Any]) -> float:
+    """About how many lines a step takes in half a page's width [lines], at a middle letter size."""
+    size, room = 8.4 * 0.353, 80.0
+    texts = [step["text"], *("xx " + c for c in step["cautions"])]
+    lines = sum(math.ceil(1.03 * wide(t, size, bold=step["hold"] and i > 0) / room) for i, t in enumerate(texts))
+    return float(1.35 + lines + (0.9 if step["hold"] else 0.0))
+
+
+def split(steps: list[dict[str, Any]]) -> int:
+    """How many steps stand in the left column so that both are about as long."""
+    weights = [_weight(step) for step in steps]
+    total, best = sum(weights), 0
+    for n in range(len(weights) + 1):
+        if abs(2 * sum(weights[:n]) - total) < abs(2 * sum(weights[:best]) - total):
+            best = n
+    return best
+
+
+def _ways(pieces: int, sources_first: bool) -> list[tuple[float, str, int]]:
+    """What is tried for the second page, the best first: letter size, where the sources stand, pieces kept on it."""
+    near = [(size, "first" if sources_first else "second", pieces) for size in SIZES[:4]]
+    return [*near, *((size, "last", pieces) for size in SIZES), *((8.4, "last", keep) for keep in (12, 8, 0) if keep < pieces)]
+
+
+def compose(data: dict[str, Any], pictures: Mapping[str, bytes]) -> tuple[bytes, int, int]:
+    """The PDF, its number of pages, and how many findings page one holds (-1 where even none leaves it too full).
+
+    Raises Trouble when typst refuses the template.
+    """
+    import typst
+
+    findings, pieces = len(data["findings"]), len(data["pieces"])
+    data |= {"steps_left": split(data["steps"]), "size": SIZES[0], "pieces_second": pieces, "sources_at": "second", "findings_first": findings}
+
+    def fits(page: int, **change: Any) -> bool:
+        data.update(change)
+        return _ends(data, pictures)[page - 1] <= page
+
+    try:
+        held = next((first for first in range(findings, -1, -1) if fits(1, findings_first=first)), -1)
+        first_too = held == findings and fits(1, sources_at="first")
+        for size, sources_at, keep in _ways(pieces, first_too):
+            if fits(2, size=size, sources_at=sources_at, pieces_second=keep):
+                break
+        pdf = typst.compile(_inputs(data, pictures), font_paths=[folder()], ignore_system_fonts=True, format="pdf")
+        return bytes(pdf), _ends(data, pictures)[2], held
+    except typst.TypstError as trouble:
+        raise Trouble("the card could not be set", f"Report this as our fault: {str(trouble).splitlines()[0][:200]}") from trouble

@@ -1,0 +1,146 @@
+"""Pictures of the casting, whole and cut open, coloured by when each place is solid."""
+
+from __future__ import annotations
+
+import math
+from collections.abc import Callable
+from dataclasses import dataclass
+
+import numpy as np
+
+from strickle.base import Array, Mesh
+from strickle.card.palette import banded, nice_step
+from strickle.card.png import png
+from strickle.card.section import Bodies
+from strickle.card.slices import Plane, half
+from strickle.card.svg import Sheet
+from strickle.cavity import Cavity
+from strickle.kernels import shade
+from strickle.part import Part
+from strickle.pattern import Pattern
+from strickle.rigging import Rigging
+from strickle.sound import Sound
+
+GREY = np.array([0.80, 0.81, 0.82])
+ACROSS, DOWN = 1000, 750
+MINUTES = 240.0  # from here on the legend counts in minutes
+
+
+@dataclass(frozen=True, slots=True)
+class Field:
+    """A field on a grid, made ready to be sampled: unknown cells near the metal filled from their neighbours."""
+
+    values: Array
+    seen: Array
+    origin: Array
+    cell: float
+    top: float
+    step: float
+
+    @staticmethod
+    def of(values: Array, origin: Array, cell: float) -> Field | None:
+        """None where the field knows nothing."""
+        known = np.isfinite(values)
+        if not known.any():
+            return None
+        top = float(values[known].max())
+        where = np.nonzero(known)
+        low = np.array([max(0, int(w.min()) - 4) for w in where])
+        high = np.array([int(w.max()) + 5 for w in where])
+        cut = tuple(slice(a, b) for a, b in zip(low, high, strict=True))
+        filled = np.ascontiguousarray(np.where(known, values, 0.0)[cut])
+        seen = np.ascontiguousarray(known[cut].astype(np.uint8))
+        for _ in range(3):
+            shade.grown(filled, seen, filled)
+        step = 60.0 * nice_step(top / 60.0) if top >= MINUTES else nice_step(top)
+        return Field(filled, seen, np.asarray(origin) + low * cell, cell, max(top, 1e-9), step)
+
+    def at(self, points: Array) -> Array:
+        """Values at points (n, 3): trilinear over known cells, the nearest known cell where none is about."""
+        out = np.empty(len(points))
+        shade.sample(self.values, self.seen, self.origin, self.cell, np.ascontiguousarray(points), out)
+        lost = np.isnan(out)
+        if lost.any():
+            from scipy.spatial import cKDTree
+
+            cells = np.argwhere(self.seen == 1)
+            _, near = cKDTree(cells).query((points[lost] - self.origin) / self.cell - 0.5)
+            out[lost] = self.values[tuple(cells[near].T)]
+        return out
+
+    def painter(self, inward: float) -> Callable[[Array, Array], Array]:
+        """Colours of surface points, read a little under the skin so that the sand's cells play no part."""
+
+        def paint(points: Array, normals: Array) -> Array:
+            return banded(self.at(points - inward * normals), self.step, self.top)
+
+        return paint
+
+
+def _camera(plane: Plane, turn: float, elevation: float) -> Array:
+    out: Array = shade.view(math.atan2(plane.along[1], plane.along[0]) + turn, elevation)
+    return out
+
+
+def _draw(mesh: Mesh, turn: Array, field: Field | None) -> Array:
+    if field is None:
+        colours = np.broadcast_to(GREY, (len(mesh.faces), 3))
+        return np.asarray(shade.still(mesh.vertices, mesh.faces, turn, ACROSS, DOWN, colours=colours))
+    return np.asarray(shade.still(mesh.vertices, mesh.faces, turn, ACROSS, DOWN, paint_points=field.painter(0.5 * field.cell)))
+
+
+@dataclass(frozen=True, slots=True)
+class Pictures:
+    """PNG bytes of the casting whole and cut; what the colours mean; the sheet with both and their legend."""
+
+    whole: bytes
+    cut: bytes | None
+    sheet: bytes
+    says: str
+
+
+def pictures(part: Part, pattern: Pattern | None, rigging: Rigging | None, cavity: Cavity | None, sound: Sound | None, bodies: Bodies | None, plane: Plane | None) -> Pictures:
+    """The casting as far as it is known: with freezing times where they were solved, else the part in the bare coarse freeze."""
+    field: Field | None = None
+    if rigging is not None:
+        mesh, says = rigging.casting, "casting with its rigging; freezing was not computed"
+        if sound is not None and cavity is not None:
+            field = Field.of(sound.time_to_solidus, cavity.grid.origin, cavity.grid.cell)
+            says = "when each place is solid, in this mould"
+    else:
+        mesh, field = part.mesh, Field.of(part.bare_times, part.bare_origin, part.bare_cell)
+        says = "when each place is solid, the part alone in sand, coarse" if field is not None else "the part; freezing was not computed"
+        bodies = None
+    plane = plane or Plane(np.zeros(3), np.array([1.0, 0.0, 0.0]), ())
+    whole = _draw(mesh, _camera(plane, math.radians(28.0), math.radians(33.0)), field)
+    inside = half(bodies.casting, plane) if bodies is not None and field is not None else None
+    cut = _draw(inside, _camera(plane, math.radians(14.0), math.radians(20.0)), field) if inside is not None else None
+    first, second = png(whole), png(cut) if cut is not None else None
+    return Pictures(first, second, _sheet(first, second, field, says), says)
+
+
+def _sheet(whole: bytes, cut: bytes | None, field: Field | None, says: str) -> bytes:
+    """Both pictures side by side over the legend."""
+    wide, high = (124.0 if cut is not None else 66.0), 46.5
+    sheet = Sheet(wide, high + (9.4 if field is not None else 4.6), "Casting, " + says)
+    sheet.picture(0, 0, 62, high, whole)
+    if cut is not None:
+        sheet.picture(62, 0, 62, high, cut)
+        sheet.text(123.5, high - 1.6, "cut open on A–A", 2.7, anchor="end")
+    if field is None:
+        sheet.text(wide / 2, high + 2.2, says, 2.7, anchor="middle")
+        return sheet.written()
+    bands = max(1, math.ceil(field.top / field.step - 1e-9))
+    x0, y0, w, h = 2.0, high + 0.4, 0.42 * wide, 3.0
+    minutes = field.top >= MINUTES
+    for i in range(bands):
+        r, g, b = banded(np.array([(i + 0.5) * field.step]), field.step, field.top)[0]
+        sheet.box(x0 + w * i / bands, y0, w / bands, h, fill=f"#{int(255 * r):02x}{int(255 * g):02x}{int(255 * b):02x}", thick=0.18, r=0.0)
+    for i in range(0, bands + 1, 1 if bands <= 6 else 2):
+        value = i * field.step / (60.0 if minutes else 1.0)
+        sheet.text(x0 + w * i / bands, y0 + h + 2.0, f"{value:.3g}", 2.7, anchor="middle")
+    sheet.text(x0 + w + 3.0, y0 + h / 2, f"{'min' if minutes else 's'} after the pour", 2.7)
+    sheet.text(x0 + w + 3.0, y0 + h + 2.0, says, 2.7)
+    return sheet.written()
+
+

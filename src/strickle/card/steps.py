@@ -1,0 +1,129 @@
+"""The card: what a person carries to the bench, written from results only."""
+
+from __future__ import annotations
+
+from collections.abc import Mapping, Sequence
+from typing import Any
+
+from strickle.base import BadInput, Finding, Outcome, Source, Verdict, ranked, render
+from strickle.card.ask import PAPERS
+from strickle.card.order import Facts, day
+from strickle.card.pages import compose
+from strickle.card.picture import pictures
+from strickle.card.result import Card
+from strickle.card.safety import DEFERS, chosen, cited, conditions
+from strickle.card.section import Bodies, Drawing, middle_of, plan, section
+from strickle.card.slices import Plane, informative
+from strickle.card.tell import finding_rows, numbers, piece_rows, quantities, subtitle
+from strickle.card.words import say
+from strickle.cavity import Cavity
+from strickle.melt import Melt
+from strickle.metal import Metal
+from strickle.mould import Mould
+from strickle.part import Part
+from strickle.pattern import Pattern
+from strickle.pour import Pour
+from strickle.rigging import Rigging
+from strickle.sound import Sound
+from strickle.stores import Kit
+
+# most width and height of section and plan [mm], the largest tried first; the next is taken when page one does not hold three findings
+SIZES: Mapping[str, tuple[tuple[tuple[float, float], tuple[float, float]], ...]] = {
+    "a4": (((186.0, 79.0), (112.0, 80.0)), ((186.0, 70.0), (112.0, 70.0)), ((186.0, 58.0), (104.0, 58.0))),
+    "us-letter": (((191.0, 70.0), (114.0, 70.0)), ((191.0, 63.5), (114.0, 63.5)), ((191.0, 54.0), (104.0, 54.0))),
+}
+
+
+def _sources(results: Sequence[Outcome | None], extra: Sequence[Source]) -> list[str]:
+    found: dict[str, str] = {}
+    for source in [*(s for r in results if r is not None for s in r.sources), *extra]:
+        found.setdefault(source.says, source.mark)
+    return [f"{says} ({mark})" if mark not in ("seen", "computed") else says for says, mark in found.items()]
+
+
+def _drawings(
+    pattern: Pattern | None, mould: Mould | None, rigging: Rigging | None, sound: Sound | None, bodies: Bodies | None, plane: Plane | None, units: str,
+    sizes: tuple[tuple[float, float], tuple[float, float]],
+) -> dict[str, Drawing]:  # fmt: skip
+    """Section and plan within the sizes given; none before there is a pattern."""
+    if pattern is None or bodies is None or plane is None:
+        return {}
+    return {
+        "section": section(plane, pattern, mould, rigging, sound, bodies, sizes[0], units),
+        "plan": plan(plane, pattern, mould, rigging, bodies, sizes[1], units),
+    }
+
+
+def write(
+    *, verdict: Verdict, findings: Sequence[Finding], metal: Metal, part: Part, kit: Kit, pattern: Pattern | None = None, mould: Mould | None = None,
+    rigging: Rigging | None = None, cavity: Cavity | None = None, melt: Melt | None = None, pour: Pour | None = None, sound: Sound | None = None,
+    title: str = "", units: str = "metric", paper: str = "a4", date: str = "", because: str = "",
+) -> dict[str, bytes]:  # fmt: skip
+    """The card's files by name: card.pdf, section.svg, plan.svg, casting.png, casting-cut.png, casting.svg.
+
+    Later results may be None: the card then says what is known and why the plan ended (``because``). ``date`` is printed as given.
+    Raises BadInput for a paper or unit system that is not known, AssertionError should two labels of a drawing overlap.
+    """
+    return written(
+        verdict=verdict, findings=findings, metal=metal, part=part, kit=kit, pattern=pattern, mould=mould, rigging=rigging, cavity=cavity, melt=melt,
+        pour=pour, sound=sound, title=title, units=units, paper=paper, date=date, because=because,
+    )[1]  # fmt: skip
+
+
+def written(
+    *, verdict: Verdict, findings: Sequence[Finding], metal: Metal, part: Part, kit: Kit, pattern: Pattern | None = None, mould: Mould | None = None,
+    rigging: Rigging | None = None, cavity: Cavity | None = None, melt: Melt | None = None, pour: Pour | None = None, sound: Sound | None = None,
+    title: str = "", units: str = "metric", paper: str = "a4", date: str = "", because: str = "",
+) -> tuple[Card, dict[str, bytes]]:  # fmt: skip
+    """As ``write``, with the record of what was written before the files."""
+    if paper not in PAPERS:
+        raise BadInput(f"paper {paper!r} is not known", f"Take one of {', '.join(PAPERS)}")
+    if units not in ("metric", "us"):
+        raise BadInput(f"units {units!r} are not known", "Take metric or us")
+    bodies = Bodies.of(pattern, rigging) if pattern is not None else None
+    plane = informative(part, pattern, rigging, sound, middle_of(pattern.cavity)) if pattern is not None else None
+    shown = pictures(part, pattern, rigging, cavity, sound, bodies, plane)
+    stopped = any(f.weight == "STOP" for f in findings) or sound is None
+    furnace = next((f.kind for f in kit.furnaces if melt is not None and f.name == melt.furnace), kit.furnaces[0].kind if kit.furnaces else "")
+    cautions = chosen(conditions(metal, kit, sand=mould.sand if mould else kit.sand, furnace=furnace, rigging=rigging))
+    pieces = (*(pattern.pieces if pattern else ()), *(rigging.pieces if rigging else ()))
+    results = (metal, part, pattern, mould, rigging, cavity, melt, pour, sound)
+    data: dict[str, Any] = {
+        "paper": paper,
+        "title": title or part.file.rsplit(".", 1)[0],
+        "subtitle": say(subtitle(metal, part, mould, melt, units), units),
+        "date": date,
+        "stopped": stopped,
+        "verdict": {"code": verdict.code, "says": render(verdict.says, units), "change": render(verdict.change, units)},
+        "because": render(because, units),
+        "numbers": [list(row) for row in numbers(melt, pour, cavity, sound, kit, units)],
+        "quantities": [[say(a, units), b] for a, b in quantities(metal, part, pattern, mould, rigging, cavity, melt, pour, sound, kit, units)],
+        "findings": finding_rows(ranked(findings), units),
+        "pieces": [[say(cell, units) for cell in row] for row in piece_rows(pieces, units)],
+        "picture": shown.says,
+        "unit": "inches" if units == "us" else "mm",
+        "mould": say("mould", units),
+        "steps": [],
+        "emergency": [c.text for c in cautions if c.step == "emergency"],
+        "defers": DEFERS,
+        "sources": _sources(results, cited(cautions)),
+    }
+    if not stopped:
+        assert pattern and mould and rigging and cavity and melt and pour and sound
+        facts = Facts(metal, pattern, mould, rigging, cavity, melt, pour, sound, kit, tuple(pieces), units)
+        data["steps"] = [
+            {"title": say(s.title, units), "text": say(s.text, units), "cautions": [say(c.text, units) for c in s.cautions], "hold": s.hold}
+            for s in day(facts, cautions)
+        ]
+    for sizes in SIZES[paper]:
+        drawings = _drawings(pattern, mould, rigging, sound, bodies, plane, units, sizes)
+        data["plan_width"] = sizes[1][0]
+        data["drawings"] = {n: {"scale": d.scale, "over": [say(o, units) for o in d.over], "note": d.note} for n, d in drawings.items()}
+        files = {f"{name}.svg": drawing.svg for name, drawing in drawings.items()} | {"casting.svg": shown.sheet}
+        pdf, pages, held = compose(data, files)
+        if not drawings or held >= min(3, len(findings)):
+            break
+    files |= {"card.pdf": pdf, "casting.png": shown.whole} | ({"casting-cut.png": shown.cut} if shown.cut is not None else {})
+    printed = tuple(c.key for c in cautions if not stopped or c.step == "emergency")
+    card = Card(names=tuple(files), pages=pages, paper=paper, units=units, cautions=printed, sources=cited(cautions))
+    return card, files
