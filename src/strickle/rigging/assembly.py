@@ -71,6 +71,7 @@ def formers(
 
     cope_half = part.trim_by_plane((0.0, 0.0, 1.0), 0.0)
     drag_half = part.trim_by_plane((0.0, 0.0, -1.0), 0.0)
+    drag_half = unite([drag_half, *(by[n] for n in ("runner",) if n in by), *(s.drag for s in layout.stands if s.drag is not None)])
     out: list[Former] = []
     out += _running_formers(layout, by, part, cope_half, drag_half)
     out += _riser_formers(layout, by, part, cope_half, drag_half)

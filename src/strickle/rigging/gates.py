@@ -16,7 +16,7 @@ from strickle.rigging.body import Body, Paths, Plan
 from strickle.rigging.faces import LEVELS, Place, feel, find_places, outline_points, segments
 from strickle.rigging.solids import DRAFT, REACH, Solid, around, bar_section, contact, pieces_over, wedge_bar
 
-HEIGHTS = (8.0, 6.0, 5.0, 4.0, 3.0, 2.5)
+HEIGHTS = (8.0, 6.0, 5.0, 4.0, 3.0, 2.5, 2.0)
 WIDEST = 45.0
 FLUSH = 0.01
 """mm a bar's flat faces are drawn back while its contact is measured: a flush face would count its hidden area."""
@@ -280,7 +280,7 @@ def _lap(
     i = body.index(probe)
     behind = body.metal[i[:, 0], i[:, 1], i[:, 2]] if len(inside) else np.zeros(1, dtype=bool)
     height_map = body.top_at(inside[:, 0], inside[:, 1]) if side > 0 else -body.bottom_at(inside[:, 0], inside[:, 1])
-    if behind.mean() < 0.7 or (height_map >= 3.0).mean() < 0.9:
+    if behind.mean() < 0.7 or (height_map >= 2.0).mean() < 0.9:
         counts["lap: too little metal behind the flat face"] += 1
         return None
     points = np.column_stack([inside, np.zeros(len(inside))])
