@@ -24,3 +24,4 @@ class RiggingAsk(Record):
 
     pour_time: float | None = si("s", "wished fill time; None = by rule", default=None)
     risers: tuple[RiserWish, ...] = word("changes trials asks for", default=())
+    marked: tuple[int, ...] = word("faces of the part's mesh that no ingate, riser or flow-off may touch", default=())

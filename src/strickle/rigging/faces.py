@@ -141,9 +141,11 @@ def find_places(body: Body, side: int, height: float, width: float, taken: Plan,
     lean = good & (spread > max(3.0, 0.6 * height) + sag)
     _tell(counts, "face leans or steps back", lean)
     good &= ~lean
-    least = max(3.0, 0.6 * height)
+    least = max(1.8, 0.6 * height)
     ball = _ball(body, side, height, at, inward, reach)
-    thin = good & ((chord.min(axis=1) < least) | (2 * ball < least - body.cell) | (height > 1.05 * (2 * ball + body.cell)))
+    inner = at + 3.0 * inward
+    roof = body.top_at(inner[:, 0], inner[:, 1]) if side > 0 else -body.bottom_at(inner[:, 0], inner[:, 1])
+    thin = good & ((chord.min(axis=1) < least) | (2 * ball < least - body.cell) | (height > 1.05 * (2 * ball + body.cell)) | (height > roof - 0.1))
     if thin.any():
         counts[f"wall thinner than {least:.1f} mm"] += int(thin.sum())
     good &= ~thin

@@ -16,10 +16,10 @@ from strickle.rigging.body import Body, Paths, Plan
 from strickle.rigging.faces import LEVELS, Place, feel, find_places, outline_points, segments
 from strickle.rigging.solids import DRAFT, REACH, Solid, around, bar_section, contact, pieces_over, wedge_bar
 
-HEIGHTS = (8.0, 6.0, 5.0, 4.0, 3.0)
+HEIGHTS = (8.0, 6.0, 5.0, 4.0, 3.0, 2.5, 2.0)
 WIDEST = 45.0
 FLUSH = 0.01
-"""mm a bar's parting face is drawn back while its contact is measured: a flush face would count its hidden area."""
+"""mm a bar's flat faces are drawn back while its contact is measured: a flush face would count its hidden area."""
 CLOSE = 0.02
 """share by which a contact may miss what was asked."""
 LARGE = 120.0
@@ -93,7 +93,7 @@ def fit_bar(body: Body, place: Place, section: float, counts: Counter[str]) -> B
 
 def _measuring(place: Place, width: float, depth: float) -> Solid:
     back = 4.0 + 0.35 * width
-    return wedge_bar(place.at, place.inward, width, place.height, place.side, back, depth, start=place.side * FLUSH)
+    return wedge_bar(place.at, place.inward, width, place.height - FLUSH, place.side, back, depth, start=place.side * FLUSH)
 
 
 def _taken(
@@ -280,7 +280,7 @@ def _lap(
     i = body.index(probe)
     behind = body.metal[i[:, 0], i[:, 1], i[:, 2]] if len(inside) else np.zeros(1, dtype=bool)
     height_map = body.top_at(inside[:, 0], inside[:, 1]) if side > 0 else -body.bottom_at(inside[:, 0], inside[:, 1])
-    if behind.mean() < 0.7 or (height_map >= 3.0).mean() < 0.9:
+    if behind.mean() < 0.7 or (height_map >= 2.0).mean() < 0.9:
         counts["lap: too little metal behind the flat face"] += 1
         return None
     points = np.column_stack([inside, np.zeros(len(inside))])

@@ -92,6 +92,8 @@ class Vent(Record):
     at: Array = si("m", "where it meets the cavity", shape="(3,)")
     diameter: float = si("m", "bore")
     to_metal: float = si("m", "sand left between the wire's end and the cavity (0 for a flow-off)", default=0.0)
+    asked: float = si("m2", "contact area asked for (0 for a pricked vent)", default=0.0)
+    contact: float = si("m2", "contact area on the part, measured on the solids", default=0.0)
 
 
 @dataclass(frozen=True, slots=True, kw_only=True, eq=False)
@@ -121,7 +123,10 @@ class Rigging(Outcome):
     volume: float = si("m3", "metal outside the part")
     yield_: float = si("1", "part metal over metal poured")
     least_gap: float = si("m", "least sand between part and rigging away from the contacts")
+    riser_gap: float = si("m", "least sand between part and riser bodies; infinite without risers", default=float("inf"))
     casting: Mesh = word("part and rigging as one solid", inner=True)
+    bodies: int = word("separate bodies of that solid; 1 is right", default=1)
+    surplus_holes: int = word("holes through that solid beyond the part's own and those between ingates on one runner; 0 is right", default=0)
     regions: tuple[Region, ...] = word("rigging solids to mark cells with", inner=True)
     room_wanted: Array | None = si("m", "box the rigging would need where the flask lacked room; None where it fits", shape="(6,)", default=None)
     pieces: tuple[Piece, ...] = word("printed formers, each drawable in its order")
