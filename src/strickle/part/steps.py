@@ -6,7 +6,7 @@ import math
 
 import numpy as np
 
-from strickle.base import Array, BadInput, Mesh, Watch, closed
+from strickle.base import Array, BadInput, Mesh, Source, Watch, closed
 from strickle.metal import Metal
 from strickle.part import choose, formats, health, hotspots
 from strickle.part.ask import PartAsk
@@ -67,8 +67,15 @@ def examine(ask: PartAsk, metal: Metal, stores: Stores, watch: Watch) -> Part:
         bare_cell=bare.cell,
         bare_origin=bare.origin,
         findings=findings_of(facts, metal, stores),
-        sources=own.sources,
+        sources=_sources(own.sources, metal, stores),
     )
+
+
+def _sources(used: tuple[Source, ...], metal: Metal, stores: Stores) -> tuple[Source, ...]:
+    """The data of the bare freeze and the least section, each source once."""
+    least = stores.constants.get(f"section.min_{metal.family}_sand")
+    more = (stores.sources[least.source],) if least is not None and least.source in stores.sources else ()
+    return tuple({source.key: source for source in (*used, *more)}.values())
 
 
 def _overlap(vertices: Array, faces: Array, body: str, file: str) -> float:
