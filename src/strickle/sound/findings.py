@@ -46,8 +46,7 @@ def findings_of(
                 do="Run again with a coarser cell (--cell) or the rough preset; if it stays, report it",
             )
         )
-    for neck in result["necks"]:
-        found.append(_neck(neck, part, rigging))
+    found += [_neck(neck, part, rigging) for neck in result["necks"]]
     fed = {n.feeds for n in result["necks"]}
     found += [f for p in pools if (f := _pool(p, part, pattern, rigging, metal, fed)) is not None]
     if np.isfinite(result["poor_share"]) and result["poor_share"] > 0.02:
@@ -72,28 +71,32 @@ def _neck(neck: NeckJudged, part: Part, rigging: Rigging) -> Finding:
     margin = Margin(value=neck.margin, unit="1", of=f"{first} freezing time over that of the place it feeds")
     where = Where(point=(float(spot.at[0]), float(spot.at[1]), float(spot.at[2])), body=neck.riser)
     size = f"{neck.riser} ({tell(riser.diameter, 'm')} across, neck {tell(riser.neck.area, 'm2')})"
-    if neck.margin >= rules.TARGET_RATIO.value:
+    times = (
+        f"the fed place is solid at {tell(neck.fed_time, 's')}, the neck at {tell(neck.neck_time, 's')}, the riser at {tell(neck.riser_time, 's')}"
+    )
+    least = rules.LEAST_RATIO.value
+    if neck.margin >= least:
+        ratio = neck.riser_time / neck.fed_time
         return Finding(
             code="sound.fed",
             weight="NOTE",
-            says=f"{size} outlasts what it feeds {tell(neck.margin, '1')} times",
-            because=f"the fed place is solid at {tell(neck.fed_time, 's')}, the neck at {tell(neck.neck_time, 's')}, the riser at {tell(neck.riser_time, 's')}",
+            says=f"{size} outlasts what it feeds {tell(ratio, '1')} times, its neck {tell(neck.neck_time / neck.fed_time, '1')} times",
+            because=f"{times}; the riser is wanted {tell(rules.TARGET_RATIO.value, '1')} times, neither is called sound under {tell(least, '1')}",
             do="Keep riser and neck as drawn; do not trim the neck in the sand",
             where=where,
             margin=margin,
             source="campbell",
         )
-    weight: Weight = "MIND" if neck.margin >= rules.LEAST_RATIO.value else "STOP"
+    small = spot.loss < SINK_LARGE
+    weight: Weight = "MIND" if small and neck.margin >= 1.0 else "STOP"
     verb = "outlasts what it feeds only" if neck.margin >= 1 else "freezes before what it feeds:"
+    mild = f"; what the spot loses, {tell(spot.loss, 'm')} a face, is small enough that it may pass" if weight == "MIND" else ""
     return Finding(
         code="sound.neck_short" if first == "neck" else "sound.riser_short",
         weight=weight,
         says=f"The {first} of {size} {verb} {tell(neck.margin, '1')} times",
-        because=(
-            f"the fed place is solid at {tell(neck.fed_time, 's')}, the neck at {tell(neck.neck_time, 's')}, the riser at {tell(neck.riser_time, 's')};"
-            f" {tell(rules.TARGET_RATIO.value, '1')} is wanted"
-        ),
-        do="A larger riser or neck, or a chill at the far side, may help; none that was tried here reached the target",
+        because=f"{times}; {tell(least, '1')} is the least called sound{mild}",
+        do="A larger riser or neck, or a chill at the far side, may help; none that was tried here reached it",
         where=where,
         margin=margin,
         source="campbell",
@@ -117,7 +120,10 @@ def _pool(pool: Pool, part: Part, pattern: Pattern, rigging: Rigging, metal: Met
         code="sound.cut_off",
         weight="MIND",
         says=f"A pool of {tell(pool.volume, 'm3')} is cut off at {tell(pool.closes, 's')} and freezes alone till {tell(pool.time, 's')}",
-        because=f"it loses {tell(lost, 'm3')} on freezing with nothing to feed it; {'a hole or sink there is likely' if heavy else 'a small sink may show'}",
+        because=(
+            f"it loses {tell(lost, 'm3')} on freezing with nothing to feed it;"
+            f" {'a hole or sink there is likely' if heavy else 'a small sink may show'}"
+        ),
         do="A riser on it, a chill against it, or less metal there may help; if the place is machined away or hidden, let it be",
         where=Where(point=point),
         margin=Margin(value=SINK_LARGE / depth, unit="1", of="loss per face let pass over the loss here"),
