@@ -14,7 +14,8 @@ def tell(value: float, unit: str, style: str = "") -> str:
     >>> tell(0.012, "m")
     '{{q:0.012|m}}'
     """
-    return f"{{{{q:{value!r}|{unit}|{style}}}}}" if style else f"{{{{q:{value!r}|{unit}}}}}"
+    number = float(value)
+    return f"{{{{q:{number!r}|{unit}|{style}}}}}" if style else f"{{{{q:{number!r}|{unit}}}}}"
 
 
 def figures(value: float, digits: int = 3) -> str:

@@ -7,9 +7,10 @@ import math
 from collections.abc import Mapping
 from typing import Protocol
 
-from strickle.base import Finding, Outcome, Record, Verdict, Watch, ranked, tell
+from strickle.base import Array, Finding, Outcome, Record, Verdict, Watch, ranked, tell
 from strickle.cavity import CavityAsk
 from strickle.mould import MouldAsk
+from strickle.part import Part
 from strickle.rigging import Rigging, RiggingAsk, RiserWish
 from strickle.sound import NeckJudged, Sound, SoundAsk
 from strickle.stores import Stores
@@ -17,7 +18,11 @@ from strickle.trials.cures import CURES
 from strickle.trials.result import Trail, Tried
 
 ORDER = ("metal", "part", "pattern", "mould", "rigging", "cavity", "melt", "pour", "sound")
-TARGET, NECK_TARGET = 1.2, 1.12  # riser, and neck, time over that of what they feed (riser: Campbell, Complete Casting Handbook, 2011, from memory)
+TARGET, NECK_TARGET, LEAST = (
+    1.2,
+    1.12,
+    1.1,
+)  # riser, and neck, time over that of what they feed (riser: Campbell, Complete Casting Handbook, 2011, from memory)
 MOST_SIZE, MOST_NECK = 1.9, 8.0  # factors on the first guess at which the loop gives up
 ENDS = frozenset(
     {
@@ -80,70 +85,123 @@ def _ends(result: Outcome) -> str:
 
 
 def _go(runner: Runner, until: str | None, preset: str, watch: Watch) -> tuple[dict[str, Outcome], str, int]:
-    results: dict[str, Outcome] = {}
     last = ORDER.index(until) if until in ORDER else len(ORDER) - 1
+    lay = _Lay(runner, last)
     for stage in ORDER[: min(last, ORDER.index("mould")) + 1]:
-        results[stage] = runner.run(stage)
-        if stop := _ends(results[stage]):
-            return results, f"{stop} stands", 0
+        lay.results[stage] = runner.run(stage)
+        if stop := _ends(lay.results[stage]):
+            return lay.results, f"{stop} stands", 0
     if last < ORDER.index("rigging"):
-        return results, f"asked to stop after {until}", 0
-    rough = preset == "rough" or last < ORDER.index("sound")
-    solves = 0
-    rig_ask = runner.ask("rigging")
-    assert isinstance(rig_ask, RiggingAsk)
-    stop = _lay(runner, results, rig_ask, rough or _risers_likely(results), last)
+        return lay.results, f"asked to stop after {until}", 0
+    asked = runner.ask("rigging")
+    assert isinstance(asked, RiggingAsk)
+    lay.ask = asked
+    stop = lay.go(asked, preset == "rough" or last < ORDER.index("sound") or _risers_likely(lay.results))
     if stop or last < ORDER.index("sound"):
-        return results, stop or f"asked to stop after {until}", 0
-    wishes: dict[int, RiserWish] = {w.spot: w for w in rig_ask.risers}
+        return lay.results, stop or f"asked to stop after {until}", 0
+    solves = _grow(runner, lay, preset, watch)
+    if preset != "rough" and lay.risers:
+        stop = lay.go(lay.ask, False)
+        if not stop:
+            _sound(runner, lay.results, preset)
+            solves += 1
+    return lay.results, stop, solves
+
+
+def _grow(runner: Runner, lay: _Lay, preset: str, watch: Watch) -> int:
+    """The riser loop: rough solves until every joint outlasts what it feeds. Without risers, the one solve. Returns the number of solves."""
+    wishes: dict[int, RiserWish] = {w.spot: w for w in lay.ask.risers}
+    stuck: set[int] = set()
+    solves = 0
     while True:
-        loop = _has_risers(results) and solves < MOST_LOOPS
-        sound = _sound(runner, results, "rough" if loop else preset)
+        sound = _sound(runner, lay.results, "rough" if lay.risers else preset)
         solves += 1
-        weak = _weakest(sound)
-        if not loop or weak is None or not any(_short(n) for n in sound.necks):
-            break
-        wider = _wish(wishes, sound, results)
-        if wider == wishes:
-            break
-        watch(
-            0.5 + 0.3 * solves / MOST_LOOPS, f"solve {solves}: a joint outlasts what it feeds {tell(weak.margin, '1')} times; risers are made larger"
-        )
-        stood = _risers(results)
-        stop = _lay(runner, results, _with(rig_ask, wider), True, last)
-        if stop or _risers(results) < stood:
-            # the larger riser found no place or burst the kit: keep what stood
-            stop = _lay(runner, results, _with(rig_ask, wishes), True, last)
-            _sound(runner, results, "rough")
-            break
-        wishes = wider
-    if stop:
-        return results, stop, solves
-    if preset != "rough" and _has_risers(results):
-        stop = _lay(runner, results, _with(rig_ask, wishes), False, last)
-        if stop:
-            return results, stop, solves
-        _sound(runner, results, preset)
-        solves += 1
-    return results, "", solves
+        if not lay.risers or solves >= MOST_LOOPS or not any(_short(n) for n in sound.necks):
+            return solves
+        wider = {k: w for k, w in _wish(wishes, sound, lay.results).items() if k not in stuck and w != wishes.get(k)}
+        if not wider:
+            return solves
+        least = min(n.margin for n in sound.necks)
+        watch(0.5 + 0.3 * solves / MOST_LOOPS, f"solve {solves}: a joint outlasts what it feeds {tell(least, '1')} times; risers are made larger")
+        taken = _widen(lay, wishes, wider)
+        stuck |= set(wider) - taken
+        if not taken:
+            return solves
+        wishes |= {k: wider[k] for k in taken}
 
 
-def _with(ask: RiggingAsk, wishes: Mapping[int, RiserWish]) -> RiggingAsk:
-    return dataclasses.replace(ask, risers=tuple(wishes.values()))
+def _widen(lay: _Lay, wishes: Mapping[int, RiserWish], wider: Mapping[int, RiserWish]) -> set[int]:
+    """Lay with all risers made larger; where that finds no place or bursts the kit, one at a time. Returns the spots that grew."""
+    stood, kept = lay.risers, lay.ask
+    taken: set[int] = set()
+    tries = [set(wider)] if len(wider) == 1 else [set(wider), *({k} for k in wider)]
+    for some in tries:
+        ask = dataclasses.replace(kept, risers=tuple((dict(wishes) | {k: wider[k] for k in taken | some}).values()))
+        if not lay.go(ask, True) and lay.risers >= stood:
+            taken |= some
+            if len(some) == len(wider):
+                return taken
+        else:
+            lay.go(dataclasses.replace(kept, risers=tuple((dict(wishes) | {k: wider[k] for k in taken}).values())), True)
+    return taken
 
 
-def _risers(results: Mapping[str, Outcome]) -> int:
-    rigging = results.get("rigging")
-    return len(rigging.risers) if isinstance(rigging, Rigging) else 0
+class _Lay:
+    """Rigging laid in a flask: runs mould, rigging and what follows up to the pour, taking the next flask when rigging lacked room."""
+
+    def __init__(self, runner: Runner, last: int) -> None:
+        self.runner, self.last = runner, last
+        self.results: dict[str, Outcome] = {}
+        self.ask = RiggingAsk()
+        self.room: Array | None = None
+
+    @property
+    def risers(self) -> int:
+        """Risers standing."""
+        rigging = self.results.get("rigging")
+        return len(rigging.risers) if isinstance(rigging, Rigging) else 0
+
+    def go(self, ask: RiggingAsk, rough: bool) -> str:
+        """Lay and close. Returns why the plan ends there, or nothing; ``self.ask`` is the ask of the last lay that went through."""
+        base = self.runner.ask("mould")
+        assert isinstance(base, MouldAsk)
+        room, rigging = self.room, None
+        for _ in range(4):
+            mould = self.runner.run("mould", base if room is None else dataclasses.replace(base, room=room))
+            self.results["mould"] = mould
+            if stop := _ends(mould):
+                self._drop("rigging")
+                return f"{stop} stands"
+            rigging = self.runner.run("rigging", ask)
+            assert isinstance(rigging, Rigging)
+            self.results["rigging"] = rigging
+            if rigging.room_wanted is None:
+                break
+            room = rigging.room_wanted
+        if rigging is None or (stop := _ends(rigging)):
+            self._drop("cavity")
+            return f"{stop} stands"
+        self.room, self.ask = room, ask
+        for stage in ORDER[ORDER.index("cavity") : min(self.last, ORDER.index("pour")) + 1]:
+            self.results[stage] = self.runner.run(stage, self._fine(rough) if stage == "cavity" else None)
+            if stop := _ends(self.results[stage]):
+                self._drop(ORDER[ORDER.index(stage) + 1])
+                return f"{stop} stands"
+        return ""
+
+    def _drop(self, first: str) -> None:
+        for stage in ORDER[ORDER.index(first) :]:
+            self.results.pop(stage, None)
+
+    def _fine(self, rough: bool) -> Record:
+        ask = self.runner.ask("cavity")
+        assert isinstance(ask, CavityAsk)
+        return dataclasses.replace(ask, most_cells=min(ask.most_cells, ROUGH_CELLS if rough else SHOP_CELLS))
 
 
 def _risers_likely(results: Mapping[str, Outcome]) -> bool:
-    spots = getattr(results["part"], "hot_spots", ())
-    return any(s.needs_feed for s in spots)
-
-
-def _has_risers(results: Mapping[str, Outcome]) -> bool:
-    return _risers(results) > 0
+    part = results["part"]
+    return isinstance(part, Part) and any(s.needs_feed for s in part.hot_spots)
 
 
 def _sound(runner: Runner, results: dict[str, Outcome], preset: str) -> Sound:
@@ -153,39 +211,6 @@ def _sound(runner: Runner, results: dict[str, Outcome], preset: str) -> Sound:
     assert isinstance(sound, Sound)
     results["sound"] = sound
     return sound
-
-
-def _lay(runner: Runner, results: dict[str, Outcome], ask: RiggingAsk, rough: bool, last: int) -> str:
-    """Rigging to pour, taking the next flask when rigging lacked room. Returns the code that ends the plan, or nothing."""
-    mould_ask = runner.ask("mould")
-    assert isinstance(mould_ask, MouldAsk)
-    for _ in range(3):
-        rigging = runner.run("rigging", ask)
-        assert isinstance(rigging, Rigging)
-        results["rigging"] = rigging
-        if rigging.room_wanted is None:
-            break
-        mould = runner.run("mould", dataclasses.replace(mould_ask, room=rigging.room_wanted))
-        results["mould"] = mould
-        if stop := _ends(mould):
-            results.pop("rigging")
-            return f"{stop} stands"
-    if stop := _ends(rigging):
-        return f"{stop} stands"
-    for stage in ORDER[ORDER.index("cavity") : min(last, ORDER.index("pour")) + 1]:
-        stage_ask: Record | None = None
-        if stage == "cavity":
-            cavity_ask = runner.ask("cavity")
-            assert isinstance(cavity_ask, CavityAsk)
-            stage_ask = dataclasses.replace(cavity_ask, most_cells=min(cavity_ask.most_cells, ROUGH_CELLS if rough else SHOP_CELLS))
-        results[stage] = runner.run(stage, stage_ask)
-        if stop := _ends(results[stage]):
-            return f"{stop} stands"
-    return ""
-
-
-def _weakest(sound: Sound) -> NeckJudged | None:
-    return min(sound.necks, key=lambda n: n.margin, default=None)
 
 
 def _short(neck: NeckJudged) -> bool:
@@ -261,8 +286,14 @@ def _verdict(results: Mapping[str, Outcome], stops: tuple[Finding, ...], tried: 
     minds = [f for r in results.values() for f in r.findings if f.weight == "MIND"]
     fed = ""
     if isinstance(sound, Sound) and sound.necks:
-        least = min(n.margin for n in sound.necks)
-        fed = f" Every riser outlasts what it feeds, by {tell(least, '1')} times at the least."
+        weak = min(sound.necks, key=lambda n: n.margin)
+        if weak.margin >= LEAST:
+            fed = f" Every riser and neck outlasts what it feeds, {tell(weak.margin, '1')} times at the least."
+        else:
+            fed = (
+                f" Feeding is not called sound at {weak.riser}: it outlasts what it feeds only {tell(weak.margin, '1')} times,"
+                f" {tell(LEAST, '1')} is the least."
+            )
     elif isinstance(sound, Sound):
         fed = " It needs no riser."
     mind = f" Mind {len(minds)} {'point' if len(minds) == 1 else 'points'}, first: {_clause(minds[0].says)}." if minds else ""
