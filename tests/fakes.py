@@ -13,6 +13,7 @@ from typing import Any
 
 import numpy as np
 
+import strickle
 from strickle.base import Finding, Margin, Mesh, Outcome, Piece, Record, Source, Span, Where, tell
 from strickle.job import stages
 
@@ -130,7 +131,7 @@ def script(folder: Path, part: Path, stall: str, note: Path) -> str:
     """A program that plans with stand-ins, writes each finished stage to ``note`` and stalls for ever in ``stall``."""
     return f"""
 import json, os, sys, time
-sys.path.insert(0, {os.fspath(Path(__file__).parent)!r})
+sys.path[:0] = [{os.fspath(Path(__file__).resolve().parent)!r}, {os.fspath(Path(strickle.__file__).resolve().parents[1])!r}]
 import fakes
 from strickle.job import stages
 log = []

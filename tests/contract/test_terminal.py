@@ -11,12 +11,15 @@ import pytest
 
 from fakes import cards as fake_cards
 from fakes import fakes, finding, stl
+from strickle.base import MissingChoice
 from strickle.cli import group, main
 from strickle.cli.commands import SHAPES
 from strickle.cli.commands import STAGES as OFFERED
+from strickle.cli.commands import USES as OFFERED_USES
 from strickle.job import stages
 from strickle.job.export import WHAT
 from strickle.job.recipe import CHOICES
+from strickle.metal import USES
 
 COMMANDS = ("look", "plan", "resume", "kit", "reckon", "demo", "export", "warm", "doctor")
 PLAN = "--out --unit --body --metal --mould --sand --up --contraction --pour --preset --cell --until --kit --units --json --quiet"
@@ -55,6 +58,7 @@ def test_commands_and_options_of_the_contract_exist() -> None:
 def test_lists_kept_for_quick_help_are_those_of_the_job() -> None:
     assert (*stages.ORDER, "card") == OFFERED
     assert SHAPES == WHAT
+    assert tuple(USES) == OFFERED_USES
     assert {f"--{c.name.replace('_', '-')}" for c in CHOICES} <= options("plan")
 
 
@@ -81,7 +85,7 @@ def test_json_on_stdout_is_results_json_and_nothing_else(part: Path, log: list[s
     assert main(["plan", str(part), "--unit", "mm", "--json"]) == 0
     told = capsys.readouterr()
     assert json.loads(told.out) == json.loads((part.parent / "cube.job" / "results.json").read_text())
-    assert "sound" in told.err
+    assert "metal: begins" in told.err
     assert main(["plan", str(part), "--unit", "mm", "--json", "--quiet"]) == 0
     assert capsys.readouterr().err == ""
 
@@ -161,3 +165,33 @@ def test_module_runs_as_a_program() -> None:
     done = subprocess.run([sys.executable, "-m", "strickle", "--help"], capture_output=True, text=True, check=False)
     assert done.returncode == 0
     assert done.stdout.startswith("Usage: strickle")
+
+
+def test_a_missing_choice_is_asked_for_on_a_terminal_only(part: Path, monkeypatch: pytest.MonkeyPatch, capsys: pytest.CaptureFixture[str]) -> None:
+    asked: list[str] = []
+    known: list[str] = []
+
+    def before(stage: str, watch: object) -> None:
+        if stage == "part" and 'unit = "in"' not in Path("cube.job/job.toml").read_text().replace('# unit = "in"', ""):
+            raise MissingChoice("no unit", "Give the unit", ("--unit mm: 60 mm long", "--unit in: 1.5 m long"))
+        known.append(stage)
+
+    def choose(says: str, choices: list[str]) -> int:
+        asked.append(says)
+        return 0 if "for" in says else 1
+
+    monkeypatch.setattr(stages, "STAGES", fakes(before=before))
+    monkeypatch.setattr("strickle.cli.work.choose", choose)
+    assert main(["plan", str(part)]) == 2
+    assert asked == []
+    assert not Path("cube.job").exists()
+    monkeypatch.setattr("strickle.cli.work.may_ask", lambda: True)
+    assert main(["plan", str(part)]) == 0
+    assert asked == ["What is the part for?", "no unit."]
+    recipe = Path("cube.job/job.toml").read_text()
+    assert 'unit = "in"' in recipe
+    assert 'use = "general"' in recipe
+    assert known[-1] == "sound"
+    asked.clear()
+    assert main(["plan", str(part)]) == 0
+    assert asked == []

@@ -103,7 +103,7 @@ def test_broken_files_leave_nothing(tmp_path: Path, capsys: pytest.CaptureFixtur
 
 
 def test_no_unit_and_no_terminal_is_a_missing_choice(tmp_path: Path, capsys: pytest.CaptureFixture[str]) -> None:
-    (tmp_path / "odd.stl").write_bytes(stl(3.0))
+    (tmp_path / "odd.stl").write_bytes(stl(10.0))
     assert "--unit" in refused(capsys, "plan", "odd.stl", "--quiet")
     assert not (tmp_path / "odd.job").exists()
 

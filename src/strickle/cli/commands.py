@@ -10,6 +10,7 @@ import click
 from strickle import __version__
 
 STAGES = ("metal", "part", "pattern", "mould", "rigging", "cavity", "melt", "pour", "sound", "card")
+USES = ("general", "lifting", "pressure", "brake", "steering", "firearm", "rotating", "food")
 SHAPES = ("3mf", "stl", "vti", "csv", "json", "schema")
 SETTINGS = {"help_option_names": ["-h", "--help"], "max_content_width": 100}
 Function = TypeVar("Function", bound=Callable[..., Any])
@@ -43,7 +44,7 @@ def _asking(function: Function) -> Function:
         click.option("--up", metavar="X,Y,Z", help="Direction of the part that shall point up in the mould."),
         click.option("--sand", metavar="KEY", help="Sand by key. Default: the kit's."),
         click.option("--mould", type=click.Choice(["two-part", "open-face"]), help="Kind of mould."),
-        click.option("--use", metavar="KEY", help="What the part is for. Default: general."),
+        click.option("--use", type=click.Choice(USES), help="What the part is for. Default: general."),
         click.option("--metal", metavar="KEY", help="Alloy by key. Default: a356."),
         click.option("--body", metavar="N", help="Body to take where the file holds several."),
         click.option("--unit", type=click.Choice(["mm", "cm", "m", "in"]), help="Unit of the file's numbers."),
@@ -97,7 +98,7 @@ def resume(**given: Any) -> int:
 
 
 @group.command()
-@click.option("--out", metavar="DIR", type=click.Path(), help="Job folder. Default: bracket.job here.")
+@click.option("--out", metavar="DIR", type=click.Path(), help="Job folder. Default: demo.job here.")
 @click.option("--preset", type=click.Choice(["rough", "shop", "fine"]), help="How finely to solve. Default: shop.")
 @_answering
 def demo(**given: Any) -> int:

@@ -58,7 +58,7 @@ def progress(silent: bool) -> Iterator[Watch]:
 
 
 def _lines() -> Watch:
-    """Plain lines: one when the stage changes and one every five seconds."""
+    """Plain lines: one when the stage changes and one every five seconds, never more than one a second."""
     last = ""
     then = 0.0
 
@@ -66,7 +66,7 @@ def _lines() -> Watch:
         nonlocal last, then
         stage = says.partition(":")[0]
         now = time.monotonic()
-        if stage != last or now - then > 5.0:
+        if now - then > (1.0 if stage != last else 5.0):
             last, then = stage, now
             click.echo(f"{100 * share:3.0f} %  {says}", err=True)
 

@@ -15,6 +15,7 @@ from strickle.cli.terminal import choose, may_ask, progress, stop_key
 from strickle.job import Plan
 from strickle.job.planning import LOOK_ENDS, begin, resume
 from strickle.job.recipe import BY_NAME
+from strickle.metal import USES
 
 _FLAG = re.compile(r"--([\w-]+) (\S+?):? (.*)")
 Run = Callable[[Watch, Callable[[], bool]], Plan]
@@ -44,8 +45,8 @@ def plan_demo(out: str | None, preset: str | None, units: str | None, as_json: b
     with tempfile.TemporaryDirectory() as place:
         part = Path(place) / "bracket.stl"
         part.write_bytes(bracket_stl())
-        folder = out or "bracket.job"
-        return _plan(part, folder, as_json, quiet, {"unit": "mm", "preset": preset, "units": units})
+        folder = out or "demo.job"
+        return _plan(part, folder, as_json, quiet, {"unit": "mm", "use": "general", "preset": preset, "units": units})
 
 
 def _plan(part: Path, out: str | None, as_json: bool, quiet: bool, given: dict[str, Any]) -> int:
@@ -54,6 +55,8 @@ def _plan(part: Path, out: str | None, as_json: bool, quiet: bool, given: dict[s
     for name, text in wishes.items():
         BY_NAME[name].read(text)
     folder = out or f"{part.stem}.job"
+    if "use" not in wishes and may_ask() and not (quiet or as_json) and part.is_file() and not (Path(folder) / "job.toml").exists():
+        wishes["use"] = list(USES)[choose("What is the part for?", [f"{use}: {says}" for use, says in USES.items()])]
 
     def run(watch: Watch, stopped: Callable[[], bool]) -> Plan:
         return begin(part, out=folder, kit=kit, wishes=wishes, units=units, until=until, watch=watch, stopped=stopped)

@@ -80,6 +80,14 @@ class StageCache:
         path = self.folder / f"{stage}-{key[:16]}.json"
         return self._read(path, None) if path.exists() else None
 
+    def has(self, stage: str, key: str) -> bool:
+        """Whether there is an entry with this full key; it then counts as used."""
+        stem = f"{stage}-{key[:16]}"
+        if not (self.folder / f"{stem}.json").exists():
+            return False
+        self.touched.add(stem)
+        return True
+
     def prune(self) -> None:
         """Remove what no step of the last finished plan read or wrote."""
         for path in self.folder.glob("*"):

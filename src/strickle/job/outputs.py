@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 from collections.abc import Iterator, Mapping
+from typing import Any
 
 import numpy as np
 
@@ -68,6 +69,7 @@ def card_files(trail: Trail, kit: Kit, units: str) -> dict[str, bytes]:
 
     if "part" not in trail.results:
         return {}
+    results: dict[str, Any] = dict(trail.results)
     return write(
         verdict=trail.verdict,
         findings=trail.findings,
@@ -75,5 +77,5 @@ def card_files(trail: Trail, kit: Kit, units: str) -> dict[str, bytes]:
         units=units,
         paper="us-letter" if units == "us" else "a4",
         because=trail.because,
-        **dict(trail.results),
+        **results,
     )

@@ -13,6 +13,7 @@ import numpy as np
 from strickle.base import BadInput, Record, declared, parse
 from strickle.job.folder import write_bytes
 from strickle.job.stages import STAGES
+from strickle.metal import USES
 
 SCHEMA = 1
 UNITS = ("metric", "us")
@@ -42,6 +43,13 @@ class Choice:
     def says(self) -> str:
         """Plain words from the ask's own declaration."""
         return str(_field(self.stage, self.field).metadata["says"])
+
+    @property
+    def example(self) -> str:
+        """A lawful value, to show how it is written."""
+        if self.is_vector:
+            return "0,0,1"
+        return {"m": "2 mm", "s": "20 s", "K": "720 degC", "1": "1.3 %"}.get(self.unit or "", self.among[0] if self.among else self.name)
 
     def read(self, text: Any) -> Any:
         """Text from a file or the command line as the value the ask holds (SI). Raises BadInput naming the choice."""
@@ -79,7 +87,7 @@ class Choice:
 CHOICES: tuple[Choice, ...] = (
     Choice(name="unit", stage="part", field="unit", among=("mm", "cm", "m", "in")),
     Choice(name="body", stage="part", field="body"),
-    Choice(name="use", stage="metal", field="use"),
+    Choice(name="use", stage="metal", field="use", among=tuple(USES)),
     Choice(name="metal", stage="metal", field="metal"),
     Choice(name="contraction", stage="metal", field="contraction"),
     Choice(name="up", stage="pattern", field="up"),
@@ -200,23 +208,20 @@ def write_recipe(path: Path, recipe: Recipe) -> None:
 
 def _fresh(recipe: Recipe) -> str:
     lines = [
-        "# What was asked of this job. Change a line (take the # away) and run: strickle resume, with this folder's name.",
+        "# What was asked of this job. Take the # from a line, or change one, and run: strickle resume, with this folder's name.",
         f"schema = {SCHEMA}",
     ]
     lines += [f'units = "{recipe.units}"'] if recipe.units else []
     lines += [f'kit = "{recipe.kit}"'] if recipe.kit else []
-    for stage in STAGES:
-        choices = [c for c in CHOICES if c.stage == stage.name]
-        if not choices:
-            continue
-        lines += ["", f"[{stage.name}]"]
-        if stage.name == "part":
+    for stage in dict.fromkeys(choice.stage for choice in CHOICES):
+        lines += ["", f"[{stage}]"]
+        if stage == "part":
             lines.append(f"file = {_quoted(recipe.file)}")
-        for choice in choices:
+        for choice in (c for c in CHOICES if c.stage == stage):
             among = f" ({' | '.join(choice.among)})" if choice.among and "|" not in choice.says else ""
-            lines.append(f"# {choice.field}: {choice.says}{among}")
-            if choice.name in recipe.asked:
-                lines.append(f"{choice.field} = {_quoted(recipe.asked[choice.name])}")
+            given = choice.name in recipe.asked
+            entry = f"{choice.field} = {_quoted(recipe.asked[choice.name] if given else choice.example)}"
+            lines.append(f"{'' if given else '# '}{entry}   # {choice.says}{among}")
     return "\n".join(lines) + "\n"
 
 

@@ -89,7 +89,7 @@ class Runner:
 
         for kept in self._memory.get((stage.name, base), ()):
             if fresh(kept):
-                if self._cache is not None and self._cache.keyed(stage.name, kept.outcome.key) is None:
+                if self._cache is not None and not self._cache.has(stage.name, kept.outcome.key):
                     self._cache.write(stage.name, base, kept)
                 return kept
         if self._cache is not None:
