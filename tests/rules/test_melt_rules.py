@@ -114,7 +114,6 @@ def test_pot_cooling(number, opening, mass, published):
 def test_charge_and_pot():
     assert rules.charge(0.97, 0.0, 0.03) == pytest.approx(1.0)
     assert rules.pot_volume(2.37, 2370.0, 0.8) == pytest.approx(1.25e-3)
-    assert rules.sand_mass(0.01, 0.001, 1600.0) == pytest.approx(14.4)
     with pytest.raises(BadInput):
         rules.charge(1.0, 0.0, 1.0)
     with pytest.raises(BadInput, match="unobtainium"):
