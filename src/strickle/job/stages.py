@@ -53,9 +53,9 @@ STAGES: tuple[Stage, ...] = (
         name="cavity", says="the closed mould", verb="close", takes=("pattern", "mould", "rigging", "part", "metal"),
         ask=CavityAsk, gives=Cavity, share=0.08,
     ),
-    Stage(name="melt", says="the melt", verb="charge", takes=("part", "rigging", "cavity", "metal"), ask=MeltAsk, gives=Melt, share=0.01),
+    Stage(name="melt", says="the melt", verb="charge", takes=("part", "mould", "rigging", "cavity", "metal"), ask=MeltAsk, gives=Melt, share=0.01),
     Stage(
-        name="pour", says="the pour", verb="fill", takes=("part", "pattern", "rigging", "cavity", "metal", "melt"),
+        name="pour", says="the pour", verb="fill", takes=("part", "pattern", "mould", "rigging", "cavity", "metal", "melt"),
         ask=PourAsk, gives=Pour, share=0.01,
     ),
     Stage(

@@ -9,6 +9,7 @@ from strickle.melt import rules
 from strickle.melt.choose import PotChosen, PourChosen
 from strickle.melt.result import Melt
 from strickle.metal import Metal
+from strickle.mould import Mould
 from strickle.part import Part
 from strickle.stores import Furnace, Kit, Stores
 
@@ -17,12 +18,12 @@ HOT_ALUMINIUM = 750.0 + ICE_POINT
 
 
 def findings_of(
-    melt: Melt, most: float, chosen: PotChosen, pour: PourChosen, furnace: Furnace, part: Part, metal: Metal, stores: Stores
+    melt: Melt, most: float, chosen: PotChosen, pour: PourChosen, furnace: Furnace, part: Part, mould: Mould, metal: Metal, stores: Stores
 ) -> tuple[Finding, ...]:
     """Every finding of the melt. ``most`` [kg] is the charge at the highest published loss."""
     kit = stores.kit
     return (
-        *_place(furnace, kit),
+        *_place(furnace, mould, kit),
         *_pot(melt, chosen, kit),
         *_weight(melt, chosen, kit),
         *_metal(melt, most, kit),
@@ -33,13 +34,13 @@ def findings_of(
     )
 
 
-def _place(furnace: Furnace, kit: Kit) -> Iterator[Finding]:
+def _place(furnace: Furnace, mould: Mould, kit: Kit) -> Iterator[Finding]:
     if kit.place != "indoors":
         return
-    oily = kit.sand.startswith("oil")
+    oily = mould.sand.startswith("oil")
     if furnace.kind == "gas" or oily:
         what = [f"{furnace.name} burns fuel"] if furnace.kind == "gas" else []
-        what += ["the sand in use is oil-bonded and smokes when metal meets it"] if oily else []
+        what += [f"the mould is {mould.sand_name}, which smokes when metal meets it"] if oily else []
         yield Finding(
             code="melt.place",
             weight="STOP",
@@ -176,7 +177,9 @@ def _heat(melt: Melt, metal: Metal) -> Iterator[Finding]:
         because=f"the pot loses {tell(melt.cooling_rate, 'K', 'step')} each second on the way, and metal this hot can hold "
         f"{tell(float(holds), '1')} times the hydrogen that it holds as it begins to freeze",
         do="Shorten the carry, pre-heat tongs and skimmer dry and hot, and lift as soon as the temperature is reached",
-        margin=Margin(value=HOT_ALUMINIUM - melt.lift_temperature.value, unit="K", of="750 degrees Celsius less the lifting temperature"),
+        margin=Margin(
+            value=HOT_ALUMINIUM - melt.lift_temperature.value, unit="K", of="temperature above which defects grow, less the lifting temperature"
+        ),
         source="Ndaliman & Pius 2004; Talbot & Anyalebechi, Mater. Sci. Technol. 4 (1988) 1-4",
     )
 

@@ -163,27 +163,6 @@ def pot_cooling(
 
 
 @rule(
-    name="sand_mass",
-    says="Rammed sand in a flask",
-    inputs=(
-        Input(name="flask_volume", unit="m3", says="inside of cope and drag together", low=0.0),
-        Input(name="metal_volume", unit="m3", says="part and rigging", default=0.0, low=0.0),
-        Input(name="density", unit="kg/m3", says="rammed sand", default=1600.0, low=1000.0, high=2200.0),
-    ),
-    outputs=(Output(name="mass", unit="kg", says="sand rammed into the flask"),),
-    formula="mass = (flask_volume - metal_volume) * density",
-    source="rammed oil-bonded silica sand 1550 to 1680 kg/m3: from memory, unverified",
-)
-def sand_mass(flask_volume: float, metal_volume: float = 0.0, density: float = 1600.0) -> float:
-    """Sand [kg].
-
-    >>> round(sand_mass(0.3 * 0.225 * 0.15, 0.5e-3), 1)
-    15.4
-    """
-    return (flask_volume - metal_volume) * density
-
-
-@rule(
     name="hydrogen_solubility",
     says="Hydrogen that liquid aluminium can hold",
     inputs=(

@@ -14,6 +14,7 @@ from strickle.melt.heat import heat_between, warmth_of
 from strickle.melt.judge import findings_of
 from strickle.melt.result import Melt
 from strickle.metal import Metal
+from strickle.mould import Mould
 from strickle.part import Part
 from strickle.rigging import Rigging
 from strickle.stores import Stores
@@ -22,7 +23,7 @@ WITH_THERMOMETER, WITHOUT_THERMOMETER = 10.0, 40.0
 """K. How well the metal's temperature is known with a sheathed thermocouple, and by eye and time alone (common practice)."""
 
 
-def charge(part: Part, rigging: Rigging, cavity: Cavity, metal: Metal, stores: Stores, ask: MeltAsk, watch: Watch) -> Melt:
+def charge(part: Part, mould: Mould, rigging: Rigging, cavity: Cavity, metal: Metal, stores: Stores, ask: MeltAsk, watch: Watch) -> Melt:
     """Metal, pot, heat, fuel and temperatures for one mould.
 
     The heel is the kit's share of the charge. Heat counts the whole charge from the kit's ambient temperature. The pot cools while it is
@@ -71,7 +72,7 @@ def charge(part: Part, rigging: Rigging, cavity: Cavity, metal: Metal, stores: S
     )
     most = float(rules.charge(poured, 0.0, loss.high + kit.heel))
     watch(1.0, "charge weighed")
-    return dataclasses.replace(melt, findings=findings_of(melt, most, chosen, pour, furnace, part, metal, stores))
+    return dataclasses.replace(melt, findings=findings_of(melt, most, chosen, pour, furnace, part, mould, metal, stores))
 
 
 def _basin_outside(rigging: Rigging) -> float:

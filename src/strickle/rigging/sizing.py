@@ -5,6 +5,8 @@ from __future__ import annotations
 import math
 from dataclasses import dataclass
 
+import numpy as np
+
 from strickle.base import Finding, Margin, Record, Source, si, tearing_speed, tell, word
 from strickle.metal import Metal
 from strickle.mould import Mould
@@ -99,7 +101,9 @@ def _fluid_time(wall: float, metal: Metal, ambient: float, mould: Mould | None) 
         effusivity = math.sqrt(mould.sand_conductivity * mould.sand_density * mould.sand_heat)
         contact = mould.contact
     superheat = max(0.5 * (metal.pour_low + metal.pour_high) - metal.liquidus, 10.0)
-    wanted = 0.5 * wall * metal.density_liquidus * (metal.liquid_heat * superheat + STILL_FLUID * metal.latent_heat)
+    stops = float(np.interp(STILL_FLUID, metal.curve_solid, metal.curve_temperature))
+    sensible = metal.liquid_heat * (superheat + metal.liquidus - stops)
+    wanted = 0.5 * wall * metal.density_liquidus * (sensible + STILL_FLUID * metal.latent_heat)
     low, high = 0.0, 1e5
     for _ in range(80):
         middle = 0.5 * (low + high)

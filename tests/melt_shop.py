@@ -1,4 +1,4 @@
-"""A metal, a kit and a part to sum with; made up for the tests from reference values, no store needed."""
+"""A metal, a kit and a part to sum with; made up for the tests from reference values, the stores' constants come from the stores."""
 
 from __future__ import annotations
 
@@ -6,12 +6,15 @@ import dataclasses
 
 import numpy as np
 
-from strickle.base import Mesh, Span
-from strickle.cavity import Cavity
+from strickle.base import Grid, Mesh, Span
+from strickle.cavity import PART, RUNNING, SAND, Cavity
 from strickle.metal import Metal
 from strickle.mould import FlaskChosen, Mould
 from strickle.part import HotSpot, Part
+from strickle.pattern import Pattern
+from strickle.rigging import Basin, Ingate, Rigging, Runner, Sprue
 from strickle.stores import Crucible, Flask, Furnace, Kit, Stores
+from strickle.stores.load import load
 
 
 def a356(**changes) -> Metal:
@@ -53,7 +56,7 @@ def a356(**changes) -> Metal:
 
 
 def kit(**changes) -> Kit:
-    """A shop in the open with one gas furnace, three pots and an electric furnace."""
+    """A shop in the open with two furnaces, three pots and more of everything than is needed."""
     shop = Kit(
         place="outdoors",
         ventilated=False,
@@ -89,8 +92,8 @@ def kit(**changes) -> Kit:
 
 
 def stores(shop: Kit | None = None) -> Stores:
-    """Stores without metals: the rooms fall back on nothing here, the metal comes ready."""
-    return Stores(metals={}, sands={}, constants={}, sources={}, kit=shop or kit())
+    """The published stores under this shop."""
+    return load(shop or kit())
 
 
 def mould(**changes) -> Mould:
@@ -146,16 +149,16 @@ def part(volume: float = 150e-6, wall: float = 0.006, spots: tuple[HotSpot, ...]
 
 
 def cavity(mass: float = 0.6) -> Cavity:
-    """A closed mould known by its metal alone."""
-    from strickle.base import Grid
-
-    tags = np.zeros((1, 1, 1), dtype=np.uint8)
+    """A block 60 x 40 x 20 mm standing on the parting with a runner beside it, on 5 mm cells; its metal weighs ``mass``."""
+    tags = np.full((20, 12, 8), SAND, dtype=np.uint8)
+    tags[2:14, 2:10, 2:6] = PART
+    tags[15:18, 2:10, 0:2] = RUNNING
     return Cavity(
-        cell=0.002,
-        cells=1,
-        metal_cells=1,
-        metal_volume=mass / 2370.0,
-        mesh_volume=mass / 2370.0,
+        cell=0.005,
+        cells=tags.size,
+        metal_cells=int(np.count_nonzero(tags != SAND)),
+        metal_volume=mass / 2390.0,
+        mesh_volume=mass / 2390.0,
         voxel_area=0.03,
         mesh_area=0.03,
         lift=50.0,
@@ -163,8 +166,71 @@ def cavity(mass: float = 0.6) -> Cavity:
         sand_mass=20.0,
         least_sand_margin=0.03,
         metal_mass=mass,
-        grid=Grid(tags=tags, cell=0.002, origin=np.zeros(3)),
-        fraction=np.zeros((1, 1, 1)),
-        bodies=np.zeros((1, 1, 1), dtype=np.uint8),
+        grid=Grid(tags=tags, cell=0.005, origin=np.array([-0.05, -0.03, -0.01])),
+        fraction=(tags != SAND).astype(float),
+        bodies=np.zeros(tags.shape, dtype=np.uint8),
         names=(),
+    )
+
+
+def rigging(
+    *, top: float = 176e-6, base: float = 69e-6, height: float = 0.06, depth: float = 0.03, gates: float = 200e-6, fall: float = 0.0
+) -> Rigging:
+    """A running system by its sections [m2], sprue height, basin depth and fall [m]."""
+    none = Mesh(vertices=np.zeros((3, 3)), faces=np.array([[0, 1, 2]]))
+    gate = Ingate(
+        name="ingate-1",
+        at=np.array([0.01, 0.02, 0.003]),
+        area=gates,
+        width=gates / 0.006,
+        height=0.006,
+        half="cope",
+        speed=0.4,
+        fall=fall,
+        asked=gates,
+        contact=gates,
+    )
+    return Rigging(
+        pour_time=2.0,
+        flow=6e-5,
+        head=0.08,
+        choke_area=base,
+        discharge=0.74,
+        sprue=Sprue(top_area=top, base_area=base, height=height, at=np.zeros(2)),
+        basin=Basin(depth=depth, width=0.04, length=0.06, volume=depth * 0.04 * 0.06),
+        runner=Runner(width=0.012, depth=0.012, area=2 * base, length=0.1, line=np.zeros((2, 2))),
+        ingates=(gate,),
+        risers=(),
+        vents=(),
+        volume=1e-4,
+        yield_=0.6,
+        least_gap=0.012,
+        casting=none,
+        regions=(),
+        pieces=(),
+    )
+
+
+def pattern() -> Pattern:
+    """A part lying as it is, one tenth larger, moved by 0.1 m along x."""
+    none = Mesh(vertices=np.zeros((3, 3)), faces=np.array([[0, 1, 2]]))
+    return Pattern(
+        draw=np.array([0.0, 0.0, 1.0]),
+        turn=np.eye(3),
+        shift=np.array([0.1, 0.0, 0.0]),
+        scale=np.full(3, 1.1),
+        print_scale=np.full(3, 1.1),
+        parting_level=0.0,
+        undercut_volume=0.0,
+        undercut_faces=(),
+        undrafted_area=0.0,
+        face_draft=np.zeros(1),
+        contraction=Span(value=0.013, low=0.01, high=0.018),
+        measure=0.1,
+        measure_part=0.1,
+        measure_axis="length",
+        cavity=none,
+        cope_depth=0.02,
+        drag_depth=0.0,
+        pieces=(),
     )
