@@ -11,9 +11,8 @@ import math
 import manifold3d as m3
 import numpy as np
 
-from strickle.base import Finding, Margin, Mesh, Piece, Source, Span, Verdict, Where, tell
+from strickle.base import Finding, Grid, Margin, Mesh, Piece, Source, Span, Verdict, Where, tell
 from strickle.cavity import INGATE, PART, RISER, RUNNING, SAND, Cavity
-from strickle.base import Grid
 from strickle.job.demo import bracket
 from strickle.melt import Melt
 from strickle.metal import Metal

@@ -135,7 +135,7 @@ def section(plane: Plane, pattern: Pattern, mould: Mould | None, rigging: Riggin
     else:
         x0, y0, x1, y1 = metal.union(part).bounds if not metal.union(part).is_empty else (-0.05, -0.05, 0.05, 0.05)
         world = (x0 - 0.01, x1 + 0.01, y0 - 0.01, y1 + 0.01)
-    frame = Frame(*size, world, units, "Section through the mould")
+    frame = Frame(*size, world, units, "Section A–A")
     from shapely.geometry import box as rectangle
 
     flask = frame.on_sheet(rectangle(world[0], world[2], world[1], world[3]))
@@ -153,8 +153,7 @@ def section(plane: Plane, pattern: Pattern, mould: Mould | None, rigging: Riggin
     (x0, y_zero), (x1, _) = frame.at(world[0], 0.0), frame.at(world[1], 0.0)
     if mould is not None:
         frame.draw(flask, thick=0.8)
-        for a, b in zip(flask.exterior.coords[:-1], flask.exterior.coords[1:], strict=True):
-            frame.ground.line(*a, *b, 14.0)
+        frame.border(flask)
     frame.sheet.rule(x0 - 3.5, y_zero, x1 + 3.5, y_zero, thick=0.3, dash="5 1 1 1")
     frame.ground.line(x0, y_zero, x1, y_zero, 5.0)
     _section_sizes(frame, plane, pattern, mould, rigging, world, part)
@@ -216,7 +215,7 @@ def _section_sizes(frame: Frame, plane: Plane, pattern: Pattern, mould: Mould | 
 
 
 def _band(span: Any, unit: str, units: str) -> str:
-    """low to high with one unit."""
+    """Low to high with one unit."""
     (low, a), (high, b) = shown(span.low, unit, units), shown(span.high, unit, units)
     return f"{low} to {high} {b}" if a == b else f"{low} {a} to {high} {b}"
 
@@ -249,8 +248,7 @@ def plan(plane: Plane, pattern: Pattern, mould: Mould | None, rigging: Rigging |
     frame.ground.area(metal_on.union(part_on), 2.2)
     if mould is not None:
         frame.draw(flask, thick=0.8)
-        for a, b in zip(flask.exterior.coords[:-1], flask.exterior.coords[1:], strict=True):
-            frame.ground.line(*a, *b, 14.0)
+        frame.border(flask)
     if rigging is not None:
         _plan_rigging(frame, bodies, rigging, metal, part)
     _cut_line(frame, plane, world)

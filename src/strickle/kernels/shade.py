@@ -34,10 +34,10 @@ def cover(vertices, faces, depth, owner):
         area = (bx - ax) * (cy - ay) - (by - ay) * (cx - ax)
         if abs(area) < 1e-12:
             continue
-        left = max(0, int(math.ceil(min(ax, bx, cx) - 0.5)))
-        right = min(width - 1, int(math.floor(max(ax, bx, cx) - 0.5)))
-        top = max(0, int(math.ceil(min(ay, by, cy) - 0.5)))
-        foot = min(height - 1, int(math.floor(max(ay, by, cy) - 0.5)))
+        left = max(0, math.ceil(min(ax, bx, cx) - 0.5))
+        right = min(width - 1, math.floor(max(ax, bx, cx) - 0.5))
+        top = max(0, math.ceil(min(ay, by, cy) - 0.5))
+        foot = min(height - 1, math.floor(max(ay, by, cy) - 0.5))
         for row in range(top, foot + 1):
             py = row + 0.5
             for col in range(left, right + 1):
@@ -195,7 +195,7 @@ def sample(values, seen, origin, cell, points, out):
         x = (points[p, 0] - origin[0]) / cell - 0.5
         y = (points[p, 1] - origin[1]) / cell - 0.5
         z = (points[p, 2] - origin[2]) / cell - 0.5
-        i, j, k = int(math.floor(x)), int(math.floor(y)), int(math.floor(z))
+        i, j, k = math.floor(x), math.floor(y), math.floor(z)
         total, weight = 0.0, 0.0
         for a in range(2):
             for b in range(2):
