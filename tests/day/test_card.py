@@ -70,7 +70,13 @@ def test_two_pages_that_say_the_results(results, findings, caught, paper, units)
         assert not any(name.encode() in data for data in files.values())
     text = words(caught)
     melt, sound, cavity = results["melt"], results["sound"], results["cavity"]
-    for value, unit in ((melt.charge_mass, "kg"), (melt.gross_mass, "kg"), (cavity.hold_down_mass, "kg"), (sound.riser_time, "s"), (sound.knock_out_time.high, "s")):
+    for value, unit in (
+        (melt.charge_mass, "kg"),
+        (melt.gross_mass, "kg"),
+        (cavity.hold_down_mass, "kg"),
+        (sound.riser_time, "s"),
+        (sound.knock_out_time.high, "s"),
+    ):
         assert " ".join(shown(value, unit, units)) in text
     for finding in findings:
         assert render(finding.says, units) in text

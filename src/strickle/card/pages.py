@@ -73,7 +73,15 @@ def compose(data: dict[str, Any], pictures: Mapping[str, bytes]) -> tuple[bytes,
 
     findings, pieces = len(data["findings"]), len(data["pieces"])
     left, share = split(data["steps"])
-    data |= {"steps_left": left, "left_share": share, "size": SIZES[0], "pieces_second": pieces, "pieces_narrow": False, "sources_at": "second", "findings_first": findings}
+    data |= {
+        "steps_left": left,
+        "left_share": share,
+        "size": SIZES[0],
+        "pieces_second": pieces,
+        "pieces_narrow": False,
+        "sources_at": "second",
+        "findings_first": findings,
+    }
 
     def fits(page: int, **change: Any) -> bool:
         data.update(change)

@@ -107,7 +107,16 @@ class Pictures:
     says: str
 
 
-def pictures(part: Part, pattern: Pattern | None, rigging: Rigging | None, cavity: Cavity | None, sound: Sound | None, bodies: Bodies | None, plane: Plane | None, units: str) -> Pictures:
+def pictures(
+    part: Part,
+    pattern: Pattern | None,
+    rigging: Rigging | None,
+    cavity: Cavity | None,
+    sound: Sound | None,
+    bodies: Bodies | None,
+    plane: Plane | None,
+    units: str,
+) -> Pictures:
     """The casting as far as it is known: with freezing times where they were solved, else the part in the bare coarse freeze."""
     field: Field | None = None
     if rigging is not None:
@@ -151,5 +160,3 @@ def _sheet(whole: bytes, cut: bytes | None, field: Field | None, says: str) -> b
     sheet.text(x0 + w + 3.0, y0 + h / 2, f"{'min' if minutes else 's'} after the pour", 2.7)
     sheet.text(x0 + w + 3.0, y0 + h + 2.0, says, 2.7)
     return sheet.written()
-
-

@@ -126,7 +126,16 @@ def _labels(frame: Frame, bodies: Bodies, plane: Plane, rigging: Rigging, part: 
             frame.label(words_for(name, kind, body, rigging, frame.told), *_point(cut))
 
 
-def section(plane: Plane, pattern: Pattern, mould: Mould | None, rigging: Rigging | None, sound: Sound | None, bodies: Bodies, size: tuple[float, float], units: str) -> Drawing:
+def section(
+    plane: Plane,
+    pattern: Pattern,
+    mould: Mould | None,
+    rigging: Rigging | None,
+    sound: Sound | None,
+    bodies: Bodies,
+    size: tuple[float, float],
+    units: str,
+) -> Drawing:
     """The upright section ``size`` millimetres wide and high. Raises AssertionError should two labels overlap."""
     metal, part = upright(bodies.casting, plane), upright(bodies.part, plane)
     if mould is not None:
@@ -186,7 +195,9 @@ def _beyond(bodies: Bodies, plane: Plane, frame: Frame) -> Any:
     return frame.on_sheet(seen_from_above(turned)) if not turned.is_empty() else Polygon()
 
 
-def _section_sizes(frame: Frame, plane: Plane, pattern: Pattern, mould: Mould | None, rigging: Rigging | None, world: tuple[float, float, float, float], part: Any) -> None:
+def _section_sizes(
+    frame: Frame, plane: Plane, pattern: Pattern, mould: Mould | None, rigging: Rigging | None, world: tuple[float, float, float, float], part: Any
+) -> None:
     """Dimensions of the section."""
     left, top = frame.at(world[0], world[3])
     right, low = frame.at(world[1], world[2])
@@ -224,7 +235,9 @@ def _scale(ratio: float) -> str:
     return f"1:{ratio:g}" if ratio >= 1 else f"{1 / ratio:g}:1"
 
 
-def plan(plane: Plane, pattern: Pattern, mould: Mould | None, rigging: Rigging | None, bodies: Bodies, size: tuple[float, float], units: str) -> Drawing:
+def plan(
+    plane: Plane, pattern: Pattern, mould: Mould | None, rigging: Rigging | None, bodies: Bodies, size: tuple[float, float], units: str
+) -> Drawing:
     """The plan on the parting, seen from above: what is open in the parting, risers and sprue above it dashed."""
     metal, part = at_parting(bodies.casting), at_parting(bodies.part)
     outline, whole = seen_from_above(bodies.part), seen_from_above(bodies.casting)

@@ -203,11 +203,7 @@ def sample(values, seen, origin, cell, points, out):
                     ia, jb, kc = i + a, j + b, k + c
                     if ia < 0 or jb < 0 or kc < 0 or ia >= nx or jb >= ny or kc >= nz or seen[ia, jb, kc] != 1:
                         continue
-                    w = (
-                        (x - i if a else 1.0 - (x - i))
-                        * (y - j if b else 1.0 - (y - j))
-                        * (z - k if c else 1.0 - (z - k))
-                    )
+                    w = (x - i if a else 1.0 - (x - i)) * (y - j if b else 1.0 - (y - j)) * (z - k if c else 1.0 - (z - k))
                     total += w * values[ia, jb, kc]
                     weight += w
         out[p] = total / weight if weight > 1e-9 else np.nan
