@@ -11,9 +11,8 @@ import math
 import manifold3d as m3
 import numpy as np
 
-from strickle.base import Finding, Margin, Mesh, Piece, Source, Span, Verdict, Where, tell
+from strickle.base import Finding, Grid, Margin, Mesh, Piece, Source, Span, Verdict, Where, tell
 from strickle.cavity import INGATE, PART, RISER, RUNNING, SAND, Cavity
-from strickle.base import Grid
 from strickle.job.demo import bracket
 from strickle.melt import Melt
 from strickle.metal import Metal
@@ -129,9 +128,20 @@ def results(cell: float = 0.003) -> dict:
         Ingate(name=k, at=np.array(v), area=1e-4, width=0.020, height=0.005, half="cope", speed=0.38, fall=0.0, asked=1e-4, contact=1.01e-4)
         for k, v in ats.items()
     )
+
     def riser(i: int, x: float, d: float, z: float) -> Riser:
-        neck = Neck(width=0.65 * d, height=0.011, length=0.011, modulus=d / 6, area=0.33 * d * d, asked=0.33 * d * d, contact=0.33 * d * d, at=np.array([x, 0, z]))
+        neck = Neck(
+            width=0.65 * d,
+            height=0.011,
+            length=0.011,
+            modulus=d / 6,
+            area=0.33 * d * d,
+            asked=0.33 * d * d,
+            contact=0.33 * d * d,
+            at=np.array([x, 0, z]),
+        )
         return Riser(name=f"riser-{i}", kind="top", spot=i - 1, at=np.array([x, 0.0, z + 0.01]), diameter=d, height=0.09 - z, modulus=d / 5, volume=b[f"riser-{i}"].volume(), neck=neck)  # fmt: skip
+
     formers = (
         _piece("sprue-former", b["sprue"], "cope", 2, "draws up through the cope top"), _piece("riser-1", b["riser-1"], "cope", 1),
         _piece("riser-2", b["riser-2"], "cope", 1), _piece("neck-1", b["neck-1"], "cope", 4, "stands on the pattern"),
@@ -160,7 +170,9 @@ def results(cell: float = 0.003) -> dict:
         tags[inside & ((tags == SAND) | (tag == PART))] = tag
     field = np.full(shape, np.nan)
     inside = tags != SAND
-    hot = np.exp(-(((at[..., 0] + 0.02) ** 2 + at[..., 1] ** 2) / 0.045**2)) + 0.6 * np.exp(-(((at[..., 0] - 0.0934) ** 2 + at[..., 1] ** 2) / 0.03**2))
+    hot = np.exp(-(((at[..., 0] + 0.02) ** 2 + at[..., 1] ** 2) / 0.045**2)) + 0.6 * np.exp(
+        -(((at[..., 0] - 0.0934) ** 2 + at[..., 1] ** 2) / 0.03**2)
+    )
     field[inside] = (25 + 190 * hot + 900 * np.clip(at[..., 2], 0, None) * hot)[inside]
     cavity = Cavity(
         cell=cell, cells=int(shape.prod()), metal_cells=int(inside.sum()), metal_volume=casting.volume(), mesh_volume=casting.volume(),
@@ -190,9 +202,26 @@ def results(cell: float = 0.003) -> dict:
         poor_share=0.04, riser_time=262.0, knock_out_time=span(1450.0, 0.2), knock_out_temperature=623.0, balance_error=1e-7,
         time_to_solidus=field, time_to_coherency=field * 0.8, time_lose_superheat=field * 0.2, niyama=field, findings=(thin,), **common,
     )  # fmt: skip
-    note = Finding(code="metal.rough_curve", weight="MIND", says="The freezing curve of this alloy is derived by rule, not published", because="no published curve is in the stores", do="Treat the times as bands", source="common practice")
+    note = Finding(
+        code="metal.rough_curve",
+        weight="MIND",
+        says="The freezing curve of this alloy is derived by rule, not published",
+        because="no published curve is in the stores",
+        do="Treat the times as bands",
+        source="common practice",
+    )
     metal = dataclasses.replace(metal, findings=(note,))
-    return {"metal": metal, "part": part, "pattern": pattern, "mould": mould, "rigging": rigging, "cavity": cavity, "melt": melt, "pour": pour, "sound": sound}
+    return {
+        "metal": metal,
+        "part": part,
+        "pattern": pattern,
+        "mould": mould,
+        "rigging": rigging,
+        "cavity": cavity,
+        "melt": melt,
+        "pour": pour,
+        "sound": sound,
+    }
 
 
 CASTABLE = Verdict(code="castable", says="Castable as it stands")

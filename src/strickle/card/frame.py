@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+from itertools import pairwise
 from typing import Any
 
 import numpy as np
@@ -55,6 +56,11 @@ class Frame:
         data = path(ring for piece in pieces(shape) for ring in ([*piece.exterior.coords], *([*r.coords] for r in piece.interiors)))
         if data:
             self.sheet.shape(data, **pen)
+
+    def border(self, shape: Any) -> None:
+        """Make the edge of an area dear to labels."""
+        for (x0, y0), (x1, y1) in pairwise(shape.exterior.coords):
+            self.ground.line(x0, y0, x1, y1, 14.0)
 
     def hatch(self, shape: Any, gap: float = 1.9) -> None:
         """Lines at 45 degrees inside an area given in sheet millimetres."""

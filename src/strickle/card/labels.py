@@ -134,7 +134,7 @@ def _best(label: Label, ground: Ground, hard: Sequence[Box], others: Sequence[Pl
     cost = ground.sums(boxes) + 0.9 * reach
     if label.leader:
         cost += 30.0 * (reach < 3.0) + 1.6 * ground.along(fx, fy, label.at)
-    bad = np.zeros(len(boxes), dtype=bool)
+    bad: Any = np.zeros(len(boxes), dtype=bool)
     taken = [*hard, *(o.box for o in others)]
     for other in taken:
         gap = 0.6

@@ -109,9 +109,7 @@ def _charge(f: Facts) -> str:
 
 
 def _melt(f: Facts) -> str:
-    return (
-        f"About {band(f.melt.melt_time, 's', f.units)}. To {band(f.melt.lift_temperature, 'K', f.units)}; skim, read, write it down."
-    )
+    return f"About {band(f.melt.melt_time, 's', f.units)}. To {band(f.melt.lift_temperature, 'K', f.units)}; skim, read, write it down."
 
 
 def _lift(f: Facts) -> str:
@@ -168,6 +166,4 @@ _DAY: tuple[tuple[str, str, Callable[[Facts], str]], ...] = (
 
 def day(facts: Facts, cautions: tuple[Caution, ...]) -> tuple[Step, ...]:
     """The steps of the day with the cautions whose conditions hold."""
-    return tuple(
-        Step(key, title, text(facts), tuple(c for c in cautions if c.step == key), key in HOLDS) for key, title, text in _DAY
-    )
+    return tuple(Step(key, title, text(facts), tuple(c for c in cautions if c.step == key), key in HOLDS) for key, title, text in _DAY)

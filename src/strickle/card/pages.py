@@ -16,14 +16,21 @@ SIZES = (9.2, 8.9, 8.6, 8.3, 8.0)
 
 def _inputs(data: Mapping[str, Any], pictures: Mapping[str, bytes]) -> dict[str, bytes]:
     template = files("strickle.card").joinpath("card.typ").read_bytes()
-    return {"main.typ": template, "data.json": json.dumps(data, ensure_ascii=False).encode(), **{k: v for k, v in pictures.items() if k.endswith(".svg")}}
+    return {"main.typ": template, "data.json": json.dumps(data, ensure_ascii=False).encode(), **pictures}
+
+
+def _empty(svg: bytes) -> bytes:
+    """A drawing of the same size with nothing on it: enough to see where the page ends."""
+    return svg[: svg.index(b">") + 1] + b"</svg>"
 
 
 def _ends(data: Mapping[str, Any], pictures: Mapping[str, bytes]) -> tuple[int, int, int]:
     """Page on which the first part ends, the second, and the last page."""
     import typst
 
-    raw = typst.query(_inputs(data, pictures), "<end>", field="value", font_paths=[folder()], ignore_system_fonts=True)
+    blank = {name: _empty(svg) for name, svg in pictures.items()}
+    query: Any = typst.query  # its type hints leave out the dictionary of files that it takes
+    raw = query(_inputs(data, blank), "<end>", field="value", font_paths=[folder()], ignore_system_fonts=True)
     first, second, last = json.loads(raw)
     return int(first), int(second), int(last)
 
@@ -36,20 +43,25 @@ def _weight(step: Mapping[str, Any]) -> float:
     return float(1.35 + lines + (0.9 if step["hold"] else 0.0))
 
 
-def split(steps: list[dict[str, Any]]) -> int:
-    """How many steps stand in the left column so that both are about as long."""
+def split(steps: list[dict[str, Any]]) -> tuple[int, float]:
+    """How many steps stand in the left column, and its share of the width, so that both columns are about as long."""
     weights = [_weight(step) for step in steps]
     total, best = sum(weights), 0
     for n in range(len(weights) + 1):
         if abs(2 * sum(weights[:n]) - total) < abs(2 * sum(weights[:best]) - total):
             best = n
-    return best
+    return best, round(sum(weights[:best]) / total, 3) if total else 0.5
 
 
-def _ways(pieces: int, sources_first: bool) -> list[tuple[float, str, int]]:
-    """What is tried for the second page, the best first: letter size, where the sources stand, pieces kept on it."""
-    near = [(size, "first" if sources_first else "second", pieces) for size in SIZES[:4]]
-    return [*near, *((size, "last", pieces) for size in SIZES), *((8.4, "last", keep) for keep in (12, 8, 0) if keep < pieces)]
+def _ways(pieces: int, sources_first: bool) -> list[dict[str, Any]]:
+    """What is tried for the second page, the best first: letter size, where the sources stand, how the pieces are listed."""
+    near = "first" if sources_first else "second"
+    whole = [(SIZES[0], near, False, pieces), (SIZES[1], near, False, pieces)]
+    narrow = [(size, near, True, pieces) for size in (SIZES if sources_first else SIZES[:-1])]
+    last = [(size, "last", narrow_list, pieces) for size in SIZES for narrow_list in (False, True)]
+    over = [(SIZES[2], "last", True, keep) for keep in (16, 12, 8, 0) if keep < pieces]
+    names = ("size", "sources_at", "pieces_narrow", "pieces_second")
+    return [dict(zip(names, way, strict=True)) for way in (*whole, *narrow, *last, *over)]
 
 
 def compose(data: dict[str, Any], pictures: Mapping[str, bytes]) -> tuple[bytes, int, int]:
@@ -60,7 +72,16 @@ def compose(data: dict[str, Any], pictures: Mapping[str, bytes]) -> tuple[bytes,
     import typst
 
     findings, pieces = len(data["findings"]), len(data["pieces"])
-    data |= {"steps_left": split(data["steps"]), "size": SIZES[0], "pieces_second": pieces, "sources_at": "second", "findings_first": findings}
+    left, share = split(data["steps"])
+    data |= {
+        "steps_left": left,
+        "left_share": share,
+        "size": SIZES[0],
+        "pieces_second": pieces,
+        "pieces_narrow": False,
+        "sources_at": "second",
+        "findings_first": findings,
+    }
 
     def fits(page: int, **change: Any) -> bool:
         data.update(change)
@@ -69,10 +90,11 @@ def compose(data: dict[str, Any], pictures: Mapping[str, bytes]) -> tuple[bytes,
     try:
         held = next((first for first in range(findings, -1, -1) if fits(1, findings_first=first)), -1)
         first_too = held == findings and fits(1, sources_at="first")
-        for size, sources_at, keep in _ways(pieces, first_too):
-            if fits(2, size=size, sources_at=sources_at, pieces_second=keep):
+        for way in _ways(pieces, first_too):
+            if fits(2, **way):
                 break
-        pdf = typst.compile(_inputs(data, pictures), font_paths=[folder()], ignore_system_fonts=True, format="pdf")
+        make: Any = typst.compile
+        pdf = make(_inputs(data, pictures), font_paths=[folder()], ignore_system_fonts=True, format="pdf")
         return bytes(pdf), _ends(data, pictures)[2], held
     except typst.TypstError as trouble:
         raise Trouble("the card could not be set", f"Report this as our fault: {str(trouble).splitlines()[0][:200]}") from trouble

@@ -5,6 +5,7 @@ from __future__ import annotations
 import math
 from collections.abc import Callable
 from dataclasses import dataclass
+from typing import Any
 
 import numpy as np
 
@@ -14,6 +15,7 @@ from strickle.card.png import png
 from strickle.card.section import Bodies
 from strickle.card.slices import Plane, half
 from strickle.card.svg import Sheet
+from strickle.card.words import say
 from strickle.cavity import Cavity
 from strickle.kernels import shade
 from strickle.part import Part
@@ -77,6 +79,12 @@ class Field:
         return paint
 
 
+def _still(*args: Any, **kind: Any) -> Array:
+    draw: Any = shade.still  # kernels carry no type hints
+    out: Array = draw(*args, **kind)
+    return out
+
+
 def _camera(plane: Plane, turn: float, elevation: float) -> Array:
     out: Array = shade.view(math.atan2(plane.along[1], plane.along[0]) + turn, elevation)
     return out
@@ -85,8 +93,8 @@ def _camera(plane: Plane, turn: float, elevation: float) -> Array:
 def _draw(mesh: Mesh, turn: Array, field: Field | None) -> Array:
     if field is None:
         colours = np.broadcast_to(GREY, (len(mesh.faces), 3))
-        return np.asarray(shade.still(mesh.vertices, mesh.faces, turn, ACROSS, DOWN, colours=colours))
-    return np.asarray(shade.still(mesh.vertices, mesh.faces, turn, ACROSS, DOWN, paint_points=field.painter(0.5 * field.cell)))
+        return _still(mesh.vertices, mesh.faces, turn, ACROSS, DOWN, colours=colours)
+    return _still(mesh.vertices, mesh.faces, turn, ACROSS, DOWN, paint_points=field.painter(0.5 * field.cell))
 
 
 @dataclass(frozen=True, slots=True)
@@ -99,7 +107,16 @@ class Pictures:
     says: str
 
 
-def pictures(part: Part, pattern: Pattern | None, rigging: Rigging | None, cavity: Cavity | None, sound: Sound | None, bodies: Bodies | None, plane: Plane | None) -> Pictures:
+def pictures(
+    part: Part,
+    pattern: Pattern | None,
+    rigging: Rigging | None,
+    cavity: Cavity | None,
+    sound: Sound | None,
+    bodies: Bodies | None,
+    plane: Plane | None,
+    units: str,
+) -> Pictures:
     """The casting as far as it is known: with freezing times where they were solved, else the part in the bare coarse freeze."""
     field: Field | None = None
     if rigging is not None:
@@ -111,6 +128,7 @@ def pictures(part: Part, pattern: Pattern | None, rigging: Rigging | None, cavit
         mesh, field = part.mesh, Field.of(part.bare_times, part.bare_origin, part.bare_cell)
         says = "when each place is solid, the part alone in sand, coarse" if field is not None else "the part; freezing was not computed"
         bodies = None
+    says = say(says, units)
     plane = plane or Plane(np.zeros(3), np.array([1.0, 0.0, 0.0]), ())
     whole = _draw(mesh, _camera(plane, math.radians(28.0), math.radians(33.0)), field)
     inside = half(bodies.casting, plane) if bodies is not None and field is not None else None
@@ -142,5 +160,3 @@ def _sheet(whole: bytes, cut: bytes | None, field: Field | None, says: str) -> b
     sheet.text(x0 + w + 3.0, y0 + h / 2, f"{'min' if minutes else 's'} after the pour", 2.7)
     sheet.text(x0 + w + 3.0, y0 + h + 2.0, says, 2.7)
     return sheet.written()
-
-

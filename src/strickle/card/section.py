@@ -126,7 +126,16 @@ def _labels(frame: Frame, bodies: Bodies, plane: Plane, rigging: Rigging, part: 
             frame.label(words_for(name, kind, body, rigging, frame.told), *_point(cut))
 
 
-def section(plane: Plane, pattern: Pattern, mould: Mould | None, rigging: Rigging | None, sound: Sound | None, bodies: Bodies, size: tuple[float, float], units: str) -> Drawing:
+def section(
+    plane: Plane,
+    pattern: Pattern,
+    mould: Mould | None,
+    rigging: Rigging | None,
+    sound: Sound | None,
+    bodies: Bodies,
+    size: tuple[float, float],
+    units: str,
+) -> Drawing:
     """The upright section ``size`` millimetres wide and high. Raises AssertionError should two labels overlap."""
     metal, part = upright(bodies.casting, plane), upright(bodies.part, plane)
     if mould is not None:
@@ -135,7 +144,7 @@ def section(plane: Plane, pattern: Pattern, mould: Mould | None, rigging: Riggin
     else:
         x0, y0, x1, y1 = metal.union(part).bounds if not metal.union(part).is_empty else (-0.05, -0.05, 0.05, 0.05)
         world = (x0 - 0.01, x1 + 0.01, y0 - 0.01, y1 + 0.01)
-    frame = Frame(*size, world, units, "Section through the mould")
+    frame = Frame(*size, world, units, "Section A–A")
     from shapely.geometry import box as rectangle
 
     flask = frame.on_sheet(rectangle(world[0], world[2], world[1], world[3]))
@@ -153,8 +162,7 @@ def section(plane: Plane, pattern: Pattern, mould: Mould | None, rigging: Riggin
     (x0, y_zero), (x1, _) = frame.at(world[0], 0.0), frame.at(world[1], 0.0)
     if mould is not None:
         frame.draw(flask, thick=0.8)
-        for a, b in zip(flask.exterior.coords[:-1], flask.exterior.coords[1:], strict=True):
-            frame.ground.line(*a, *b, 14.0)
+        frame.border(flask)
     frame.sheet.rule(x0 - 3.5, y_zero, x1 + 3.5, y_zero, thick=0.3, dash="5 1 1 1")
     frame.ground.line(x0, y_zero, x1, y_zero, 5.0)
     _section_sizes(frame, plane, pattern, mould, rigging, world, part)
@@ -187,7 +195,9 @@ def _beyond(bodies: Bodies, plane: Plane, frame: Frame) -> Any:
     return frame.on_sheet(seen_from_above(turned)) if not turned.is_empty() else Polygon()
 
 
-def _section_sizes(frame: Frame, plane: Plane, pattern: Pattern, mould: Mould | None, rigging: Rigging | None, world: tuple[float, float, float, float], part: Any) -> None:
+def _section_sizes(
+    frame: Frame, plane: Plane, pattern: Pattern, mould: Mould | None, rigging: Rigging | None, world: tuple[float, float, float, float], part: Any
+) -> None:
     """Dimensions of the section."""
     left, top = frame.at(world[0], world[3])
     right, low = frame.at(world[1], world[2])
@@ -216,7 +226,7 @@ def _section_sizes(frame: Frame, plane: Plane, pattern: Pattern, mould: Mould | 
 
 
 def _band(span: Any, unit: str, units: str) -> str:
-    """low to high with one unit."""
+    """Low to high with one unit."""
     (low, a), (high, b) = shown(span.low, unit, units), shown(span.high, unit, units)
     return f"{low} to {high} {b}" if a == b else f"{low} {a} to {high} {b}"
 
@@ -225,7 +235,9 @@ def _scale(ratio: float) -> str:
     return f"1:{ratio:g}" if ratio >= 1 else f"{1 / ratio:g}:1"
 
 
-def plan(plane: Plane, pattern: Pattern, mould: Mould | None, rigging: Rigging | None, bodies: Bodies, size: tuple[float, float], units: str) -> Drawing:
+def plan(
+    plane: Plane, pattern: Pattern, mould: Mould | None, rigging: Rigging | None, bodies: Bodies, size: tuple[float, float], units: str
+) -> Drawing:
     """The plan on the parting, seen from above: what is open in the parting, risers and sprue above it dashed."""
     metal, part = at_parting(bodies.casting), at_parting(bodies.part)
     outline, whole = seen_from_above(bodies.part), seen_from_above(bodies.casting)
@@ -249,8 +261,7 @@ def plan(plane: Plane, pattern: Pattern, mould: Mould | None, rigging: Rigging |
     frame.ground.area(metal_on.union(part_on), 2.2)
     if mould is not None:
         frame.draw(flask, thick=0.8)
-        for a, b in zip(flask.exterior.coords[:-1], flask.exterior.coords[1:], strict=True):
-            frame.ground.line(*a, *b, 14.0)
+        frame.border(flask)
     if rigging is not None:
         _plan_rigging(frame, bodies, rigging, metal, part)
     _cut_line(frame, plane, world)

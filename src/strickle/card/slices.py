@@ -44,7 +44,7 @@ def solid(mesh: Mesh) -> Any:
 
 
 def _shape(section: Any) -> Any:
-    """shapely polygons of a manifold3d cross section."""
+    """Shapely polygons of a manifold3d cross section."""
     from shapely.geometry import Polygon
     from shapely.ops import unary_union
 
@@ -102,7 +102,8 @@ def _late(part: Part | None, pattern: Pattern | None, sound: Sound | None) -> Ar
     if sound is not None:
         return np.asarray(sound.last_to_freeze.at, dtype=float)
     if part is not None and pattern is not None and part.hot_spots:
-        return pattern.scale * (pattern.turn @ part.hot_spots[0].at) + pattern.shift
+        spot: Array = pattern.scale * (pattern.turn @ part.hot_spots[0].at) + pattern.shift
+        return spot
     return None
 
 

@@ -82,7 +82,7 @@ def written(
         raise BadInput(f"units {units!r} are not known", "Take metric or us")
     bodies = Bodies.of(pattern, rigging) if pattern is not None else None
     plane = informative(part, pattern, rigging, sound, middle_of(pattern.cavity)) if pattern is not None else None
-    shown = pictures(part, pattern, rigging, cavity, sound, bodies, plane)
+    shown = pictures(part, pattern, rigging, cavity, sound, bodies, plane, units)
     stopped = any(f.weight == "STOP" for f in findings) or sound is None
     furnace = next((f.kind for f in kit.furnaces if melt is not None and f.name == melt.furnace), kit.furnaces[0].kind if kit.furnaces else "")
     cautions = chosen(conditions(metal, kit, sand=mould.sand if mould else kit.sand, furnace=furnace, rigging=rigging))
@@ -96,20 +96,21 @@ def written(
         "stopped": stopped,
         "verdict": {"code": verdict.code, "says": render(verdict.says, units), "change": render(verdict.change, units)},
         "because": render(because, units),
-        "numbers": [list(row) for row in numbers(melt, pour, cavity, sound, kit, units)],
+        "numbers": [[say(a, units), b, c] for a, b, c in numbers(melt, pour, cavity, sound, units)],
         "quantities": [[say(a, units), b] for a, b in quantities(metal, part, pattern, mould, rigging, cavity, melt, pour, sound, kit, units)],
         "findings": finding_rows(ranked(findings), units),
         "pieces": [[say(cell, units) for cell in row] for row in piece_rows(pieces, units)],
         "picture": shown.says,
         "unit": "inches" if units == "us" else "mm",
-        "mould": say("mould", units),
+        "of_sand": say("mould", units),
         "steps": [],
         "emergency": [c.text for c in cautions if c.step == "emergency"],
         "defers": DEFERS,
         "sources": _sources(results, cited(cautions)),
     }
     if not stopped:
-        assert pattern and mould and rigging and cavity and melt and pour and sound
+        assert pattern is not None and mould is not None and rigging is not None and cavity is not None  # noqa: PT018
+        assert melt is not None and pour is not None and sound is not None  # noqa: PT018
         facts = Facts(metal, pattern, mould, rigging, cavity, melt, pour, sound, kit, tuple(pieces), units)
         data["steps"] = [
             {"title": say(s.title, units), "text": say(s.text, units), "cautions": [say(c.text, units) for c in s.cautions], "hold": s.hold}

@@ -51,16 +51,16 @@ class Sheet:
     def circle(self, x: float, y: float, radius: float, *, thick: float = 0.3, dash: str = "", fill: str = "none") -> None:
         """An open circle."""
         extra = f' stroke-dasharray="{dash}"' if dash else ""
-        self.lines.append(
-            f'<circle cx="{_n(x)}" cy="{_n(y)}" r="{_n(radius)}" fill="{fill}" stroke="{INK}" stroke-width="{_n(thick)}"{extra}/>'
-        )
+        self.lines.append(f'<circle cx="{_n(x)}" cy="{_n(y)}" r="{_n(radius)}" fill="{fill}" stroke="{INK}" stroke-width="{_n(thick)}"{extra}/>')
 
     def box(self, x: float, y: float, w: float, h: float, *, fill: str = "#ffffff", thick: float = 0.2, stroke: str = INK, r: float = 0.6) -> None:
         """A rectangle with eased corners."""
         pen = f' stroke="{stroke}" stroke-width="{_n(thick)}"' if thick else ""
         self.lines.append(f'<rect x="{_n(x)}" y="{_n(y)}" width="{_n(w)}" height="{_n(h)}" rx="{_n(r)}" fill="{fill}"{pen}/>')
 
-    def text(self, x: float, y: float, words: str, size: float, *, bold: bool = False, anchor: str = "start", up: bool = False, fill: str = INK) -> None:
+    def text(
+        self, x: float, y: float, words: str, size: float, *, bold: bool = False, anchor: str = "start", up: bool = False, fill: str = INK
+    ) -> None:
         """One line of text; ``y`` is its middle height. ``up`` reads from below."""
         low = 0.34 * size
         place = f'x="{_n(x)}" y="{_n(y + low)}"' if not up else f'transform="translate({_n(x + low)} {_n(y)}) rotate(-90)"'
@@ -83,7 +83,9 @@ class Sheet:
         return (head + "\n".join(self.lines) + "</svg>\n").encode()
 
 
-def text_box(x: float, y: float, words: str, size: float, *, bold: bool = False, up: bool = False, pad: float = 0.5) -> tuple[float, float, float, float]:
+def text_box(
+    x: float, y: float, words: str, size: float, *, bold: bool = False, up: bool = False, pad: float = 0.5
+) -> tuple[float, float, float, float]:
     """Box (left, top, right, bottom) of a line centred at x, y."""
     half, high = wide(words, size, bold) / 2 + pad, 0.5 * size + pad
     return (x - high, y - half, x + high, y + half) if up else (x - half, y - high, x + half, y + high)

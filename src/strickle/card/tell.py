@@ -30,7 +30,7 @@ def subtitle(metal: Metal, part: Part, mould: Mould | None, melt: Melt | None, u
     return " · ".join(items)
 
 
-def numbers(melt: Melt | None, pour: Pour | None, cavity: Cavity | None, sound: Sound | None, kit: Kit, units: str) -> list[tuple[str, str, str]]:
+def numbers(melt: Melt | None, pour: Pour | None, cavity: Cavity | None, sound: Sound | None, units: str) -> list[tuple[str, str, str]]:
     """The large figures: (what, figures, unit); only what is known."""
     rows: list[tuple[str, str, str]] = []
     if melt is not None:
@@ -100,7 +100,7 @@ def _way(draw: Array) -> str:
 def piece_rows(pieces: Sequence[Piece], units: str) -> list[list[str]]:
     """Printed pieces in the order they are drawn: order, name, half, draw, size, note."""
     ordered = sorted(pieces, key=lambda p: (p.order, p.name))
-    return [[str(p.order), p.name, p.half, _way(p.draw), size(tuple(p.extents), units), render(p.note, units)] for p in ordered]
+    return [[str(p.order), p.name, p.half, _way(p.draw), size(tuple(p.extents), units).rsplit(" ", 1)[0], render(p.note, units)] for p in ordered]
 
 
 def _margin(finding: Finding, units: str) -> str:

@@ -34,10 +34,10 @@ def cover(vertices, faces, depth, owner):
         area = (bx - ax) * (cy - ay) - (by - ay) * (cx - ax)
         if abs(area) < 1e-12:
             continue
-        left = max(0, int(math.ceil(min(ax, bx, cx) - 0.5)))
-        right = min(width - 1, int(math.floor(max(ax, bx, cx) - 0.5)))
-        top = max(0, int(math.ceil(min(ay, by, cy) - 0.5)))
-        foot = min(height - 1, int(math.floor(max(ay, by, cy) - 0.5)))
+        left = max(0, math.ceil(min(ax, bx, cx) - 0.5))
+        right = min(width - 1, math.floor(max(ax, bx, cx) - 0.5))
+        top = max(0, math.ceil(min(ay, by, cy) - 0.5))
+        foot = min(height - 1, math.floor(max(ay, by, cy) - 0.5))
         for row in range(top, foot + 1):
             py = row + 0.5
             for col in range(left, right + 1):
@@ -195,7 +195,7 @@ def sample(values, seen, origin, cell, points, out):
         x = (points[p, 0] - origin[0]) / cell - 0.5
         y = (points[p, 1] - origin[1]) / cell - 0.5
         z = (points[p, 2] - origin[2]) / cell - 0.5
-        i, j, k = int(math.floor(x)), int(math.floor(y)), int(math.floor(z))
+        i, j, k = math.floor(x), math.floor(y), math.floor(z)
         total, weight = 0.0, 0.0
         for a in range(2):
             for b in range(2):
@@ -203,11 +203,7 @@ def sample(values, seen, origin, cell, points, out):
                     ia, jb, kc = i + a, j + b, k + c
                     if ia < 0 or jb < 0 or kc < 0 or ia >= nx or jb >= ny or kc >= nz or seen[ia, jb, kc] != 1:
                         continue
-                    w = (
-                        (x - i if a else 1.0 - (x - i))
-                        * (y - j if b else 1.0 - (y - j))
-                        * (z - k if c else 1.0 - (z - k))
-                    )
+                    w = (x - i if a else 1.0 - (x - i)) * (y - j if b else 1.0 - (y - j)) * (z - k if c else 1.0 - (z - k))
                     total += w * values[ia, jb, kc]
                     weight += w
         out[p] = total / weight if weight > 1e-9 else np.nan
