@@ -100,8 +100,9 @@ def about_ingates(layout: Layout, sizes: Sizes, back: Back) -> Iterable[Finding]
             code="rigging.gate_fast",
             weight="MIND",
             says=f"Metal comes in at {tell(speed, 'm/s')}, over the {tell(critical, 'm/s')} it bears without tearing its skin",
-            because=f"the ingates as built have {tell(sum(b.section for b in layout.bars) * 1e-6, 'm2')} together",
-            do="Take a lower cope or more ingates",
+            because=f"the part's faces take ingates of {tell(sum(b.section for b in layout.bars) * 1e-6, 'm2')} together, "
+            f"{tell(sizes.ingate_area, 'm2')} was wished for ({counted(layout.reasons.gates)})",
+            do="Take a lower cope, or add a flat beside the parting for a wider ingate",
             where=back(layout.bars[0].joint),
             margin=Margin(value=critical / speed, unit="1", of="critical speed over gate speed"),
         )
