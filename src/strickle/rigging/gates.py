@@ -147,9 +147,9 @@ def fall_below(body: Body, point: Array, level: float) -> float:
         hit = np.unique(names[reached & layer])
         hit = hit[hit > 0]
         if not len(hit):
-            return max(level - (body.origin[2] + (lower + 1) * body.cell), 0.0)
+            return float(max(level - (body.origin[2] + (lower + 1) * body.cell), 0.0))
         reached = np.isin(names, hit)
-    return max(level - body.low[2], 0.0)
+    return float(max(level - body.low[2], 0.0))
 
 
 @dataclass(slots=True, eq=False)
@@ -251,10 +251,7 @@ def _lap(
     across = np.array([-inward[1], inward[0]])
 
     def tongue(ahead: float, back: float = 6.0) -> Plan:
-        return shapely.Polygon(
-            [at - back * inward - 0.5 * width * across, at - back * inward + 0.5 * width * across]
-            + [at + ahead * inward + 0.5 * width * across, at + ahead * inward - 0.5 * width * across]
-        )
+        return shapely.Polygon([at + t * inward + s * 0.5 * width * across for t, s in ((-back, -1), (-back, 1), (ahead, 1), (ahead, -1))])
 
     if tongue(-0.5, 40.0).intersects(taken):
         counts["lap: taken by a riser"] += 1

@@ -123,7 +123,7 @@ def _along(bars: list[Bar], crossings: list[Array], ring: Plan) -> tuple[list[in
     spans = [(marks[b] - marks[a]) % ring.length for a, b in itertools.pairwise([*order, order[0]])]
     cut = int(np.argmax(spans))
     order = order[cut + 1 :] + order[: cut + 1]
-    pieces = []
+    pieces: list[Array] = []
     for a, b in itertools.pairwise(order):
         if marks[a] <= marks[b]:
             piece = np.asarray(ops.substring(ring, marks[a], marks[b]).coords)
