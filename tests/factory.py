@@ -14,7 +14,7 @@ from strickle.part import HotSpot, Part
 from strickle.pattern import Pattern
 
 sys.path.insert(0, str(Path(__file__).parent / "rules"))
-import shop  # noqa: E402
+import shop
 
 a356, kit, stores = shop.a356, shop.kit, shop.stores
 

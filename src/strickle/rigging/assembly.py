@@ -38,7 +38,7 @@ def metal_bodies(layout: Layout, flow: FlowOff | None, sizes: Sizes, top: float)
     if layout.route is not None and layout.needs is not None:
         needs, route = layout.needs, layout.route
         deep = needs.depth + WELL_BELOW
-        well = frustum(*route.sprue, -deep, 0.0, needs.well - deep * np.tan(DRAFT), needs.well)
+        well = frustum(float(route.sprue[0]), float(route.sprue[1]), -deep, 0.0, needs.well - deep * np.tan(DRAFT), needs.well)
         out.append(Metal3D("runner", "running", chain(route.line, needs.radius, needs.depth) + well, False))
         base = sprue_base_radius(sizes)
         out.append(Metal3D("sprue", "running", sprue_solid(route.sprue, base, layout.tip, 0.0, top - needs.cup_depth), False))

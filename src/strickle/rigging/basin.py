@@ -46,9 +46,7 @@ def sprue_solid(at: Array, base: float, top: float, low: float, high: float) -> 
     return frustum(float(at[0]), float(at[1]), low, high, base, top)
 
 
-def place_cup(
-    at: Array, beside: Array, sprue_top: float, size: tuple[float, float, float], tall: Plan, clear: float, room: Array
-) -> Cup | None:
+def place_cup(at: Array, beside: Array, sprue_top: float, size: tuple[float, float, float], tall: Plan, clear: float, room: Array) -> Cup | None:
     """The basin with the sprue under one end of its floor, turned where it keeps clear of ``tall`` and inside ``room`` best."""
     length, width, depth = size
     width = max(width, 2.0 * sprue_top + 6.0)

@@ -43,7 +43,7 @@ class Body:
     def index(self, points: Array) -> Array:
         """Voxel numbers (..., 3) of points, held inside the grid."""
         found = np.floor((points - self.origin) / self.cell).astype(int)
-        return np.clip(found, 0, np.array(self.metal.shape) - 1)
+        return np.asarray(np.clip(found, 0, np.array(self.metal.shape) - 1))
 
     def thick(self, points: Array) -> Array:
         """Distance to the skin [mm] at points (n, 3) inside the metal, 0 outside."""
@@ -62,7 +62,7 @@ class Body:
         i = np.floor((np.asarray(x) - self.origin[0]) / self.fine).astype(int)
         j = np.floor((np.asarray(y) - self.origin[1]) / self.fine).astype(int)
         inside = (i >= 0) & (j >= 0) & (i < field.shape[0]) & (j < field.shape[1])
-        return np.where(inside, field[np.clip(i, 0, field.shape[0] - 1), np.clip(j, 0, field.shape[1] - 1)], none)
+        return np.asarray(np.where(inside, field[np.clip(i, 0, field.shape[0] - 1), np.clip(j, 0, field.shape[1] - 1)], none))
 
     def is_marked(self, points: Array, within: float = 1.2) -> bool:
         """Whether any of the points (n, 3) lies on a marked face."""

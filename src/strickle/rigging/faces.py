@@ -114,10 +114,12 @@ def outline_points(section: Plan, width: float) -> Outline:
     return Outline(table[:, :2], table[:, 2:4], table[:, 4], table[:, 5])
 
 
-def find_places(body: Body, side: int, height: float, width: float, taken: Plan, clear: float, counts: Counter[str]) -> list[Place]:
+def find_places(
+    body: Body, side: int, height: float, width: float, taken: Plan, clear: float, counts: Counter[str], near: Array | None = None
+) -> list[Place]:
     """Places for a bar of this size in one half (side -1 drag, +1 cope), best first, at most 14. ``counts`` gathers why others failed.
 
-    ``taken`` is ground held by risers; ``clear`` the sand wanted beside the bar's way out.
+    ``taken`` is ground held by risers; ``clear`` the sand wanted beside the bar's way out; ``near`` a plan point to be close to.
     """
     outline = outline_points(body.section(side * 0.04 * height), width)
     if not len(outline.at):
@@ -151,6 +153,8 @@ def find_places(body: Body, side: int, height: float, width: float, taken: Plan,
     good &= ~thin
     most = float(body.depth.max()) or 1.0
     score = ball / most - 0.5 * sag / width - 0.15 * spread / height
+    if near is not None:
+        score = score - 0.05 * np.linalg.norm(at - near, axis=1)
     places: list[Place] = []
     low, high = (-3.0, height + 3.0) if side > 0 else (-height - 3.0, 3.0)
     band = body.shadow(low, high)

@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+import itertools
 import math
 from collections.abc import Sequence
 from dataclasses import dataclass
@@ -55,7 +56,7 @@ def held(former: Former, slices: int = 12) -> float:
 
 def _proud(sections: Sequence[m3.CrossSection]) -> float:
     total = 0.0
-    for this, after in zip(sections[:-1], sections[1:]):
+    for this, after in itertools.pairwise(sections):
         left = this - after.offset(SLACK, m3.JoinType.Miter)
         # slivers thinner than the slack are noise of the sections' corners
         total += left.offset(-SLACK / 2, m3.JoinType.Miter).area()

@@ -96,9 +96,7 @@ def _measuring(place: Place, width: float, depth: float) -> Solid:
     return wedge_bar(place.at, place.inward, width, place.height - FLUSH, place.side, back, depth, start=place.side * FLUSH)
 
 
-def _taken(
-    near: Solid, place: Place, width: float, depth: float, asked: float, found: float, bar: Solid, counts: Counter[str]
-) -> Bar | None:
+def _taken(near: Solid, place: Place, width: float, depth: float, asked: float, found: float, bar: Solid, counts: Counter[str]) -> Bar | None:
     if pieces_over(near ^ bar, 0.5) != 1:
         counts["gate enters the part twice"] += 1
         return None
@@ -149,9 +147,9 @@ def fall_below(body: Body, point: Array, level: float) -> float:
         hit = np.unique(names[reached & layer])
         hit = hit[hit > 0]
         if not len(hit):
-            return max(level - (body.origin[2] + (lower + 1) * body.cell), 0.0)
+            return float(max(level - (body.origin[2] + (lower + 1) * body.cell), 0.0))
         reached = np.isin(names, hit)
-    return max(level - body.low[2], 0.0)
+    return float(max(level - body.low[2], 0.0))
 
 
 @dataclass(slots=True, eq=False)
@@ -162,12 +160,12 @@ class Pick:
     cost: float
 
 
-def picks(body: Body, section: float, taken: Plan, clear: float, counts: Counter[str]) -> list[Pick]:
-    """Sets of places that could carry ingates of ``section`` [mm2] together, best first."""
+def picks(body: Body, section: float, taken: Plan, clear: float, counts: Counter[str], most: int = 3) -> list[Pick]:
+    """Sets of up to ``most`` places that could carry ingates of ``section`` [mm2] together, best first."""
     paths = Paths(body)
     found: list[Pick] = []
     scale = 100.0 / float(np.linalg.norm(body.high - body.low))
-    for number in (1, 2, 3):
+    for number in range(1, most + 1):
         if number > 1 and found and body.extent < LARGE:
             break
         for side, height in itertools.product((-1, 1), HEIGHTS):
@@ -253,10 +251,7 @@ def _lap(
     across = np.array([-inward[1], inward[0]])
 
     def tongue(ahead: float, back: float = 6.0) -> Plan:
-        return shapely.Polygon(
-            [at - back * inward - 0.5 * width * across, at - back * inward + 0.5 * width * across]
-            + [at + ahead * inward + 0.5 * width * across, at + ahead * inward - 0.5 * width * across]
-        )
+        return shapely.Polygon([at + t * inward + s * 0.5 * width * across for t, s in ((-back, -1), (-back, 1), (ahead, 1), (ahead, -1))])
 
     if tongue(-0.5, 40.0).intersects(taken):
         counts["lap: taken by a riser"] += 1

@@ -21,6 +21,9 @@ from strickle.rigging.sizing import Sizes
 WELL_BELOW = 6.0
 """mm the well goes deeper than the runner."""
 TRIES = 24
+SMALLER = ((0.75, 1), (0.55, 1), (0.75, 3), (0.55, 3), (0.4, 3))
+"""share of the wished ingate section and most ingates, tried where no face takes the whole; the metal then comes in faster, and is told so.
+One ingate is tried first: a small part is better off with one than with several thin ones round it."""
 UNDER_GATE = 3.0
 """mm the runner is deeper than an ingate in the drag."""
 
@@ -97,9 +100,20 @@ def _offers(body: Body, section: float, taken: shapely.Geometry, clear: float, r
         if len(whole) == len(bars):
             served = True
             yield whole
-    if not served:
-        for bar in fit_laps(body, section, taken, reasons.gates):
-            yield [bar]
+    if served:
+        return
+    for bar in fit_laps(body, section, taken, reasons.gates):
+        served = True
+        yield [bar]
+    for share, most in SMALLER:
+        if served:
+            return
+        for pick in picks(body, share * section, taken, clear, Counter(), most)[:TRIES]:
+            fewer = [fit_bar(body, place, share * section / len(pick.places), Counter()) for place in pick.places]
+            whole = [b for b in fewer if b is not None]
+            if len(whole) == len(fewer):
+                served = True
+                yield whole
 
 
 def _over(layout: Layout) -> float:

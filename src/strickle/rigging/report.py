@@ -100,8 +100,9 @@ def about_ingates(layout: Layout, sizes: Sizes, back: Back) -> Iterable[Finding]
             code="rigging.gate_fast",
             weight="MIND",
             says=f"Metal comes in at {tell(speed, 'm/s')}, over the {tell(critical, 'm/s')} it bears without tearing its skin",
-            because=f"the ingates as built have {tell(sum(b.section for b in layout.bars) * 1e-6, 'm2')} together",
-            do="Take a lower cope or more ingates",
+            because=f"the part's faces take ingates of {tell(sum(b.section for b in layout.bars) * 1e-6, 'm2')} together, "
+            f"{tell(sizes.ingate_area, 'm2')} was wished for ({counted(layout.reasons.gates)})",
+            do="Take a lower cope, or add a flat beside the parting for a wider ingate",
             where=back(layout.bars[0].joint),
             margin=Margin(value=critical / speed, unit="1", of="critical speed over gate speed"),
         )
@@ -110,7 +111,8 @@ def about_ingates(layout: Layout, sizes: Sizes, back: Back) -> Iterable[Finding]
             yield Finding(
                 code="rigging.lap_ingate",
                 weight="MIND",
-                says=f"ingate-{n} laps {tell(bar.ahead * 1e-3, 'm')} under the flat face at the parting and leaves a scar of {tell(bar.contact * 1e-6, 'm2')}",
+                says=f"ingate-{n} laps {tell(bar.ahead * 1e-3, 'm')} over the flat face at the parting and leaves a scar of "
+                f"{tell(bar.contact * 1e-6, 'm2')}",
                 because=f"no side face serves: {counted(layout.reasons.gates)}",
                 do="Dress the scar flat, or add a flat for a side ingate",
                 where=back(bar.joint),
@@ -223,7 +225,8 @@ def about_printing(big: list[Piece], bed: Array, no_plate: bool) -> Iterable[Fin
         yield Finding(
             code="rigging.bed",
             weight="MIND",
-            says=f"{piece.name} is {tell(float(np.max(piece.extents)), 'm')} long and does not lie on the bed of {tell(float(bed[0]), 'm')} by {tell(float(bed[1]), 'm')}",
+            says=f"{piece.name} is {tell(float(np.max(piece.extents)), 'm')} long and does not lie on the bed of "
+            f"{tell(float(bed[0]), 'm')} by {tell(float(bed[1]), 'm')}",
             because="even turned slantwise it sticks out",
             do="Print it in two lengths and join them on a flat board",
             margin=Margin(value=float(np.max(bed[:2]) / np.max(piece.extents)), unit="1", of="bed over the piece's length"),

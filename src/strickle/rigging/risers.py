@@ -103,7 +103,9 @@ def thick_body(body: Body, spot: Spot) -> tuple[Any, float]:
     return cKDTree(body.origin + (cells + 0.5) * body.cell), max(ball, 0.5 * body.cell)
 
 
-def stand(body: Body, spot: Spot, others: list[Stand], top: float, room: Array, clear: float, tries: tuple[Counter[str], Counter[str]]) -> Stand | None:
+def stand(
+    body: Body, spot: Spot, others: list[Stand], top: float, room: Array, clear: float, tries: tuple[Counter[str], Counter[str]]
+) -> Stand | None:
     """A riser for ``spot``: on top if it can, else beside the part; None with the reasons counted in ``tries`` (top, side)."""
     tree, ball = thick_body(body, spot)
     on_top = _top(body, spot, tree, ball, others, top, room, clear, tries[0])
@@ -121,20 +123,20 @@ def _top(
     neck = math.sqrt(spot.neck_area / math.pi)
     length = max(SHORTEST_NECK, 0.35 * 2 * neck)
     wide = max(0.5 * spot.diameter, neck / 0.9)
-    found: list[tuple[float, Array, float, float]] = []
+    found: list[tuple[float, Array, float, float, float]] = []
     for ring in (0.0, 0.35, 0.7, 1.2, 2.0):
         for turn in np.arange(1 if ring == 0 else 8) * (math.pi / 4) + 0.1:
             at = spot.at[:2] + ring * max(ball, 2.0) * np.array([math.cos(turn), math.sin(turn)])
             judged = _judge_top(body, at, neck, length, wide, tree, ball, others, top, clear, counts)
             if judged is None:
                 continue
-            low, high = judged
+            low, high, slant = judged
             radius = wide + (top - high - length) * math.tan(RISER_DRAFT)
             over = _over(at, radius, room)
             cost = float(np.linalg.norm(at - spot.at[:2])) + 1.5 * (high - low) - 0.2 * high + 10.0 * over
-            found.append((cost, at, low, high))
-    for _, at, low, high in sorted(found, key=lambda f: f[0])[:6]:
-        made = _build_top(body, spot, at, low, high, length, wide, top, room, counts)
+            found.append((cost, at, low, high, slant))
+    for _, at, low, high, slant in sorted(found, key=lambda f: f[0])[:6]:
+        made = _build_top(body, spot, at, low, high, spot.neck_area * slant, length, wide, top, room, counts)
         if made is not None:
             return made
     return None
@@ -167,15 +169,16 @@ def _judge_top(
     top: float,
     clear: float,
     counts: Counter[str],
-) -> tuple[float, float] | None:
-    """Lowest and highest metal under the neck if a riser can stand at ``at``."""
+) -> tuple[float, float, float] | None:
+    """Lowest and highest metal under the neck if a riser can stand at ``at``, and the roof's area over its plan."""
     spots = disc(at, neck, body.fine)
     tops = body.top_at(spots[:, 0], spots[:, 1])
     if not np.isfinite(tops).all():
         counts["no metal under the whole neck"] += 1
         return None
     low, high = float(tops.min()), float(tops.max())
-    if high - low > 0.25 * 2 * neck + body.fine:
+    slant, proud = _roof(spots - at, tops, neck)
+    if high - low > 0.25 * 2 * neck + body.fine or proud > max(0.4, 0.04 * neck) + 0.7 * body.fine * math.sqrt(slant**2 - 1):
         counts["not flat"] += 1
         return None
     joint = np.array([[*at, body.top_at(at[:1], at[1:])[0]]])
@@ -198,11 +201,33 @@ def _judge_top(
     if body.is_marked(np.column_stack([spots, tops])[:: max(1, len(spots) // 40)]):
         counts["marked face"] += 1
         return None
-    return low, high
+    return low, high, slant
+
+
+def _roof(spots: Array, tops: Array, radius: float) -> tuple[float, float]:
+    """Area of the roof under a disc over its plan area, by a quadratic laid through it, and how far the roof leaves that [mm]."""
+    x, y = spots.T / radius
+    solved, *_ = np.linalg.lstsq(np.column_stack([np.ones_like(x), x, y, x * x, x * y, y * y]), tops, rcond=None)
+    _, b, c, d, e, f = solved
+    left = tops - np.column_stack([np.ones_like(x), x, y, x * x, x * y, y * y]) @ solved
+    slope = np.hypot(b + 2 * d * x + e * y, c + e * x + 2 * f * y) / radius
+    # what is within the maps' own grain counts as flat
+    slant = float(np.sqrt(1.0 + slope**2).mean())
+    return (1.0 if slant < 1.001 else slant), float(np.abs(left).max())
 
 
 def _build_top(
-    body: Body, spot: Spot, at: Array, low: float, high: float, length: float, wide: float, top: float, room: Array, counts: Counter[str]
+    body: Body,
+    spot: Spot,
+    at: Array,
+    low: float,
+    high: float,
+    asked: float,
+    length: float,
+    wide: float,
+    top: float,
+    room: Array,
+    counts: Counter[str],
 ) -> Stand | None:
     foot, base = high + length, low - REACH - 0.4
     lean = math.tan(NECK_DRAFT)
@@ -217,10 +242,10 @@ def _build_top(
     for _ in range(8):
         neck = neck_of(radius)
         found = contact(near, neck)
-        if abs(found / spot.neck_area - 1) < 0.004:
+        if abs(found / asked - 1) < 0.004:
             break
-        radius *= float(np.clip(math.sqrt(spot.neck_area / max(found, 1e-3)), 0.8, 1.25))
-    if abs(found / spot.neck_area - 1) > 0.02 or radius - (foot - middle) * lean < 1.5:
+        radius *= float(np.clip(math.sqrt(asked / max(found, 1e-3)), 0.8, 1.25))
+    if abs(found / asked - 1) > 0.02 or radius - (foot - middle) * lean < 1.5:
         counts["neck contact cannot be brought to the area asked"] += 1
         return None
     if pieces_over(near ^ neck, 0.3) != 1:
@@ -230,7 +255,7 @@ def _build_top(
     throat = radius - (foot - middle) * lean
     return Stand(
         spot=spot, kind="top", at=at, foot=foot, radius=wide, body=frustum(at[0], at[1], foot, top, wide, top_radius), neck=neck, drag=None,
-        width=2 * throat, tall=2 * throat, length=foot - high, section=math.pi * throat**2, asked=spot.neck_area, contact=found,
+        width=2 * throat, tall=2 * throat, length=foot - high, section=math.pi * throat**2, asked=asked, contact=found,
         joint=np.array([*at, middle]), bar=None, top_radius=top_radius, over=_over(at, top_radius, room),
     )  # fmt: skip
 
@@ -246,7 +271,10 @@ def _side(
             width = bar_width(spot.neck_area, height)
             if width < height * 0.9:
                 continue
-            for place in find_places(body, side, height, width, taken, STAND_OFF, counts):
+            if width > 0.9 * spot.diameter:
+                counts["neck would be wider than its riser"] += 1
+                continue
+            for place in find_places(body, side, height, width, taken, STAND_OFF, counts, spot.at[:2]):
                 gap = float(tree.query(place.middle[None])[0][0])
                 if gap > 0.6 * ball + 1.8 * body.cell + 2.0:
                     counts["thin way to the spot"] += 1
@@ -255,7 +283,7 @@ def _side(
                 if far > 9.0 * ball:
                     counts["too far from the spot"] += 1
                     continue
-                ranked.append((far + 0.5 * abs(width - height) - 5.0 * place.score, place))
+                ranked.append((far + 0.5 * abs(width - height), place))
     ranked.sort(key=lambda r: r[0])
     best: Stand | None = None
     for _, place in ranked[:10]:
@@ -267,9 +295,7 @@ def _side(
     return best
 
 
-def _build_side(
-    body: Body, spot: Spot, place: Any, others: list[Stand], top: float, room: Array, clear: float, counts: Counter[str]
-) -> Stand | None:
+def _build_side(body: Body, spot: Spot, place: Any, others: list[Stand], top: float, room: Array, clear: float, counts: Counter[str]) -> Stand | None:
     wide = max(0.5 * spot.diameter, 0.5 * place.width / 0.9)
     near = disc(place.at, 3.0 * wide + STAND_OFF, 2.0)
     level = max(float(body.top_at(near[:, 0], near[:, 1]).max()), place.height)

@@ -104,12 +104,12 @@ def _lines(bars: list[Bar], crossings: list[Array], ring: Plan, ground: Ground, 
     for flip in (False, True):
         start, end = (last, first) if flip else (first, last)
         middle = body[::-1] if flip else body
-        outs = list(_ends(middle[::-1], end, ground, needs, [max(4.0 * needs.radius, 25.0) + end.width / 2]))
-        if not outs:
-            outs = list(_ends(middle[::-1], end, ground, needs, [2.0 * needs.radius + 8.0 + end.width / 2]))
+        on, off = _ways(middle, start, end, flip)
+        long, short = max(4.0 * needs.radius, 25.0) + end.width / 2, 2.0 * needs.radius + 8.0 + end.width / 2
+        outs = list(_ends(middle[-1], off, end, ground, needs, [long, short]))
         lead = max(30.0, start.width / 2 + needs.well + 12.0)
         leads = [start.width / 2 + needs.well + 12.0, lead, *(lead + extra for extra in (10.0, 20.0, 35.0, 55.0, 80.0))]
-        for tip in _ends(middle, start, ground, needs, leads):
+        for tip in _ends(middle[0], on, start, ground, needs, leads):
             for out in outs[:2]:
                 yield np.vstack([tip[:0:-1], middle, out[1:]])
 
@@ -123,7 +123,7 @@ def _along(bars: list[Bar], crossings: list[Array], ring: Plan) -> tuple[list[in
     spans = [(marks[b] - marks[a]) % ring.length for a, b in itertools.pairwise([*order, order[0]])]
     cut = int(np.argmax(spans))
     order = order[cut + 1 :] + order[: cut + 1]
-    pieces = []
+    pieces: list[Array] = []
     for a, b in itertools.pairwise(order):
         if marks[a] <= marks[b]:
             piece = np.asarray(ops.substring(ring, marks[a], marks[b]).coords)
@@ -135,24 +135,30 @@ def _along(bars: list[Bar], crossings: list[Array], ring: Plan) -> tuple[list[in
     return order, np.asarray(line.coords)
 
 
-def _ends(middle: Array, bar: Bar, ground: Ground, needs: Needs, lengths: list[float]) -> Iterator[Array]:
-    """Ways on from the first point of ``middle``: straight along the face, else bent away from the part by 10 to 60 degrees."""
-    at = middle[0]
-    across = np.array([-bar.inward[1], bar.inward[0]])
-    if len(middle) > 1:
-        ways = [across if across @ (middle[0] - middle[1]) > 0 else -across]
-    else:
-        ways = [across]
-    for way in ways:
-        for length in lengths:
-            for bend in (0, 10, 20, 30, 45, 60):
-                turn = math.radians(bend)
-                bent = math.cos(turn) * way - math.sin(turn) * bar.inward
-                knee = at + (bar.width / 2 + 2.0) * way if bend else at
-                line = np.array([at, knee, knee + max(length - bar.width / 2 - 2.0, 6.0) * bent]) if bend else np.array([at, at + length * bent])
-                if shapely.LineString(line).distance(ground.low) >= needs.clear + needs.radius:
-                    yield line
-                    break
+def _ways(middle: Array, start: Bar, end: Bar, flip: bool) -> tuple[Array, Array]:
+    """Directions along the face in which the line goes on before its first ingate and after its last."""
+    one, two = (np.array([-b.inward[1], b.inward[0]]) for b in (start, end))
+    if len(middle) == 1:
+        return (-one, one) if flip else (one, -one)
+    return (
+        one if one @ (middle[0] - middle[1]) > 0 else -one,
+        two if two @ (middle[-1] - middle[-2]) > 0 else -two,
+    )
+
+
+def _ends(at: Array, way: Array, bar: Bar, ground: Ground, needs: Needs, lengths: list[float]) -> Iterator[Array]:
+    """Lines on from ``at``: straight along the face, else bent away from the part by 10 to 60 degrees."""
+    for length in lengths:
+        for bend in (0, 10, 20, 30, 45, 60):
+            turn = math.radians(bend)
+            bent = math.cos(turn) * way - math.sin(turn) * bar.inward
+            line = np.array([at, at + length * bent])
+            if bend:
+                knee = at + (bar.width / 2 + 2.0) * way
+                line = np.array([at, knee, knee + max(length - bar.width / 2 - 2.0, 6.0) * bent])
+            if shapely.LineString(line).distance(ground.low) >= needs.clear + needs.radius:
+                yield line
+                break
 
 
 def _judge(line: Array, backs: list[float], ground: Ground, needs: Needs, best: Route | None) -> Route | None:
@@ -169,7 +175,9 @@ def _judge(line: Array, backs: list[float], ground: Ground, needs: Needs, best: 
     room = needs.room
     low = np.minimum(line.min(axis=0) - needs.radius, line[0] - needs.well)
     high = np.maximum(line.max(axis=0) + needs.radius, line[0] + needs.well)
-    cup = place_cup(line[0], line[min(1, len(line) - 1)], needs.sprue_top, (needs.cup_length, needs.cup_width, needs.cup_depth), ground.high, needs.clear, room)
+    cup = place_cup(
+        line[0], line[min(1, len(line) - 1)], needs.sprue_top, (needs.cup_length, needs.cup_width, needs.cup_depth), ground.high, needs.clear, room
+    )
     if cup is None:
         return None
     x0, y0, x1, y1 = cup.rim.bounds

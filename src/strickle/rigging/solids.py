@@ -6,6 +6,7 @@ way in and out.
 
 from __future__ import annotations
 
+import itertools
 import math
 from collections.abc import Sequence
 from typing import Any
@@ -39,11 +40,11 @@ class Frame:
 
     def inward(self, points: ArrayLike) -> Array:
         """Metres, mould frame (..., 3) to millimetres."""
-        return (np.asarray(points, dtype=float) - self.shift) * MM
+        return np.asarray((np.asarray(points, dtype=float) - self.shift) * MM)
 
     def outward(self, points: ArrayLike) -> Array:
         """Millimetres (..., 3) to metres, mould frame."""
-        return np.asarray(points, dtype=float) / MM + self.shift
+        return np.asarray(np.asarray(points, dtype=float) / MM + self.shift)
 
     def solid(self, mesh: Mesh) -> Solid:
         """The manifold of a closed mesh. Raises ValueError if it is none."""
@@ -92,7 +93,7 @@ def chain(line: ArrayLike, radius: float, depth: float) -> Solid:
     feet = [frustum(x, y, -depth, 0.0, radius - lean, radius) for x, y in np.asarray(line, dtype=float)]
     if len(feet) == 1:
         return feet[0]
-    return unite([m3.Manifold.batch_hull([a, b]) for a, b in zip(feet[:-1], feet[1:])])
+    return unite([m3.Manifold.batch_hull([a, b]) for a, b in itertools.pairwise(feet)])
 
 
 def unite(solids: Sequence[Solid]) -> Solid:

@@ -18,7 +18,7 @@ from strickle.rigging.ask import RiggingAsk, RiserWish
 from strickle.rigging.assembly import Metal3D, casting_of, formers, metal_bodies
 from strickle.rigging.body import Body, prepare
 from strickle.rigging.checks import Checked, check
-from strickle.rigging.formers import Former, fits_bed, held, printed
+from strickle.rigging.formers import fits_bed, held, printed
 from strickle.rigging.layout import Layout, Reasons, place_risers, place_running, spot_of
 from strickle.rigging.result import Rigging
 from strickle.rigging.risers import Spot
@@ -142,18 +142,15 @@ def _room_wanted(place: Place, layout: Layout, checked: Checked) -> Array | None
     """The box metal needs if the flask is too small for it: metres, mould frame, cope top last; None where it fits."""
     low, high, room = checked.low, checked.high, place.room
     tops = [place.top]
-    for s in layout.stands:
-        if place.top - s.foot < report.LOW_RISER * s.spot.height:
-            tops.append(s.foot + s.spot.height)
-    for spot in layout.missing:
-        if layout.reasons.risers[spot.number][0]["cope too low above it"]:
-            tops.append(float(place.body.high[2]) + 0.7 * spot.diameter + spot.height)
+    tops += [s.foot + s.spot.height for s in layout.stands if place.top - s.foot < report.LOW_RISER * s.spot.height]
+    low_cope = [spot for spot in layout.missing if layout.reasons.risers[spot.number][0]["cope too low above it"]]
+    tops += [float(place.body.high[2]) + 0.7 * spot.diameter + spot.height for spot in low_cope]
     out = [room[0] - low[0], high[0] - room[1], room[2] - low[1], high[1] - room[3], room[4] - low[2], max(tops) - place.top]
     if max(out) < 0.05:
         return None
     # a little over, so that the next try need not land on the line
     box = np.array([low[0] - 2.0, high[0] + 2.0, low[1] - 2.0, high[1] + 2.0, low[2], max(tops)])
-    return box / MM + np.repeat(place.frame.shift, 2)
+    return np.asarray(box / MM + np.repeat(place.frame.shift, 2))
 
 
 def _findings(
@@ -222,6 +219,3 @@ def _result(
         findings=findings,
         sources=(*sizes.sources, *SOURCES),
     )
-
-
-__all__ = ["Former", "rig"]
