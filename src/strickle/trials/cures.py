@@ -45,7 +45,7 @@ def _bigger_pot(finding: Finding, results: Results, stores: Stores) -> Cure:
         heat_capacity=like.heat_capacity if like else 1000.0,
     )
     return Cure(
-        change=f"a pot that holds {tell(volume, 'm3')} of water to the brim",
+        change=f"a pot of {tell(volume, 'm3')} inside, to the brim",
         of="largest pot in the kit over the pot needed",
         margin=lambda r, k: max((c.volume for c in k.crucibles), default=0.0) / _melt(r).pot_needed_volume,
         kit=dataclasses.replace(stores.kit, crucibles=(*stores.kit.crucibles, pot)),
