@@ -20,8 +20,8 @@ from strickle.rigging.risers import STAND_OFF
 from strickle.rigging.sizing import Sizes
 from strickle.rigging.solids import Frame
 
-LOW_RISER = 0.85
-"""share of its wished height a riser may lack before a higher cope is asked for."""
+LOW_RISER = 0.65
+"""share of its wished height under which a higher cope is asked for: a riser about as high as wide is still left to the solve."""
 GRAVITY = 9.80665
 
 
