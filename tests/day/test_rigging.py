@@ -239,3 +239,26 @@ def test_draw_order_is_told_for_every_piece():
     for piece in rig.pieces:
         assert piece.note
         assert piece.draw[2] == (-1.0 if piece.order == 3 else 1.0)
+
+
+def left_standing(rig, mould, piece, step):
+    """Sand [mm3] that a piece runs into when it has moved ``step`` mm along its draw."""
+    moved = solid_of(piece.mesh).translate(tuple(piece.draw * step))
+    high, deep = mould.box[5] * 1e3, mould.box[4] * 1e3
+    if piece.half == "drag":
+        moved = moved.trim_by_plane((0, 0, -1), 0.0)
+    elif piece.draw[2] > 0:
+        moved = moved.trim_by_plane((0, 0, -1), -high)
+    else:
+        moved = moved.trim_by_plane((0, 0, 1), 0.0)
+    assert deep < 0
+    return max((moved - solid_of(rig.casting)).volume(), 0.0)
+
+
+@pytest.mark.parametrize("make", [bell, plate], ids=["dumb-bell", "plate"])
+def test_every_piece_leaves_the_sand_without_taking_any(make):
+    rig, _, _, mould = make()
+    for piece in rig.pieces:
+        if piece.touches_sand:
+            for step in (1.0, 5.0):
+                assert left_standing(rig, mould, piece, step) < 0.5, (piece.name, step)
