@@ -2,21 +2,16 @@
 
 from __future__ import annotations
 
-import sys
-from pathlib import Path
-
 import manifold3d as m3
 import numpy as np
 
+import melt_shop
 from strickle.base import Mesh, Span
 from strickle.mould import FlaskChosen, Mould
 from strickle.part import HotSpot, Part
 from strickle.pattern import Pattern
 
-sys.path.insert(0, str(Path(__file__).parent / "rules"))
-import shop
-
-a356, kit, stores = shop.a356, shop.kit, shop.stores
+a356, kit, stores = melt_shop.a356, melt_shop.kit, melt_shop.stores
 
 
 def mesh_of(solid: m3.Manifold) -> Mesh:

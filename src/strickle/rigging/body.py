@@ -9,6 +9,7 @@ import numpy as np
 import shapely
 from scipy import ndimage, sparse
 from scipy.sparse import csgraph
+from scipy.spatial import cKDTree
 
 from strickle.base import Array
 from strickle.kernels.raster import columns
@@ -33,7 +34,7 @@ class Body:
     top: Array
     bottom: Array
     outline: Plan
-    marked: Array
+    marked: Any
 
     @property
     def extent(self) -> float:
@@ -66,10 +67,9 @@ class Body:
 
     def is_marked(self, points: Array, within: float = 1.2) -> bool:
         """Whether any of the points (n, 3) lies on a marked face."""
-        if not len(self.marked):
+        if self.marked is None:
             return False
-        gap = np.linalg.norm(self.marked[None, :, :] - np.atleast_2d(points)[:, None, :], axis=2)
-        return bool((gap < within).any())
+        return bool((self.marked.query(np.atleast_2d(points), distance_upper_bound=within)[0] < within).any())
 
     def section(self, z: float) -> Plan:
         """Section at a height as plan polygons."""
@@ -120,7 +120,7 @@ def prepare(solid: Solid, marked: Array) -> Body:
         top=top,
         bottom=bottom,
         outline=plan_of(light.project()),
-        marked=marked,
+        marked=cKDTree(marked) if len(marked) else None,
     )
 
 

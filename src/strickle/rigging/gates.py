@@ -16,7 +16,7 @@ from strickle.rigging.body import Body, Paths, Plan
 from strickle.rigging.faces import LEVELS, Place, feel, find_places, outline_points, segments
 from strickle.rigging.solids import DRAFT, REACH, Solid, around, bar_section, contact, pieces_over, wedge_bar
 
-HEIGHTS = (8.0, 6.0, 5.0, 4.0, 3.0, 2.5, 2.0)
+HEIGHTS = (12.0, 10.0, 8.0, 6.0, 5.0, 4.0, 3.0, 2.5, 2.0)
 WIDEST = 45.0
 FLUSH = 0.01
 """mm a bar's flat faces are drawn back while its contact is measured: a flush face would count its hidden area."""
@@ -206,7 +206,7 @@ def _cost(body: Body, places: list[Place], ways: Array, scale: float) -> float |
         + 0.25 * span
         - 20.0 * quality
         + 25.0 * (len(places) - 1)
-        + 2.0 * (8.0 - first.height)
+        + max(2.0 * (8.0 - first.height), 1.5 * (first.height - 8.0))
         + (3.0 if first.side > 0 else 0.0)
     )
 

@@ -21,7 +21,7 @@ from strickle.rigging.sizing import Sizes
 WELL_BELOW = 6.0
 """mm the well goes deeper than the runner."""
 TRIES = 24
-SMALLER = ((0.75, 1), (0.55, 1), (0.75, 3), (0.55, 3), (0.4, 3))
+SMALLER = ((0.75, 1), (0.55, 1), (0.75, 2), (0.4, 1), (0.55, 3), (0.4, 3))
 """share of the wished ingate section and most ingates, tried where no face takes the whole; the metal then comes in faster, and is told so.
 One ingate is tried first: a small part is better off with one than with several thin ones round it."""
 UNDER_GATE = 3.0

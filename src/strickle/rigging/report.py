@@ -68,6 +68,17 @@ def about_risers(layout: Layout, part: Part, top: float, back: Back) -> Iterable
             source="places felt on the part's own surface",
         )
     for n, s in enumerate(layout.stands, start=1):
+        if s.neck_wish > 1.01 * s.spot.neck_area:
+            yield Finding(
+                code="rigging.neck_small",
+                weight="MIND",
+                says=f"The neck of riser-{n} is {tell(s.spot.neck_area * 1e-6, 'm2')}, {tell(s.neck_wish * 1e-6, 'm2')} was wished for",
+                because=f"no flat place takes the whole: on top {counted(layout.reasons.risers[s.spot.number][0])}; "
+                f"beside {counted(layout.reasons.risers[s.spot.number][1])}",
+                do="Look at the freezing of that neck; add a flat pad for it if it closes too early",
+                where=back(s.joint),
+                margin=Margin(value=s.spot.neck_area / s.neck_wish, unit="1", of="neck section over the section wished for"),
+            )
         height = top - s.foot
         if height < s.spot.height:
             yield Finding(

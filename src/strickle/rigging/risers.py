@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+import dataclasses
 import math
 from collections import Counter
 from dataclasses import dataclass
@@ -21,6 +22,8 @@ from strickle.rigging.solids import DRAFT, NECK_DRAFT, REACH, RISER_DRAFT, Solid
 STAND_OFF = 8.0
 """mm of sand between a side riser and the part; the neck is as long."""
 SHORTEST_NECK = 6.0
+NECKS = (1.0, 0.75, 0.55)
+"""shares of the wished neck that are tried in turn; a smaller one is told."""
 SAW = 8.0
 """mm free beside a top riser's foot, for sand to hold and a blade to pass."""
 
@@ -60,6 +63,7 @@ class Stand:
     bar: Bar | None
     top_radius: float
     over: float
+    neck_wish: float = 0.0
 
     @property
     def low(self) -> Plan:
@@ -108,6 +112,26 @@ def stand(
 ) -> Stand | None:
     """A riser for ``spot``: on top if it can, else beside the part; None with the reasons counted in ``tries`` (top, side)."""
     tree, ball = thick_body(body, spot)
+    for share in NECKS:
+        asked = dataclasses.replace(spot, neck_area=share * spot.neck_area)
+        made = _stand(body, asked, tree, ball, others, top, room, clear, tries if share == 1.0 else (Counter(), Counter()))
+        if made is not None:
+            made.neck_wish = spot.neck_area
+            return made
+    return None
+
+
+def _stand(
+    body: Body,
+    spot: Spot,
+    tree: Any,
+    ball: float,
+    others: list[Stand],
+    top: float,
+    room: Array,
+    clear: float,
+    tries: tuple[Counter[str], Counter[str]],
+) -> Stand | None:
     on_top = _top(body, spot, tree, ball, others, top, room, clear, tries[0])
     if on_top is not None and on_top.over == 0:
         return on_top
@@ -124,8 +148,8 @@ def _top(
     length = max(SHORTEST_NECK, 0.35 * 2 * neck)
     wide = max(0.5 * spot.diameter, neck / 0.9)
     found: list[tuple[float, Array, float, float, float]] = []
-    for ring in (0.0, 0.35, 0.7, 1.2, 2.0):
-        for turn in np.arange(1 if ring == 0 else 8) * (math.pi / 4) + 0.1:
+    for ring in (0.0, 0.35, 0.7, 1.2, 1.6, 2.0):
+        for turn in np.arange(1 if ring == 0 else 12) * (math.pi / 6) + 0.1:
             at = spot.at[:2] + ring * max(ball, 2.0) * np.array([math.cos(turn), math.sin(turn)])
             judged = _judge_top(body, at, neck, length, wide, tree, ball, others, top, clear, counts)
             if judged is None:
@@ -267,7 +291,7 @@ def _side(
     taken = shapely.unary_union([o.high.buffer(clear) for o in others]) if others else shapely.Polygon()
     ranked = []
     for side in (1, -1):
-        for height in {round(h, 1) for h in (across, 0.75 * across, 0.6 * across, 0.4 * across) if h >= 3.0}:
+        for height in {round(h, 1) for h in (f * across for f in (1.0, 0.75, 0.6, 0.5, 0.4)) if h >= 3.0}:
             width = bar_width(spot.neck_area, height)
             if width < height * 0.9:
                 continue
