@@ -21,12 +21,13 @@ DIM = 3.1
 class Frame:
     """A sheet with a scale. World u, v [m] (v up) fall on the sheet so that ``world`` (u low, u high, v low, v high) is centred."""
 
-    def __init__(self, width: float, height: float, world: tuple[float, float, float, float], units: str, says: str) -> None:
+    def __init__(self, width: float, height: float, world: tuple[float, float, float, float], units: str, says: str, *, snug: bool = False) -> None:
         room_w, room_h = width - 2 * SIDE, height - 2 * HEAD
         need = max(1e3 * (world[1] - world[0]) / room_w, 1e3 * (world[3] - world[2]) / room_h)
         self.ratio = next((s for s in SCALES if s >= need), need)
         self.units, self.world = units, world
         height = min(height, 1e3 * (world[3] - world[2]) / self.ratio + 2 * HEAD)
+        width = min(width, max(90.0, 1e3 * (world[1] - world[0]) / self.ratio + 2 * SIDE + 12)) if snug else width
         self.sheet, self.ground = Sheet(width, height, says), Ground(width, height)
         self.hard: list[Box] = []
         self.rows: list[Box] = []

@@ -29,6 +29,7 @@ class Drawing:
     scale: str
     over: tuple[str, ...]
     note: str = ""
+    width: float = 0.0
     boxes: tuple[tuple[float, float, float, float], ...] = ()
 
 
@@ -179,7 +180,7 @@ def section(
         _labels(frame, bodies, plane, rigging, part)
     note = "" if bodies.casting is not None and bodies.part is not None else "the mesh is not a closed solid, so no slice of it could be drawn"
     svg = frame.finish()
-    return Drawing(svg, _scale(frame.ratio), tuple(frame.over), note, tuple(frame.hard))
+    return Drawing(svg, _scale(frame.ratio), tuple(frame.over), note, frame.sheet.width, tuple(frame.hard))
 
 
 def _beyond(bodies: Bodies, plane: Plane, frame: Frame) -> Any:
@@ -246,7 +247,7 @@ def plan(
     else:
         x0, y0, x1, y1 = whole.bounds if not whole.is_empty else (-0.05, -0.05, 0.05, 0.05)
         world = (x0 - 0.01, x1 + 0.01, y0 - 0.01, y1 + 0.01)
-    frame = Frame(*size, world, units, "Plan on the parting")
+    frame = Frame(*size, world, units, "Plan on the parting", snug=True)
     from shapely.geometry import box as rectangle
 
     flask = frame.on_sheet(rectangle(world[0], world[2], world[1], world[3]))
@@ -267,7 +268,7 @@ def plan(
     _cut_line(frame, plane, world)
     _plan_sizes(frame, mould, rigging, world, outline)
     svg = frame.finish()
-    return Drawing(svg, _scale(frame.ratio), tuple(frame.over), "", tuple(frame.hard))
+    return Drawing(svg, _scale(frame.ratio), tuple(frame.over), "", frame.sheet.width, tuple(frame.hard))
 
 
 def _plan_rigging(frame: Frame, bodies: Bodies, rigging: Rigging, metal: Any, part: Any) -> None:
@@ -319,14 +320,14 @@ def _plan_sizes(frame: Frame, mould: Mould | None, rigging: Rigging | None, worl
     if mould is not None:
         frame.across(world[0], world[1], top, -1, world[1] - world[0], "flask inside")
         frame.upward(world[2], world[3], left, -1, world[3] - world[2], "flask inside")
-    if not outline.is_empty:
-        x0, y0, x1, y1 = outline.bounds
-        frame.across(x0, x1, low, 1, x1 - x0, "part")
-        frame.upward(y0, y1, right, 1, y1 - y0, "part")
     if mould is not None and rigging is not None:
         x, y = (float(v) for v in rigging.sprue.at)
         frame.across(world[0], x, low, 1, x - world[0], "sprue from the flask's left")
         frame.upward(world[2], y, right, 1, y - world[2], "sprue from the flask's near side")
+    if not outline.is_empty:
+        x0, y0, x1, y1 = outline.bounds
+        frame.across(x0, x1, low, 1, x1 - x0, "part")
+        frame.upward(y0, y1, right, 1, y1 - y0, "part")
 
 
 __all__ = ["ABOVE", "Bodies", "Drawing", "Label", "Sheet", "middle_of", "plan", "section"]
