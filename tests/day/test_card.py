@@ -1,3 +1,4 @@
+# ruff: noqa: E501
 """The card: made from results, two pages, no label over another, cautions exactly where their conditions hold."""
 
 from __future__ import annotations
@@ -102,6 +103,12 @@ def test_stopped_plan_still_gives_a_card(results, caught):
     assert "section.svg" not in files
     assert least.pages <= 2
     assert files["casting.png"].startswith(b"\x89PNG")
+
+
+def test_no_day_is_printed_unless_the_verdict_is_castable(results, findings, caught):
+    write(verdict=factory.STOPPED, findings=findings, kit=factory.kit(), **results)
+    assert caught["stopped"]
+    assert caught["steps"] == []
 
 
 def test_many_findings_and_pieces_run_over_to_a_third_page(results, caught):

@@ -95,7 +95,8 @@ def _draw(f: Facts) -> str:
 
 
 def _close(f: Facts) -> str:
-    return f"All {len(f.pieces)} pieces lie outside, ticked. Sprue, risers, vents open. Cope on, pins home. {'Weights ready, not yet on.' if f.cavity.hold_down_mass > LEAST_WEIGHT else ''}"
+    weights = " Weights ready, not yet on." if f.cavity.hold_down_mass > LEAST_WEIGHT else ""
+    return f"All {len(f.pieces)} pieces lie outside, ticked. Sprue, risers, vents open. Cope on, pins home.{weights}"
 
 
 def _clothing(f: Facts) -> str:
@@ -126,14 +127,15 @@ def _lift(f: Facts) -> str:
 
 def _weights(f: Facts) -> str:
     if f.cavity.hold_down_mass <= LEAST_WEIGHT:
-        return "The cope's own sand holds it down; no weight is needed."
+        return "By this plan the cope's own sand holds it down without weights."
     return f"Now lay {f.say(f.cavity.hold_down_mass, 'kg')} on the cope, clear of sprue and risers; {f.say(f.kit.weights, 'kg')} on hand."
 
 
 def _pour(f: Facts) -> str:
+    end = "every riser is full" if f.rigging.risers else "the sprue stands full"
     return (
         f"{_weights(f)} Metal at {band(f.melt.pour_temperature, 'K', f.units)}. Lip low, basin filled at once and kept full: "
-        f"{band(f.pour.fill_time, 's', f.units)}, about {f.say(f.pour.rate, 'kg/s')}, without a stop until {'every riser is full' if f.rigging.risers else 'the sprue stands full'}."
+        f"{band(f.pour.fill_time, 's', f.units)}, about {f.say(f.pour.rate, 'kg/s')}, without a stop until {end}."
     )
 
 

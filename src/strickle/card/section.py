@@ -265,8 +265,8 @@ def plan(
         frame.border(flask)
     if rigging is not None:
         _plan_rigging(frame, bodies, rigging, metal, part)
-    _cut_line(frame, plane, world)
     _plan_sizes(frame, mould, rigging, world, outline)
+    _cut_line(frame, plane, world)
     svg = frame.finish()
     return Drawing(svg, _scale(frame.ratio), tuple(frame.over), "", frame.sheet.width, tuple(frame.hard))
 
@@ -302,15 +302,21 @@ def _cut_line(frame: Frame, plane: Plane, world: tuple[float, float, float, floa
     back = -plane.toward
     bx, by = float(back[0]), -float(back[1])
     for u, sign in ((low, -1.0), (high, 1.0)):
-        ends = [frame.at(*(plane.at[:2] + plane.along[:2] * (u + sign * k * 1e-3 * frame.ratio))) for k in (-6.0, 1.6, 4.6)]
-        (x, y), mark = ends[1], ends[2]
+        for out in (1.6, 0.0, -6.0, -9.0):  # beyond the flask where no dimension is in the way, else inside it
+            reach = (out - 7.6, out, out + 3.0)
+            ends = [frame.at(*(plane.at[:2] + plane.along[:2] * (u + sign * k * 1e-3 * frame.ratio))) for k in reach]
+            (x, y), mark = ends[1], ends[2]
+            xs, ys = (x, mark[0] - 1.3, mark[0] + 1.3, x + 4.2 * bx), (y, mark[1] - 1.6, mark[1] + 1.6, y + 4.2 * by)
+            box = (min(xs), min(ys), max(xs), max(ys))
+            if frame.free(box):
+                break
         frame.sheet.rule(*ends[0], x, y, thick=0.45, dash="3.2 0.8 0.8 0.8")
         frame.sheet.rule(x, y, x + 2.6 * bx, y + 2.6 * by, thick=0.3)
         tip = [(x + 4.2 * bx, y + 4.2 * by), (x + 2.6 * bx - 0.7 * by, y + 2.6 * by + 0.7 * bx), (x + 2.6 * bx + 0.7 * by, y + 2.6 * by - 0.7 * bx)]
         frame.sheet.shape(path([tip]), fill="#14181c", thick=0.0)
         frame.sheet.text(*mark, "A", 3.6, bold=True, anchor="middle")
-        xs, ys = (x, mark[0] - 1.3, mark[0] + 1.3, x + 4.2 * bx), (y, mark[1] - 1.6, mark[1] + 1.6, y + 4.2 * by)
-        frame.hard.append((min(xs), min(ys), max(xs), max(ys)))
+        if frame.free(box):
+            frame.hard.append(box)
 
 
 def _plan_sizes(frame: Frame, mould: Mould | None, rigging: Rigging | None, world: tuple[float, float, float, float], outline: Any) -> None:

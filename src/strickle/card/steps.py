@@ -43,8 +43,8 @@ def _sources(results: Sequence[Outcome | None], extra: Sequence[Source]) -> list
 
 
 def _drawings(
-    pattern: Pattern | None, mould: Mould | None, rigging: Rigging | None, sound: Sound | None, bodies: Bodies | None, plane: Plane | None, units: str,
-    sizes: tuple[tuple[float, float], tuple[float, float]],
+    pattern: Pattern | None, mould: Mould | None, rigging: Rigging | None, sound: Sound | None, bodies: Bodies | None, plane: Plane | None,
+    units: str, sizes: tuple[tuple[float, float], tuple[float, float]],
 ) -> dict[str, Drawing]:  # fmt: skip
     """Section and plan within the sizes given; none before there is a pattern."""
     if pattern is None or bodies is None or plane is None:
@@ -84,7 +84,7 @@ def written(
     bodies = Bodies.of(pattern, rigging) if pattern is not None else None
     plane = informative(part, pattern, rigging, sound, middle_of(pattern.cavity)) if pattern is not None else None
     shown = pictures(part, pattern, rigging, cavity, sound, bodies, plane, units)
-    stopped = any(f.weight == "STOP" for f in findings) or sound is None
+    stopped = verdict.code != "castable" or any(f.weight == "STOP" for f in findings) or sound is None
     furnace = next((f.kind for f in kit.furnaces if melt is not None and f.name == melt.furnace), kit.furnaces[0].kind if kit.furnaces else "")
     cautions = chosen(conditions(metal, kit, sand=mould.sand if mould else kit.sand, furnace=furnace, rigging=rigging))
     pieces = (*(pattern.pieces if pattern else ()), *(rigging.pieces if rigging else ()))
