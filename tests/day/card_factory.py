@@ -1,3 +1,4 @@
+# ruff: noqa: E501
 """Results made up for the card's own tests: the demo bracket with plain boxes and cones as rigging and a field drawn by formula.
 
 Every number here is invented; nothing of it leaves the tests.

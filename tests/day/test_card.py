@@ -1,3 +1,4 @@
+# ruff: noqa: E501
 """The card: made from results, two pages, no label over another, cautions exactly where their conditions hold."""
 
 from __future__ import annotations
@@ -104,6 +105,12 @@ def test_stopped_plan_still_gives_a_card(results, caught):
     assert files["casting.png"].startswith(b"\x89PNG")
 
 
+def test_no_day_is_printed_unless_the_verdict_is_castable(results, findings, caught):
+    write(verdict=factory.STOPPED, findings=findings, kit=factory.kit(), **results)
+    assert caught["stopped"]
+    assert caught["steps"] == []
+
+
 def test_many_findings_and_pieces_run_over_to_a_third_page(results, caught):
     import dataclasses
 
@@ -112,7 +119,7 @@ def test_many_findings_and_pieces_run_over_to_a_third_page(results, caught):
     rigging = dataclasses.replace(results["rigging"], pieces=(*results["rigging"].pieces, *more))
     card, _ = written(verdict=factory.CASTABLE, findings=many, kit=factory.kit(), **{**results, "rigging": rigging})
     assert card.pages == 3
-    assert 3 <= caught["findings_first"] < len(many)
+    assert 3 <= caught["findings_first"] + caught["findings_under"] < len(many)
     assert caught["pieces_second"] < len(caught["pieces"])
 
 

@@ -21,12 +21,13 @@ DIM = 3.1
 class Frame:
     """A sheet with a scale. World u, v [m] (v up) fall on the sheet so that ``world`` (u low, u high, v low, v high) is centred."""
 
-    def __init__(self, width: float, height: float, world: tuple[float, float, float, float], units: str, says: str) -> None:
+    def __init__(self, width: float, height: float, world: tuple[float, float, float, float], units: str, says: str, *, snug: bool = False) -> None:
         room_w, room_h = width - 2 * SIDE, height - 2 * HEAD
         need = max(1e3 * (world[1] - world[0]) / room_w, 1e3 * (world[3] - world[2]) / room_h)
         self.ratio = next((s for s in SCALES if s >= need), need)
         self.units, self.world = units, world
         height = min(height, 1e3 * (world[3] - world[2]) / self.ratio + 2 * HEAD)
+        width = min(width, max(90.0, 1e3 * (world[1] - world[0]) / self.ratio + 2 * SIDE + 12)) if snug else width
         self.sheet, self.ground = Sheet(width, height, says), Ground(width, height)
         self.hard: list[Box] = []
         self.rows: list[Box] = []
@@ -91,14 +92,13 @@ class Frame:
         if dots:
             self.sheet.shape(dots, stroke=SAND_INK, thick=thick, cap="round")
 
-    def _free(self, box: Box) -> bool:
+    def free(self, box: Box) -> bool:
+        """Whether a box lies on the sheet, clear of figures and dimension lines."""
         inside = box[0] >= 0 and box[1] >= 0 and box[2] <= self.sheet.width and box[3] <= self.sheet.height
         return inside and not any(overlap(box, other) for other in (*self.hard, *self.rows))
 
     def _figure(self, x: float, y: float, words: str, up: bool, box: Box) -> None:
-        self.sheet.lines.append(
-            f'<rect x="{box[0] + 0.2:.2f}" y="{box[1] + 0.2:.2f}" width="{box[2] - box[0] - 0.4:.2f}" height="{box[3] - box[1] - 0.4:.2f}" fill="#ffffff"/>'
-        )
+        self.sheet.box(box[0] + 0.2, box[1] + 0.2, box[2] - box[0] - 0.4, box[3] - box[1] - 0.4, thick=0.0, r=0.0)
         self.sheet.text(x, y, words, DIM, anchor="middle", up=up)
         self.hard.append(box)
 
@@ -119,7 +119,7 @@ class Frame:
             for x in ((xa + xb) / 2,) if fits else (max(xa, xb) + wide(words, DIM) / 2 + 3.0, min(xa, xb) - wide(words, DIM) / 2 - 3.0):
                 box = text_box(x, y, words, DIM)
                 span = (min(xa, xb, box[0]) - 0.5, y - 0.9, max(xa, xb, box[2]) + 0.5, y + 0.9)
-                if self._free(box) and self._free(span):
+                if self.free(box) and self.free(span):
                     for xe, ye in ((xa, ya), (xb, yb)):
                         self.sheet.rule(xe, ye + side * 0.8, xe, y + side * 1.2, thick=0.13)
                         self.ground.line(xe, ye, xe, y, 0.6)
@@ -144,7 +144,7 @@ class Frame:
             for y in ((ya + yb) / 2,) if fits else (max(ya, yb) + wide(words, DIM) / 2 + 2.5, min(ya, yb) - wide(words, DIM) / 2 - 2.5):
                 box = text_box(x, y, words, DIM, up=True)
                 span = (x - 0.9, min(ya, yb, box[1]) + 0.3, x + 0.9, max(ya, yb, box[3]) - 0.3)
-                if self._free(box) and self._free(span):
+                if self.free(box) and self.free(span):
                     for ye in (ya, yb):
                         self.sheet.rule(start + side * 0.8, ye, x + side * 1.2, ye, thick=0.13)
                         self.ground.line(start, ye, x, ye, 0.6)

@@ -16,7 +16,7 @@ from strickle.base import Array
 from strickle.card.lettering import wide
 
 Box = tuple[float, float, float, float]
-PAD, GRAIN = 0.9, 1.0
+PAD, GRAIN, STEP, GAP = 0.9, 1.0, 1.5, 0.6
 
 
 @dataclass(frozen=True, slots=True)
@@ -97,12 +97,15 @@ class Ground:
         return out
 
 
-def _hits(x1: Array, y1: Array, x2: float, y2: float, box: Box) -> Array:
-    """Which lines from (x1, y1) to one point pass through a box, by points along them."""
-    t = np.linspace(0.0, 1.0, 40)[:, None]
-    x, y = x1 + t * (x2 - x1), y1 + t * (y2 - y1)
-    inside: Array = ((x > box[0] - 0.5) & (x < box[2] + 0.5) & (y > box[1] - 0.5) & (y < box[3] + 0.5)).any(axis=0)
-    return inside
+def _through(x1: Any, y1: Any, x2: Any, y2: Any, low_x: Any, low_y: Any, high_x: Any, high_y: Any) -> Array:
+    """Which lines (x1, y1) to (x2, y2) pass through which boxes grown by half a millimetre; all broadcast."""
+    first, last = 0.0, 1.0
+    for a, d, low, high in ((x1, x2 - x1, low_x - 0.5, high_x + 0.5), (y1, y2 - y1, low_y - 0.5, high_y + 0.5)):
+        d = np.where(np.abs(d) < 1e-9, 1e-9, d)
+        t, s = (low - a) / d, (high - a) / d
+        first, last = np.maximum(first, np.minimum(t, s)), np.minimum(last, np.maximum(t, s))
+    out: Array = np.asarray(first < last)
+    return out
 
 
 def _crossed(x1: Array, y1: Array, at: tuple[float, float], other: Placed) -> Array:
@@ -118,57 +121,65 @@ def _crossed(x1: Array, y1: Array, at: tuple[float, float], other: Placed) -> Ar
     return out
 
 
-def _choices(label: Label, ground: Ground) -> tuple[Array, Array, Array]:
-    """Boxes tried (n, 4) and where a leader would meet them (n,), (n,)."""
-    w, h = wide(label.words, label.size, label.bold) + 2 * PAD, label.size + 2 * PAD * 0.7
-    x, y = np.meshgrid(np.arange(0.5, ground.width - w - 0.5, 1.5), np.arange(0.5, ground.height - h - 0.5, 1.5))
-    boxes = np.column_stack([x.ravel(), y.ravel(), x.ravel() + w, y.ravel() + h])
-    return boxes, np.clip(label.at[0], boxes[:, 0], boxes[:, 2]), np.clip(label.at[1], boxes[:, 1], boxes[:, 3])
+class _Choices:
+    """Every place tried for one label, with what the ground and the figures make of it; other labels come on top."""
 
-
-def _best(label: Label, ground: Ground, hard: Sequence[Box], others: Sequence[Placed], points: Sequence[tuple[float, float]]) -> Placed | None:
-    boxes, fx, fy = _choices(label, ground)
-    if not len(boxes):
-        return None
-    reach = np.hypot(fx - label.at[0], fy - label.at[1])
-    cost = ground.sums(boxes) + 0.9 * reach
-    if label.leader:
-        cost += 30.0 * (reach < 3.0) + 1.6 * ground.along(fx, fy, label.at)
-    bad: Any = np.zeros(len(boxes), dtype=bool)
-    taken = [*hard, *(o.box for o in others)]
-    for other in taken:
-        gap = 0.6
-        bad |= (boxes[:, 0] < other[2] + gap) & (other[0] - gap < boxes[:, 2]) & (boxes[:, 1] < other[3] + gap) & (other[1] - gap < boxes[:, 3])
+    def __init__(self, label: Label, ground: Ground, hard: Sequence[Box], points: Sequence[tuple[float, float]]) -> None:
+        self.label = label
+        w, h = wide(label.words, label.size, label.bold) + 2 * PAD, label.size + 2 * PAD * 0.7
+        x, y = np.meshgrid(np.arange(0.5, ground.width - w - 0.5, STEP), np.arange(0.5, ground.height - h - 0.5, STEP))
+        self.boxes = np.column_stack([x.ravel(), y.ravel(), x.ravel() + w, y.ravel() + h])
+        self.fx, self.fy = np.clip(label.at[0], self.boxes[:, 0], self.boxes[:, 2]), np.clip(label.at[1], self.boxes[:, 1], self.boxes[:, 3])
+        reach = np.hypot(self.fx - label.at[0], self.fy - label.at[1])
+        self.cost = ground.sums(self.boxes) + 0.9 * reach
         if label.leader:
-            bad |= _hits(fx, fy, label.at[0], label.at[1], other)
-    for px, py in points:
-        bad |= (boxes[:, 0] - 1 < px) & (px < boxes[:, 2] + 1) & (boxes[:, 1] - 1 < py) & (py < boxes[:, 3] + 1)
-    for done in others:
-        if done.label.leader:
-            x, y = np.linspace(done.label.at[0], done.foot[0], 40), np.linspace(done.label.at[1], done.foot[1], 40)
-            for px, py in zip(x, y, strict=True):
-                bad |= (boxes[:, 0] - 0.5 < px) & (px < boxes[:, 2] + 0.5) & (boxes[:, 1] - 0.5 < py) & (py < boxes[:, 3] + 0.5)
-            if label.leader:
-                cost += 60.0 * _crossed(fx, fy, label.at, done)
-    cost[bad] = np.inf
-    pick = int(np.argmin(cost))
-    if not np.isfinite(cost[pick]):
-        return None
-    box = tuple(float(v) for v in boxes[pick])
-    return Placed(label, (box[0], box[1], box[2], box[3]), (float(fx[pick]), float(fy[pick])), float(cost[pick]))
+            self.cost += 30.0 * (reach < 3.0) + 1.6 * ground.along(self.fx, self.fy, label.at)
+        for box in hard:
+            self._shut(self.cost, box)
+        for px, py in points:
+            self.cost[self._touch((px, py, px, py), 1.0)] = np.inf
+
+    def _touch(self, box: Box, gap: float) -> Array:
+        b = self.boxes
+        out: Array = (b[:, 0] - gap < box[2]) & (box[0] < b[:, 2] + gap) & (b[:, 1] - gap < box[3]) & (box[1] < b[:, 3] + gap)
+        return out
+
+    def _shut(self, cost: Array, box: Box) -> None:
+        """Refuse places on a box and leaders through it."""
+        cost[self._touch(box, GAP)] = np.inf
+        if self.label.leader:
+            cost[_through(self.fx, self.fy, *self.label.at, *box)] = np.inf
+
+    def best(self, others: Sequence[Placed]) -> Placed | None:
+        """The cheapest place beside the others, None where there is none."""
+        if not len(self.boxes):
+            return None
+        cost = self.cost.copy()
+        for other in others:
+            self._shut(cost, other.box)
+            if other.label.leader:
+                cost[_through(*other.label.at, *other.foot, *self.boxes.T)] = np.inf
+                if self.label.leader:
+                    cost += 60.0 * _crossed(self.fx, self.fy, self.label.at, other)
+        pick = int(np.argmin(cost))
+        if not np.isfinite(cost[pick]):
+            return None
+        x0, y0, x1, y1 = (float(v) for v in self.boxes[pick])
+        return Placed(self.label, (x0, y0, x1, y1), (float(self.fx[pick]), float(self.fy[pick])), float(cost[pick]))
 
 
-def _tried(labels: Sequence[Label], order: Sequence[int], ground: Ground, hard: Sequence[Box]) -> tuple[float, dict[int, Placed]]:
+def _tried(choices: Sequence[_Choices], order: Sequence[int]) -> tuple[float, dict[int, Placed]]:
     """One placing in a given order, improved twice; its cost with a label left out counted as a great deal."""
-    points = [label.at for label in labels if label.leader]
     placed: dict[int, Placed] = {}
     for _ in range(3):
+        before = dict(placed)
         for i in order:
-            others = [p for j, p in placed.items() if j != i]
-            found = _best(labels[i], ground, hard, others, [p for p in points if p != labels[i].at])
+            found = choices[i].best([p for j, p in placed.items() if j != i])
             if found is not None:
                 placed[i] = found
-    cost = 1e4 * (len(labels) - len(placed)) + sum(done.cost for done in placed.values())
+        if {i: p.box for i, p in before.items()} == {i: p.box for i, p in placed.items()}:
+            break
+    cost = 1e4 * (len(choices) - len(placed)) + sum(done.cost for done in placed.values())
     return cost, placed
 
 
@@ -179,7 +190,9 @@ def place(labels: Sequence[Label], ground: Ground, hard: Sequence[Box]) -> tuple
     """
     usual = list(range(len(labels)))
     orders = [usual, *(sorted(usual, key=lambda i, k=k, s=s: s * labels[i].at[k]) for k in (1, 0) for s in (1, -1))]  # type: ignore[misc]
-    _, placed = min((_tried(labels, order, ground, hard) for order in orders), key=lambda tried: tried[0])
+    points = [label.at for label in labels if label.leader]
+    choices = [_Choices(label, ground, hard, [p for p in points if p != label.at]) for label in labels]
+    _, placed = min((_tried(choices, order) for order in orders), key=lambda tried: tried[0])
     done = [placed[i] for i in usual if i in placed]
     assert clean(done, hard, (0.0, 0.0, ground.width, ground.height)), "labels overlap"
     return done, [label for i, label in enumerate(labels) if i not in placed]

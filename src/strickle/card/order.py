@@ -7,6 +7,7 @@ from dataclasses import dataclass
 
 from strickle.base import Piece
 from strickle.card.safety import HOLDS, Caution
+from strickle.card.tell import LEAST_WEIGHT, turns
 from strickle.card.words import band, qty
 from strickle.cavity import Cavity
 from strickle.melt import Melt
@@ -55,6 +56,11 @@ def _named(pieces: Sequence[Piece]) -> str:
     return ", ".join(p.name for p in pieces)
 
 
+def _rammed(f: Facts) -> list[Piece]:
+    """The pieces that sand is rammed against."""
+    return [p for p in f.pieces if p.touches_sand]
+
+
 def _stock(f: Facts) -> str:
     return f"Set aside {f.say(f.melt.charge_mass, 'kg')} of {f.metal.name}, cut to pot size and clean."
 
@@ -71,26 +77,26 @@ def _sand(f: Facts) -> str:
 
 
 def _drag(f: Facts) -> str:
-    lower = [p for p in f.pieces if p.half == "drag"]
+    lower = [p for p in _rammed(f) if p.half == "drag"]
     first = f"Lay {_named(lower)} on the board. " if lower else "No pattern in the drag: ram it level on the board. "
     return f"{first}Riddled sand on the faces, ram in layers to {f.say(f.mould.flask.drag, 'm')}, strike off, turn over."
 
 
 def _cope(f: Facts) -> str:
-    upper = [p for p in f.pieces if p.half != "drag"]
+    upper = [p for p in _rammed(f) if p.half != "drag"]
     return f"Dust the parting. Set {_named(upper)}. Ram to {f.say(f.mould.flask.cope, 'm')}, strike off."
 
 
 def _draw(f: Facts) -> str:
-    orders = sorted({p.order for p in f.pieces})
-    turns = "; ".join(f"{i + 1}. {_named([p for p in f.pieces if p.order == o])}" for i, o in enumerate(orders))
+    told = "; ".join(f"{turn}. {_named([p for p in _rammed(f) if p.order == order])}" for order, turn in turns(f.pieces).items())
     pricked = [v for v in f.rigging.vents if v.kind == "pricked"]
     vents = f" Prick {len(pricked)} vents of {f.say(pricked[0].diameter, 'm')}, stopping {f.say(pricked[0].to_metal, 'm')} short." if pricked else ""
-    return f"Open, rap, draw in order: {turns}.{vents}"
+    return f"Open, rap, draw in order: {told}.{vents}"
 
 
 def _close(f: Facts) -> str:
-    return f"All {len(f.pieces)} pieces lie outside, ticked. Sprue, risers, vents open. Cope on, pins home. Weights ready, not yet on."
+    weights = " Weights ready, not yet on." if f.cavity.hold_down_mass > LEAST_WEIGHT else ""
+    return f"All {len(f.pieces)} pieces lie outside, ticked. Sprue, risers, vents open. Cope on, pins home.{weights}"
 
 
 def _clothing(f: Facts) -> str:
@@ -120,18 +126,22 @@ def _lift(f: Facts) -> str:
 
 
 def _weights(f: Facts) -> str:
+    if f.cavity.hold_down_mass <= LEAST_WEIGHT:
+        return "By this plan the cope's own sand holds it down without weights."
     return f"Now lay {f.say(f.cavity.hold_down_mass, 'kg')} on the cope, clear of sprue and risers; {f.say(f.kit.weights, 'kg')} on hand."
 
 
 def _pour(f: Facts) -> str:
+    end = "every riser is full" if f.rigging.risers else "the sprue stands full"
     return (
         f"{_weights(f)} Metal at {band(f.melt.pour_temperature, 'K', f.units)}. Lip low, basin filled at once and kept full: "
-        f"{band(f.pour.fill_time, 's', f.units)}, about {f.say(f.pour.rate, 'kg/s')}, without a stop until {'every riser is full' if f.rigging.risers else 'the sprue stands full'}."
+        f"{band(f.pour.fill_time, 's', f.units)}, about {f.say(f.pour.rate, 'kg/s')}, without a stop until {end}."
     )
 
 
 def _wait(f: Facts) -> str:
-    return f"Weights stay on at least {f.say(f.sound.riser_time, 's')}: until the last riser is solid."
+    what = "Weights stay on" if f.cavity.hold_down_mass > LEAST_WEIGHT else "The mould stays untouched"
+    return f"{what} at least {f.say(f.sound.riser_time, 's')}: until the last riser is solid."
 
 
 def _knock_out(f: Facts) -> str:

@@ -53,11 +53,11 @@ def split(steps: list[dict[str, Any]]) -> tuple[int, float]:
     return best, round(sum(weights[:best]) / total, 3) if total else 0.5
 
 
-def _ways(pieces: int, sources_first: bool) -> list[dict[str, Any]]:
+def _ways(pieces: int, sources_at: str | None) -> list[dict[str, Any]]:
     """What is tried for the second page, the best first: letter size, where the sources stand, how the pieces are listed."""
-    near = "first" if sources_first else "second"
+    near = sources_at or "second"
     whole = [(SIZES[0], near, False, pieces), (SIZES[1], near, False, pieces)]
-    narrow = [(size, near, True, pieces) for size in (SIZES if sources_first else SIZES[:-1])]
+    narrow = [(size, near, True, pieces) for size in (SIZES if sources_at else SIZES[:-1])]
     last = [(size, "last", narrow_list, pieces) for size in SIZES for narrow_list in (False, True)]
     over = [(SIZES[2], "last", True, keep) for keep in (16, 12, 8, 0) if keep < pieces]
     names = ("size", "sources_at", "pieces_narrow", "pieces_second")
@@ -81,6 +81,7 @@ def compose(data: dict[str, Any], pictures: Mapping[str, bytes]) -> tuple[bytes,
         "pieces_narrow": False,
         "sources_at": "second",
         "findings_first": findings,
+        "findings_under": 0,
     }
 
     def fits(page: int, **change: Any) -> bool:
@@ -89,12 +90,14 @@ def compose(data: dict[str, Any], pictures: Mapping[str, bytes]) -> tuple[bytes,
 
     try:
         held = next((first for first in range(findings, -1, -1) if fits(1, findings_first=first)), -1)
-        first_too = held == findings and fits(1, sources_at="first")
-        for way in _ways(pieces, first_too):
+        under = next((n for n in range(findings - held, -1, -1) if fits(1, findings_under=n)), 0) if held > 0 else 0
+        data["findings_under"] = under
+        here = next((at for at in ("first", "under") if fits(1, sources_at=at)), None)
+        for way in _ways(pieces, here):
             if fits(2, **way):
                 break
         make: Any = typst.compile
         pdf = make(_inputs(data, pictures), font_paths=[folder()], ignore_system_fonts=True, format="pdf")
-        return bytes(pdf), _ends(data, pictures)[2], held
+        return bytes(pdf), _ends(data, pictures)[2], held + data["findings_under"] if held >= 0 else held
     except typst.TypstError as trouble:
         raise Trouble("the card could not be set", f"Report this as our fault: {str(trouble).splitlines()[0][:200]}") from trouble

@@ -62,7 +62,16 @@ def nice_step(top: float, most: int = 8) -> float:
     return float(next(k * base for k in (1.0, 2.0, 2.5, 5.0, 10.0) if k * base >= rough - 1e-12))
 
 
+_TABLE = 512
+
+
+def _looked_up(share: Array) -> Array:
+    """``shade_of`` by table, for a picture's many points."""
+    out: Array = shade_of(np.linspace(0.0, 1.0, _TABLE))[(np.clip(share, 0.0, 1.0) * (_TABLE - 1) + 0.5).astype(np.intp)]
+    return out
+
+
 def banded(times: Array, step: float, top: float) -> Array:
     """Colours of times in bands of ``step``: mostly the band's own shade with a little of the run within it."""
-    band = (np.floor(times / step) + 0.5) * step
-    return shade_of((0.72 * band + 0.28 * times) / max(top, 1e-12))
+    band = (np.floor(np.minimum(times, top * (1 - 1e-9)) / step) + 0.5) * step
+    return _looked_up((0.72 * band + 0.28 * np.minimum(times, top)) / max(top, 1e-12))

@@ -16,7 +16,7 @@ from strickle.card.section import Bodies
 from strickle.card.slices import Plane, half
 from strickle.card.svg import Sheet
 from strickle.card.words import say
-from strickle.cavity import Cavity
+from strickle.cavity import NECK, PART, RISER, Cavity
 from strickle.kernels import shade
 from strickle.part import Part
 from strickle.pattern import Pattern
@@ -38,14 +38,16 @@ class Field:
     cell: float
     top: float
     step: float
+    over: bool
 
     @staticmethod
-    def of(values: Array, origin: Array, cell: float) -> Field | None:
-        """None where the field knows nothing."""
+    def of(values: Array, origin: Array, cell: float, count: Array | None = None) -> Field | None:
+        """None where the field knows nothing. ``count`` marks the cells whose latest time ends the scale; all of them if None."""
         known = np.isfinite(values)
         if not known.any():
             return None
-        top = float(values[known].max())
+        ends = known if count is None or not (known & count).any() else known & count
+        top = float(values[ends].max())
         where = np.nonzero(known)
         low = np.array([max(0, int(w.min()) - 4) for w in where])
         high = np.array([int(w.max()) + 5 for w in where])
@@ -55,7 +57,8 @@ class Field:
         for _ in range(3):
             shade.grown(filled, seen, filled)
         step = 60.0 * nice_step(top / 60.0) if top >= MINUTES else nice_step(top)
-        return Field(filled, seen, np.asarray(origin) + low * cell, cell, max(top, 1e-9), step)
+        over = bool(values[known].max() > top * 1.001)
+        return Field(filled, seen, np.asarray(origin) + low * cell, cell, max(top, 1e-9), step, over)
 
     def at(self, points: Array) -> Array:
         """Values at points (n, 3): trilinear over known cells, the nearest known cell where none is about."""
@@ -122,7 +125,7 @@ def pictures(
     if rigging is not None:
         mesh, says = rigging.casting, "casting with its rigging; freezing was not computed"
         if sound is not None and cavity is not None:
-            field = Field.of(sound.time_to_solidus, cavity.grid.origin, cavity.grid.cell)
+            field = Field.of(sound.time_to_solidus, cavity.grid.origin, cavity.grid.cell, np.isin(cavity.grid.tags, (PART, RISER, NECK)))
             says = "when each place is solid, in this mould"
     else:
         mesh, field = part.mesh, Field.of(part.bare_times, part.bare_origin, part.bare_cell)
@@ -156,7 +159,8 @@ def _sheet(whole: bytes, cut: bytes | None, field: Field | None, says: str) -> b
         sheet.box(x0 + w * i / bands, y0, w / bands, h, fill=f"#{int(255 * r):02x}{int(255 * g):02x}{int(255 * b):02x}", thick=0.18, r=0.0)
     for i in range(0, bands + 1, 1 if bands <= 6 else 2):
         value = i * field.step / (60.0 if minutes else 1.0)
-        sheet.text(x0 + w * i / bands, y0 + h + 2.0, f"{value:.3g}", 2.7, anchor="middle")
+        more = "+" if field.over and i == bands else ""
+        sheet.text(x0 + w * i / bands, y0 + h + 2.0, f"{value:.3g}{more}", 2.7, anchor="middle")
     sheet.text(x0 + w + 3.0, y0 + h / 2, f"{'min' if minutes else 's'} after the pour", 2.7)
     sheet.text(x0 + w + 3.0, y0 + h + 2.0, says, 2.7)
     return sheet.written()

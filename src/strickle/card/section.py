@@ -29,6 +29,7 @@ class Drawing:
     scale: str
     over: tuple[str, ...]
     note: str = ""
+    width: float = 0.0
     boxes: tuple[tuple[float, float, float, float], ...] = ()
 
 
@@ -179,7 +180,7 @@ def section(
         _labels(frame, bodies, plane, rigging, part)
     note = "" if bodies.casting is not None and bodies.part is not None else "the mesh is not a closed solid, so no slice of it could be drawn"
     svg = frame.finish()
-    return Drawing(svg, _scale(frame.ratio), tuple(frame.over), note, tuple(frame.hard))
+    return Drawing(svg, _scale(frame.ratio), tuple(frame.over), note, frame.sheet.width, tuple(frame.hard))
 
 
 def _beyond(bodies: Bodies, plane: Plane, frame: Frame) -> Any:
@@ -246,7 +247,7 @@ def plan(
     else:
         x0, y0, x1, y1 = whole.bounds if not whole.is_empty else (-0.05, -0.05, 0.05, 0.05)
         world = (x0 - 0.01, x1 + 0.01, y0 - 0.01, y1 + 0.01)
-    frame = Frame(*size, world, units, "Plan on the parting")
+    frame = Frame(*size, world, units, "Plan on the parting", snug=True)
     from shapely.geometry import box as rectangle
 
     flask = frame.on_sheet(rectangle(world[0], world[2], world[1], world[3]))
@@ -264,10 +265,10 @@ def plan(
         frame.border(flask)
     if rigging is not None:
         _plan_rigging(frame, bodies, rigging, metal, part)
-    _cut_line(frame, plane, world)
     _plan_sizes(frame, mould, rigging, world, outline)
+    _cut_line(frame, plane, world)
     svg = frame.finish()
-    return Drawing(svg, _scale(frame.ratio), tuple(frame.over), "", tuple(frame.hard))
+    return Drawing(svg, _scale(frame.ratio), tuple(frame.over), "", frame.sheet.width, tuple(frame.hard))
 
 
 def _plan_rigging(frame: Frame, bodies: Bodies, rigging: Rigging, metal: Any, part: Any) -> None:
@@ -301,15 +302,21 @@ def _cut_line(frame: Frame, plane: Plane, world: tuple[float, float, float, floa
     back = -plane.toward
     bx, by = float(back[0]), -float(back[1])
     for u, sign in ((low, -1.0), (high, 1.0)):
-        ends = [frame.at(*(plane.at[:2] + plane.along[:2] * (u + sign * k * 1e-3 * frame.ratio))) for k in (-6.0, 1.6, 4.6)]
-        (x, y), mark = ends[1], ends[2]
+        for out in (1.6, 0.0, -6.0, -9.0):  # beyond the flask where no dimension is in the way, else inside it
+            reach = (out - 7.6, out, out + 3.0)
+            ends = [frame.at(*(plane.at[:2] + plane.along[:2] * (u + sign * k * 1e-3 * frame.ratio))) for k in reach]
+            (x, y), mark = ends[1], ends[2]
+            xs, ys = (x, mark[0] - 1.3, mark[0] + 1.3, x + 4.2 * bx), (y, mark[1] - 1.6, mark[1] + 1.6, y + 4.2 * by)
+            box = (min(xs), min(ys), max(xs), max(ys))
+            if frame.free(box):
+                break
         frame.sheet.rule(*ends[0], x, y, thick=0.45, dash="3.2 0.8 0.8 0.8")
         frame.sheet.rule(x, y, x + 2.6 * bx, y + 2.6 * by, thick=0.3)
         tip = [(x + 4.2 * bx, y + 4.2 * by), (x + 2.6 * bx - 0.7 * by, y + 2.6 * by + 0.7 * bx), (x + 2.6 * bx + 0.7 * by, y + 2.6 * by - 0.7 * bx)]
         frame.sheet.shape(path([tip]), fill="#14181c", thick=0.0)
         frame.sheet.text(*mark, "A", 3.6, bold=True, anchor="middle")
-        xs, ys = (x, mark[0] - 1.3, mark[0] + 1.3, x + 4.2 * bx), (y, mark[1] - 1.6, mark[1] + 1.6, y + 4.2 * by)
-        frame.hard.append((min(xs), min(ys), max(xs), max(ys)))
+        if frame.free(box):
+            frame.hard.append(box)
 
 
 def _plan_sizes(frame: Frame, mould: Mould | None, rigging: Rigging | None, world: tuple[float, float, float, float], outline: Any) -> None:
@@ -319,14 +326,14 @@ def _plan_sizes(frame: Frame, mould: Mould | None, rigging: Rigging | None, worl
     if mould is not None:
         frame.across(world[0], world[1], top, -1, world[1] - world[0], "flask inside")
         frame.upward(world[2], world[3], left, -1, world[3] - world[2], "flask inside")
-    if not outline.is_empty:
-        x0, y0, x1, y1 = outline.bounds
-        frame.across(x0, x1, low, 1, x1 - x0, "part")
-        frame.upward(y0, y1, right, 1, y1 - y0, "part")
     if mould is not None and rigging is not None:
         x, y = (float(v) for v in rigging.sprue.at)
         frame.across(world[0], x, low, 1, x - world[0], "sprue from the flask's left")
         frame.upward(world[2], y, right, 1, y - world[2], "sprue from the flask's near side")
+    if not outline.is_empty:
+        x0, y0, x1, y1 = outline.bounds
+        frame.across(x0, x1, low, 1, x1 - x0, "part")
+        frame.upward(y0, y1, right, 1, y1 - y0, "part")
 
 
 __all__ = ["ABOVE", "Bodies", "Drawing", "Label", "Sheet", "middle_of", "plan", "section"]

@@ -27,11 +27,12 @@ from strickle.rigging import Rigging
 from strickle.sound import Sound
 from strickle.stores import Kit
 
-# most width and height of section and plan [mm], the largest tried first; the next is taken when page one does not hold three findings
+# most width and height of section and plan [mm], the largest tried first; the next is taken when page one does not hold what must stand on it
 SIZES: Mapping[str, tuple[tuple[tuple[float, float], tuple[float, float]], ...]] = {
-    "a4": (((186.0, 79.0), (112.0, 80.0)), ((186.0, 70.0), (112.0, 70.0)), ((186.0, 58.0), (104.0, 58.0))),
-    "us-letter": (((191.0, 70.0), (114.0, 70.0)), ((191.0, 63.5), (114.0, 63.5)), ((191.0, 54.0), (104.0, 54.0))),
+    "a4": tuple(((186.0, a), (112.0, b)) for a, b in ((79.0, 80.0), (75.0, 75.0), (70.0, 70.0), (64.0, 66.0), (58.0, 62.0), (50.0, 56.0))),
+    "us-letter": tuple(((191.0, a), (114.0, b)) for a, b in ((70.0, 70.0), (64.0, 64.0), (60.0, 60.0), (54.0, 56.0), (48.0, 52.0))),
 }
+MUST, ROOMY = 3, 3  # findings wanted on page one while drawings are at one of the first ROOMY sizes; after that the STOPs alone
 
 
 def _sources(results: Sequence[Outcome | None], extra: Sequence[Source]) -> list[str]:
@@ -42,8 +43,8 @@ def _sources(results: Sequence[Outcome | None], extra: Sequence[Source]) -> list
 
 
 def _drawings(
-    pattern: Pattern | None, mould: Mould | None, rigging: Rigging | None, sound: Sound | None, bodies: Bodies | None, plane: Plane | None, units: str,
-    sizes: tuple[tuple[float, float], tuple[float, float]],
+    pattern: Pattern | None, mould: Mould | None, rigging: Rigging | None, sound: Sound | None, bodies: Bodies | None, plane: Plane | None,
+    units: str, sizes: tuple[tuple[float, float], tuple[float, float]],
 ) -> dict[str, Drawing]:  # fmt: skip
     """Section and plan within the sizes given; none before there is a pattern."""
     if pattern is None or bodies is None or plane is None:
@@ -83,7 +84,7 @@ def written(
     bodies = Bodies.of(pattern, rigging) if pattern is not None else None
     plane = informative(part, pattern, rigging, sound, middle_of(pattern.cavity)) if pattern is not None else None
     shown = pictures(part, pattern, rigging, cavity, sound, bodies, plane, units)
-    stopped = any(f.weight == "STOP" for f in findings) or sound is None
+    stopped = verdict.code != "castable" or any(f.weight == "STOP" for f in findings) or sound is None
     furnace = next((f.kind for f in kit.furnaces if melt is not None and f.name == melt.furnace), kit.furnaces[0].kind if kit.furnaces else "")
     cautions = chosen(conditions(metal, kit, sand=mould.sand if mould else kit.sand, furnace=furnace, rigging=rigging))
     pieces = (*(pattern.pieces if pattern else ()), *(rigging.pieces if rigging else ()))
@@ -116,13 +117,14 @@ def written(
             {"title": say(s.title, units), "text": say(s.text, units), "cautions": [say(c.text, units) for c in s.cautions], "hold": s.hold}
             for s in day(facts, cautions)
         ]
-    for sizes in SIZES[paper]:
+    stops = sum(f.weight == "STOP" for f in findings)
+    for turn, sizes in enumerate(SIZES[paper]):
         drawings = _drawings(pattern, mould, rigging, sound, bodies, plane, units, sizes)
-        data["plan_width"] = sizes[1][0]
+        data["plan_width"] = drawings["plan"].width if drawings else 0.0
         data["drawings"] = {n: {"scale": d.scale, "over": [say(o, units) for o in d.over], "note": d.note} for n, d in drawings.items()}
         files = {f"{name}.svg": drawing.svg for name, drawing in drawings.items()} | {"casting.svg": shown.sheet}
         pdf, pages, held = compose(data, files)
-        if not drawings or held >= min(3, len(findings)):
+        if not drawings or held >= max(stops, min(MUST, len(findings)) if turn < ROOMY else min(1, len(findings))):
             break
     files |= {"card.pdf": pdf, "casting.png": shown.whole} | ({"casting-cut.png": shown.cut} if shown.cut is not None else {})
     printed = tuple(c.key for c in cautions if not stopped or c.step == "emergency")

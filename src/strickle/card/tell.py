@@ -19,6 +19,8 @@ from strickle.rigging import Rigging
 from strickle.sound import Sound
 from strickle.stores import Kit
 
+LEAST_WEIGHT = 0.05  # hold-down masses below this [kg] are told as none
+
 
 def subtitle(metal: Metal, part: Part, mould: Mould | None, melt: Melt | None, units: str) -> str:
     """The line under the title."""
@@ -40,10 +42,11 @@ def numbers(melt: Melt | None, pour: Pour | None, cavity: Cavity | None, sound: 
     if pour is not None:
         rows.append(("Pour within", *parts(pour.fill_time, "s", units)))
     if cavity is not None:
-        rows.append(("Weight on the cope", *shown(cavity.hold_down_mass, "kg", units)))
+        weight = shown(cavity.hold_down_mass, "kg", units) if cavity.hold_down_mass > LEAST_WEIGHT else ("none", "needed")
+        rows.append(("Weight on the cope", *weight))
         rows.append(("Sand, rammed", *shown(cavity.sand_mass, "kg", units)))
     if sound is not None:
-        rows.append(("Weights stay on", *shown(sound.riser_time, "s", units)))
+        rows.append(("Leave untouched for", *shown(sound.riser_time, "s", units)))
         rows.append(("Knock out after", *shown(sound.knock_out_time.high, "s", units)))
     return rows
 
@@ -97,10 +100,26 @@ def _way(draw: Array) -> str:
     return f"aslant {x:+.2f} {y:+.2f} {z:+.2f}"
 
 
+def turns(pieces: Sequence[Piece]) -> dict[int, int]:
+    """Turn 1, 2, 3 ... of each order in which pieces leave the sand."""
+    return {order: i + 1 for i, order in enumerate(sorted({p.order for p in pieces if p.touches_sand}))}
+
+
 def piece_rows(pieces: Sequence[Piece], units: str) -> list[list[str]]:
     """Printed pieces in the order they are drawn: order, name, half, draw, size, note."""
-    ordered = sorted(pieces, key=lambda p: (p.order, p.name))
-    return [[str(p.order), p.name, p.half, _way(p.draw), size(tuple(p.extents), units).rsplit(" ", 1)[0], render(p.note, units)] for p in ordered]
+    ordered = sorted(pieces, key=lambda p: (not p.touches_sand, p.order, p.name))
+    ranks = turns(pieces)
+    return [
+        [
+            str(ranks[p.order]) if p.touches_sand else "–",
+            p.name,
+            p.half,
+            _way(p.draw),
+            size(tuple(p.extents), units).rsplit(" ", 1)[0],
+            render(p.note, units),
+        ]
+        for p in ordered
+    ]
 
 
 def _margin(finding: Finding, units: str) -> str:
@@ -119,8 +138,9 @@ def _where(finding: Finding, units: str) -> str:
     if where is None:
         return ""
     if where.point is not None:
-        told = ", ".join(shown(float(v), "m", units)[0] for v in where.point)
-        return f"at {told} {shown(1.0, 'm', units)[1]} on the part"
+        factor, name, places = (1 / 0.0254, "in", 2) if units == "us" else (1e3, "mm", 0)
+        told = ", ".join(f"{float(v) * factor:.{places}f}" for v in where.point)
+        return f"at {told.replace('-0,', '0,')} {name} on the part"
     return where.body or (f"{len(where.faces)} faces of the part" if where.faces else "")
 
 
