@@ -172,9 +172,7 @@ def cold():
     code = "import time; t=time.perf_counter(); from strickle.kernels.freeze import warm; warm(); print(time.perf_counter()-t)"
     with tempfile.TemporaryDirectory() as folder:
         again = [
-            subprocess.run(
-                [sys.executable, "-c", code], env={**os.environ, "STRICKLE_CACHE": folder}, capture_output=True, text=True, check=True
-            )
+            subprocess.run([sys.executable, "-c", code], env={**os.environ, "STRICKLE_CACHE": folder}, capture_output=True, text=True, check=True)
             for _ in range(2)
         ]
     return [float(run.stdout) for run in again]

@@ -35,8 +35,8 @@ def close(pattern: Pattern, mould: Mould, rigging: Rigging, part: Part, metal: M
     box = mould.box
     flask_volume = float((box[1] - box[0]) * (box[3] - box[2]) * (box[5] - box[4]))
     cope_sand = float((box[1] - box[0]) * (box[3] - box[2]) * box[5]) - _volume_above(fraction, origin, cell)
-    factor = stores.constants["hold_down.factor"] if "hold_down.factor" in stores.constants else None
-    weight = rules.hold_down_weight(lift, 0.0, cope_sand * mould.sand_density * rules.GRAVITY, factor.value if factor else 1.5)
+    factor = stores.constants["hold_down.factor"].value
+    weight = rules.hold_down_weight(lift, 0.0, cope_sand * mould.sand_density * rules.GRAVITY, factor)
     sand_mass = (flask_volume - mesh_volume) * mould.sand_density
     margin = _margin(is_metal, box, cell)
     result = Cavity(
@@ -182,7 +182,10 @@ def _with_findings(cavity: Cavity, part: Part, mould: Mould, stores: Stores) -> 
                 code="cavity.sand_short",
                 weight="STOP",
                 says=f"The flask takes {tell(cavity.sand_mass, 'kg')} of sand and {tell(kit.sand_mass, 'kg')} are on hand",
-                because=f"{mould.flask.name} is {tell(mould.flask.length, 'm')} by {tell(mould.flask.width, 'm')} inside, rammed at {tell(mould.sand_density, 'kg/m3')}",
+                because=(
+                    f"{mould.flask.name} is {tell(mould.flask.length, 'm')} by {tell(mould.flask.width, 'm')} inside,"
+                    f" rammed at {tell(mould.sand_density, 'kg/m3')}"
+                ),
                 do="Get more sand, or take a smaller flask if the margins allow; correct the kit if more is on hand",
                 margin=Margin(value=kit.sand_mass / cavity.sand_mass, unit="1", of="sand on hand over sand in the flask"),
             )

@@ -13,9 +13,10 @@ DRAFT = math.radians(2.5)
 
 
 def bracket() -> tuple[Array, Array]:
-    """Vertices (n, 3) in millimetres and faces (m, 3) of the idler-arm bracket: a flat-backed arm with two bosses and a rib.
+    """Vertices (n, 3) in millimetres and faces (m, 3) of the idler-arm bracket: an arm with two bosses, a rib and a cross foot.
 
-    The back lies at z = 0; every side leans in by 2.5 degrees going up, so it draws from a cope as it stands.
+    The arm's back lies at z = 0, where both bosses stand out a little on the far side; every side leans in by 2.5 degrees away from
+    that plane, so it draws from cope and drag as it stands.
     """
     import manifold3d as m3
 
@@ -28,11 +29,12 @@ def bracket() -> tuple[Array, Array]:
         high = [(x, y - math.copysign(lean, y), height) for x, y, _ in low]
         return m3.Manifold.hull_points(np.array(low + high, dtype=float))
 
-    big, small = boss(0.0, 21.0, 32.0), boss(112.0, 15.0, 26.0)
+    big, small = boss(0.0, 21.0, 27.0), boss(112.0, 15.0, 22.0)
     arm = m3.Manifold.batch_hull([boss(0.0, 21.0, 9.0), boss(112.0, 15.0, 9.0)])
-    rib = bar(0.0, 112.0, 11.0, 9.5, 22.0)
+    rib = bar(0.0, 112.0, 9.0, 8.0, 17.0)
     foot = m3.Manifold.batch_hull([boss(28.0, 15.0, 9.0).translate((0, 26.0, 0)), boss(28.0, 15.0, 9.0).translate((0, -26.0, 0))])
-    solid = big + small + arm + rib + foot
+    below = boss(0.0, 19.0, 7.0).mirror((0, 0, 1)) + boss(112.0, 13.0, 5.0).mirror((0, 0, 1))
+    solid = big + small + arm + rib + foot + below
     mesh = solid.to_mesh()
     return np.asarray(mesh.vert_properties[:, :3], dtype=np.float64), np.asarray(mesh.tri_verts, dtype=np.int64)
 

@@ -87,6 +87,4 @@ def warm() -> None:
     )
     tags = np.full((6, 6, 6), 2, np.uint8)
     tags[2:4, 2:4, 2:4] = 1
-    solve(
-        tags, 0.008, metal, {2: MediumTable(0.6, 1500.0, 1100.0, 298.0)}, metal_start={1: 1000.0}, until=1.0, watch=lambda share, says: None
-    )
+    solve(tags, 0.008, metal, {2: MediumTable(0.6, 1500.0, 1100.0, 298.0)}, metal_start={1: 1000.0}, until=1.0, watch=lambda share, says: None)
