@@ -92,7 +92,8 @@ def _block(mesh: Mesh, origin: Array, cell: float, shape: tuple[int, int, int]) 
 def _tagged(fraction: Array, pattern: Pattern, rigging: Rigging, origin: Array, cell: float) -> tuple[Array, Array, tuple[Named, ...]]:
     """Tags and body numbers: metal where half the cell is metal.
 
-    A cell that is half part or more is the part's, others go to whoever holds most of them (rigging bodies reach into the part, so their share alone does not decide).
+    A cell that is half part or more is the part's, others go to whoever holds most of them: rigging bodies reach
+    into the part, so their share alone does not decide.
     """
     shape = (fraction.shape[0], fraction.shape[1], fraction.shape[2])
     is_metal = fraction >= 0.5
