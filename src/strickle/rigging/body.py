@@ -2,7 +2,7 @@
 
 from __future__ import annotations
 
-from dataclasses import dataclass
+from dataclasses import dataclass, field
 from typing import Any
 
 import numpy as np
@@ -35,6 +35,7 @@ class Body:
     bottom: Array
     outline: Plan
     marked: Any
+    kept: dict[tuple[float, ...], Plan] = field(default_factory=dict)
 
     @property
     def extent(self) -> float:
@@ -73,12 +74,18 @@ class Body:
 
     def section(self, z: float) -> Plan:
         """Section at a height as plan polygons."""
-        return plan_of(self.light.slice(z))
+        key = (round(z, 4),)
+        if key not in self.kept:
+            self.kept[key] = plan_of(self.light.slice(z))
+        return self.kept[key]
 
     def shadow(self, low: float, high: float) -> Plan:
         """What of the part between two heights covers in plan."""
-        cut = self.light.trim_by_plane((0.0, 0.0, 1.0), low).trim_by_plane((0.0, 0.0, -1.0), -high)
-        return shapely.Polygon() if cut.is_empty() else plan_of(cut.project())
+        key = (round(low, 4), round(high, 4))
+        if key not in self.kept:
+            cut = self.light.trim_by_plane((0.0, 0.0, 1.0), low).trim_by_plane((0.0, 0.0, -1.0), -high)
+            self.kept[key] = shapely.Polygon() if cut.is_empty() else plan_of(cut.project())
+        return self.kept[key]
 
 
 def plan_of(section: Any) -> Plan:

@@ -14,7 +14,7 @@ from strickle.rigging.gates import FLUSH
 from strickle.rigging.layout import Layout
 from strickle.rigging.solids import Solid, contact, unite
 
-SEARCH = 60.0
+SEARCH = 30.0
 """mm: how far a gap is looked for."""
 NEAR = 22.0
 """mm from its contact a bar must have reached the full sand margin."""

@@ -156,6 +156,8 @@ def find_places(
     if near is not None:
         score = score - 0.05 * np.linalg.norm(at - near, axis=1)
     places: list[Place] = []
+    if not good.any():
+        return places
     low, high = (-3.0, height + 3.0) if side > 0 else (-height - 3.0, 3.0)
     band = body.shadow(low, high)
     shapely.prepare(band)
