@@ -121,8 +121,11 @@ def _sizes(place: Place, riser_metal: float, metal: Metal, stores: Stores, ask: 
     above = max(place.pattern.cope_depth, 0.0)
     top = place.top / MM
     depth = 0.03
+    # a wall under the least that sand moulds fill is told by the part room; hurrying the pour for it would only tear the metal
+    least = stores.constants.get(f"section.min_{metal.family}_sand")
+    wall = max(place.part.least_wall, least.value if least is not None else 0.0)
     for _ in range(3):
-        sizes = size_running(volume, place.part.least_wall, max(top - depth, 0.3 * top), above, metal, stores.kit, ask, mould=place.mould)
+        sizes = size_running(volume, wall, max(top - depth, 0.3 * top), above, metal, stores.kit, ask, mould=place.mould)
         if abs(sizes.basin_depth - depth) < 1e-5:
             break
         depth = min(sizes.basin_depth, 0.6 * top)

@@ -88,15 +88,16 @@ def _neck(neck: NeckJudged, part: Part, rigging: Rigging) -> Finding:
             source="campbell",
         )
     small = spot.loss < SINK_LARGE
-    weight: Weight = "MIND" if small and neck.margin >= 1.0 else "STOP"
+    open_long = neck.margin >= rules.OPEN_RATIO.value
+    weight: Weight = "MIND" if open_long or (small and neck.margin >= 1.0) else "STOP"
     verb = "outlasts what it feeds only" if neck.margin >= 1 else "freezes before what it feeds:"
-    mild = f"; what the spot loses, {tell(spot.loss, 'm')} a face, is small enough that it may pass" if weight == "MIND" else ""
+    mild = f"; what the spot loses, {tell(spot.loss, 'm')} a face, is small enough that it may pass" if small and weight == "MIND" else ""
     return Finding(
         code="sound.neck_short" if first == "neck" else "sound.riser_short",
         weight=weight,
         says=f"The {first} of {size} {verb} {tell(neck.margin, '1')} times",
-        because=f"{times}; {tell(least, '1')} is the least called sound{mild}",
-        do="A larger riser or neck, or a chill at the far side, may help; none that was tried here reached it",
+        because=f"{times}; {tell(least, '1')} is the least called sound, and the solve itself is good to about 2 %{mild}",
+        do="A larger riser or neck, or a chill at the far side, may help; none that was tried here reached it. Cut the first casting here",
         where=where,
         margin=margin,
         source="campbell",

@@ -8,6 +8,15 @@ from strickle.base import Value
 
 TARGET_RATIO = Value(value=1.2, low=1.2, high=1.2, unit="1", source="campbell", mark="memory", note="riser or neck time over that of what it feeds")
 LEAST_RATIO = Value(value=1.1, low=1.1, high=1.1, unit="1", source="house", mark="guess", note="never called sound under this")
+OPEN_RATIO = Value(
+    value=1.03,
+    low=1.02,
+    high=1.05,
+    unit="1",
+    source="house",
+    mark="guess",
+    note="over the solve's own error on this grid; under it a joint is not known to stay open",
+)
 
 
 def freezing_spread(conductivity: float, low: float, high: float) -> tuple[float, float]:

@@ -93,7 +93,7 @@ def starter_kit() -> Kit:
         thermometer=True,
         lift_limit=10.0,
         tongs_mass=1.2,
-        pour_rate_low=0.25,
+        pour_rate_low=0.1,
         pour_rate_high=0.8,
         heel=0.08,
         ambient=293.15,

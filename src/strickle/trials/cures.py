@@ -15,6 +15,7 @@ from strickle.melt import Melt, MeltAsk
 from strickle.metal import Metal
 from strickle.mould import Mould
 from strickle.pattern import Pattern
+from strickle.sound import Sound
 from strickle.stores import Crucible, Kit, Stores
 
 Results = Mapping[str, Outcome]
@@ -48,6 +49,29 @@ def _bigger_pot(finding: Finding, results: Results, stores: Stores) -> Cure:
         change=f"a pot of {tell(volume, 'm3')} inside, to the brim",
         of="largest pot in the kit over the pot needed",
         margin=lambda r, k: max((c.volume for c in k.crucibles), default=0.0) / _melt(r).pot_needed_volume,
+        kit=dataclasses.replace(stores.kit, crucibles=(*stores.kit.crucibles, pot)),
+    )
+
+
+def _room_to_feed(finding: Finding, results: Results, stores: Stores) -> Cure | None:
+    """Larger risers may be held back by pot or flask: half as much again of the largest pot."""
+    sound = results["sound"]
+    assert isinstance(sound, Sound)
+    like = max(stores.kit.crucibles, key=lambda c: c.volume, default=None)
+    if like is None:
+        return None
+    volume = math.ceil(like.volume * 1.5 / 5e-5) * 5e-5
+    pot = dataclasses.replace(like, name="a larger pot", volume=volume, opening=like.opening * 1.5 ** (1 / 3), mass=like.mass * 1.5 ** (2 / 3))
+
+    def least(r: Results, k: Kit) -> float:
+        solved = r["sound"]
+        assert isinstance(solved, Sound)
+        return min(n.margin for n in solved.necks)
+
+    return Cure(
+        change=f"a pot of {tell(volume, 'm3')} inside, to the brim, so that larger risers can be poured",
+        of="least of neck and riser time over that of what they feed",
+        margin=least,
         kit=dataclasses.replace(stores.kit, crucibles=(*stores.kit.crucibles, pot)),
     )
 
@@ -166,7 +190,7 @@ def _hotter(finding: Finding, results: Results, stores: Stores) -> Cure:
     )
 
 
-CURES: Mapping[str, Callable[[Finding, Results, Stores], Cure]] = {
+CURES: Mapping[str, Callable[[Finding, Results, Stores], Cure | None]] = {
     "melt.pot_too_small": _bigger_pot,
     "melt.metal_short": _more_metal,
     "melt.place": _outdoors,
@@ -174,4 +198,6 @@ CURES: Mapping[str, Callable[[Finding, Results, Stores], Cure]] = {
     "cavity.sand_short": _more_sand,
     "pattern.bed": _bigger_bed,
     "pour.misrun": _hotter,
+    "sound.neck_short": _room_to_feed,
+    "sound.riser_short": _room_to_feed,
 }

@@ -7,7 +7,7 @@ import math
 from collections.abc import Mapping
 from typing import Protocol
 
-from strickle.base import Array, Finding, Outcome, Record, Verdict, Watch, ranked, tell
+from strickle.base import Array, Finding, Outcome, Record, Trouble, Verdict, Watch, ranked, tell
 from strickle.cavity import CavityAsk
 from strickle.mould import MouldAsk
 from strickle.part import Part
@@ -37,7 +37,8 @@ ENDS = frozenset(
     }
 )
 ROUGH_CELLS, SHOP_CELLS = 400_000, 3_000_000
-MOST_LOOPS = 7
+MOST_LOOPS = 6
+MOST_CURES = 2
 
 
 class Runner(Protocol):
@@ -122,10 +123,11 @@ def _grow(runner: Runner, lay: _Lay, preset: str, watch: Watch) -> int:
         least = min(n.margin for n in sound.necks)
         watch(0.5 + 0.3 * solves / MOST_LOOPS, f"solve {solves}: a joint outlasts what it feeds {tell(least, '1')} times; risers are made larger")
         taken = _widen(lay, wishes, wider)
-        stuck |= set(wider) - taken
+        stuck |= set(wider) - set(taken)
         if not taken:
+            _sound(runner, lay.results, "rough")
             return solves
-        wishes |= {k: wider[k] for k in taken}
+        wishes |= taken
 
 
 def _finish(runner: Runner, lay: _Lay, preset: str) -> tuple[str, int]:
@@ -150,19 +152,29 @@ def _again(runner: Runner, lay: _Lay, preset: str) -> str:
     return ""
 
 
-def _widen(lay: _Lay, wishes: Mapping[int, RiserWish], wider: Mapping[int, RiserWish]) -> set[int]:
-    """Lay with all risers made larger; where that finds no place or bursts the kit, one at a time. Returns the spots that grew."""
+def _widen(lay: _Lay, wishes: Mapping[int, RiserWish], wider: Mapping[int, RiserWish]) -> dict[int, RiserWish]:
+    """Lay with all risers made larger; where that finds no place or bursts the kit, one at a time, whole, then riser or neck alone.
+
+    Returns the wishes that were laid; what is laid at the end is what they and the old ones say.
+    """
     stood, kept = lay.risers, lay.ask
-    taken: set[int] = set()
-    tries = [set(wider)] if len(wider) == 1 else [set(wider), *({k} for k in wider)]
-    for some in tries:
-        ask = dataclasses.replace(kept, risers=tuple((dict(wishes) | {k: wider[k] for k in taken | some}).values()))
-        if not lay.go(ask, True) and lay.risers >= stood:
-            taken |= some
-            if len(some) == len(wider):
-                return taken
-        else:
-            lay.go(dataclasses.replace(kept, risers=tuple((dict(wishes) | {k: wider[k] for k in taken}).values())), True)
+
+    def laid(some: Mapping[int, RiserWish]) -> bool:
+        ask = dataclasses.replace(kept, risers=tuple((dict(wishes) | dict(some)).values()))
+        return not lay.go(ask, True) and lay.risers >= stood
+
+    if laid(wider):
+        return dict(wider)
+    taken: dict[int, RiserWish] = {}
+    for spot, wish in wider.items():
+        old = wishes.get(spot, RiserWish(spot=spot))
+        tries = [wish] if len(wider) > 1 else []
+        tries += [dataclasses.replace(wish, neck=old.neck), dataclasses.replace(wish, size=old.size)]
+        for one in tries:
+            if one != old and laid(taken | {spot: one}):
+                taken[spot] = one
+                break
+    laid(taken)
     return taken
 
 
@@ -201,12 +213,12 @@ class _Lay:
         if rigging is None or (stop := _ends(rigging)):
             self._drop("cavity")
             return f"{stop} stands"
-        self.room, self.ask = room, ask
         for stage in ORDER[ORDER.index("cavity") : min(self.last, ORDER.index("pour")) + 1]:
             self.results[stage] = self.runner.run(stage, self._fine(rough) if stage == "cavity" else None)
             if stop := _ends(self.results[stage]):
                 self._drop(ORDER[ORDER.index(stage) + 1])
                 return f"{stop} stands"
+        self.room, self.ask = room, ask
         return ""
 
     def _drop(self, first: str) -> None:
@@ -263,11 +275,13 @@ def _wish(wishes: Mapping[int, RiserWish], sound: Sound, results: Mapping[str, O
 def _try_changes(runner: Runner, results: Mapping[str, Outcome], stops: tuple[Finding, ...], watch: Watch) -> tuple[Tried, ...]:
     """Run each STOP's cure through the stages with the rough preset until one leaves no STOP."""
     tried: list[Tried] = []
-    for finding in stops[:3]:
+    codes: set[str] = set()
+    for finding in stops:
         make = CURES.get(finding.code)
-        if make is None:
+        cure = make(finding, results, runner.stores) if make is not None and finding.code not in codes and len(codes) < MOST_CURES else None
+        codes.add(finding.code)
+        if cure is None:
             continue
-        cure = make(finding, results, runner.stores)
         watch(0.85, f"trying a change against {finding.code}")
         stores = dataclasses.replace(runner.stores, kit=cure.kit) if cure.kit is not None else None
         other = runner.variant(stores=stores, asks=cure.asks)
@@ -303,9 +317,11 @@ def _verdict(results: Mapping[str, Outcome], stops: tuple[Finding, ...], tried: 
     if until is not None and until != "sound":
         return Verdict(code="castable", says=f"Nothing found so far speaks against casting it; the plan was asked to stop after {until}.")
     sound = results.get("sound")
+    if not isinstance(sound, Sound):
+        raise Trouble("the plan ended without a freezing solve and without saying why", "This is a mistake in strickle, please report it")
     minds = [f for r in results.values() for f in r.findings if f.weight == "MIND"]
     fed = ""
-    if isinstance(sound, Sound) and sound.necks:
+    if sound.necks:
         weak = min(sound.necks, key=lambda n: n.margin)
         if weak.margin >= LEAST:
             fed = f" Every riser and neck outlasts what it feeds, {tell(weak.margin, '1')} times at the least."
@@ -314,7 +330,7 @@ def _verdict(results: Mapping[str, Outcome], stops: tuple[Finding, ...], tried: 
                 f" Feeding is not called sound at {weak.riser}: it outlasts what it feeds only {tell(weak.margin, '1')} times,"
                 f" {tell(LEAST, '1')} is the least."
             )
-    elif isinstance(sound, Sound):
+    else:
         fed = " It needs no riser."
     mind = f" Mind {len(minds)} {'point' if len(minds) == 1 else 'points'}, first: {_clause(minds[0].says)}." if minds else ""
     return Verdict(code="castable", says=f"Castable as it is.{fed}{mind}")
