@@ -19,17 +19,17 @@ def value(low, high):
 
 
 def test_contraction_of_a_free_block_is_untouched():
-    held = rules.restraint(0.0, 0.0, value(0.05, 0.15), value(0.2, 0.4))
+    held = rules.restraint(0.0, value(0.05, 0.15), value(0.2, 0.4))
     used = rules.contraction_used(Span(value=0.013, low=0.010, high=0.018), held)
     assert (used.low, used.value, used.high) == (0.010, 0.013, 0.018)
 
 
 def test_restraint_widens_the_band():
-    held = rules.restraint(0.5, 0.4, value(0.05, 0.15), value(0.2, 0.4))
+    held = rules.restraint(0.4, value(0.05, 0.15), value(0.2, 0.4))
     used = rules.contraction_used(Span(value=0.013, low=0.010, high=0.018), held)
-    assert used.value == pytest.approx(0.013 * 0.7)
-    assert used.low == pytest.approx(0.010 * 0.6)
-    assert used.high == pytest.approx(0.018 * 0.8)
+    assert used.value == pytest.approx(0.013 * 0.8)
+    assert used.low == pytest.approx(0.010 * 0.75)
+    assert used.high == pytest.approx(0.018 * 0.85)
 
 
 def test_a_long_piece_fits_only_askew():

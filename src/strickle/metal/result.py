@@ -37,6 +37,7 @@ class Metal(Outcome):
     shrinkage: float = si("1", "volume lost on solidification")
     contraction: Span = si("1", "linear, from solidus to cold, as used for the pattern with its spread")
     contraction_why: str = word("where the contraction comes from and why the books differ")
+    contraction_is_own: bool = word("true where the person measured it: no restraint is taken off it", default=False)
     free_contraction: float = si("1", "linear contraction from the expansion coefficient alone")
     pour_low: float = si("K", "published window, low end")
     pour_high: float = si("K", "published window, high end")

@@ -82,6 +82,7 @@ def blend(ask: MetalAsk, stores: Stores, watch: Watch = quiet) -> Metal:
         shrinkage=values["shrinkage"].value,
         contraction=contraction,
         contraction_why=why,
+        contraction_is_own=ask.contraction is not None or stores.kit.contraction is not None,
         free_contraction=values["expansion"].value * (values["solidus"].value - ROOM),
         pour_low=values["pour"].low,
         pour_high=values["pour"].high,

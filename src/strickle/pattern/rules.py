@@ -49,23 +49,19 @@ def pattern_length(length: float, contraction: float) -> float:
     return length * (1 + contraction)
 
 
-def restraint(concave: float, enclosed: float, open_: Value, frame: Value) -> Span:
-    """Share of the contraction that the sand holds back.
+def restraint(enclosed: float, open_: Value, frame: Value) -> Span:
+    """Share of the book contraction that the sand holds back beyond what the book already counts.
 
-    ``concave``: share of the part's hull that is not metal; ``enclosed``: share of the hull that is sand with metal all round it across
-    the draw. None for a solid block; up to ``open_`` as the concave share reaches three tenths; on to ``frame`` as the enclosed share
-    reaches three tenths. The values are from memory, the places where they hold are a choice of this program.
+    The allowance of the books is for ordinary open castings, so it holds the restraint of ``open_`` already. ``enclosed``: share of the
+    part's hull that is sand with metal all round it across the draw; as it reaches three tenths the restraint reaches that of ``frame``.
+    The values are from memory, the place where they hold is a choice of this program.
 
     >>> v = lambda a, b: Value(value=(a + b) / 2, low=a, high=b, unit="1", source="x", mark="memory")
-    >>> [round(restraint(c, e, v(.05, .15), v(.2, .4)).value, 3) for c, e in ((0.0, 0.0), (0.3, 0.0), (0.5, 0.3))]
-    [0.0, 0.1, 0.3]
+    >>> [round(restraint(e, v(.05, .15), v(.2, .4)).value, 3) for e in (0.0, 0.15, 0.3)]
+    [0.0, 0.1, 0.2]
     """
-    bent, held = min(max(concave, 0.0) / 0.3, 1.0), min(max(enclosed, 0.0) / 0.3, 1.0)
-
-    def at(a: float, b: float) -> float:
-        return bent * a + held * (b - a)
-
-    return Span(value=at(open_.value, frame.value), low=at(open_.low, frame.low), high=at(open_.high, frame.high))
+    held = min(max(enclosed, 0.0) / 0.3, 1.0)
+    return Span(value=held * (frame.value - open_.value), low=held * (frame.low - open_.low), high=held * (frame.high - open_.high))
 
 
 def contraction_used(free: Span, held: Span) -> Span:

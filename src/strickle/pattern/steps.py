@@ -107,13 +107,12 @@ def _lay(part: Part, metal: Metal, stores: Stores, ask: PatternAsk, watch: Watch
 
 def _contraction(part: Part, light: Mesh, draw: Array, metal: Metal, stores: Stores) -> Span:
     """The metal's contraction less what the sand holds back; the shop's own measured value as it is."""
-    own = stores.kit.contraction
-    if own is not None:
-        return Span(value=own, low=own, high=own)
+    if metal.contraction_is_own:
+        return metal.contraction
     turned = solid(Mesh(vertices=light.vertices @ basis(draw).T, faces=light.faces))
     hull = max(float(turned.hull().volume()), 1e-9)
     ends = (rules.constant(stores, f"restraint.{name}") for name in ("open", "frame"))
-    held = rules.restraint(1.0 - part.volume * 1e9 / hull, _enclosed(turned) / hull, *ends)
+    held = rules.restraint(_enclosed(turned) / hull, *ends)
     return rules.contraction_used(metal.contraction, held)
 
 
@@ -146,7 +145,7 @@ def _print_scale(filled: manifold3d.Manifold, laid: _Laid, stores: Stores) -> Ar
     low_x, low_y, _, high_x, high_y, _ = filled.bounding_box()
     most = rules.constant(stores, "pattern.most_rapping").value
     rapped = [rules.rapping_factor((high - low) * 1e-3, kit.rapping, most) for low, high in ((low_x, high_x), (low_y, high_y))]
-    return np.asarray(laid.scale / (1.0 + kit.print_error) * np.array([*rapped, 1.0]))
+    return np.asarray(laid.scale * (1.0 + kit.print_error) * np.array([*rapped, 1.0]))
 
 
 def _measure(filled: manifold3d.Manifold, printed: Array, laid: _Laid, stores: Stores) -> tuple[float, float, str]:
@@ -158,7 +157,7 @@ def _measure(filled: manifold3d.Manifold, printed: Array, laid: _Laid, stores: S
     i = int(np.argmax(extents))
     part = float(extents[i] / laid.scale[i])
     name = ("length along the longer side", "width across the longer side", "height along the draw")[i]
-    return part * float(printed[i]) * (1.0 + stores.kit.print_error), part, name
+    return part * float(printed[i]) / (1.0 + stores.kit.print_error), part, name
 
 
 def _side(mesh: Mesh, laid: _Laid) -> tuple[Array, Array, Array]:

@@ -86,7 +86,7 @@ def printed(former: Former, frame: Frame, print_error: float) -> Piece:
     if mouth is not None:
         former.note += f"; pilot hole {tell(PILOT * 1e-3, 'm')} for the lifting screw, tape over it while ramming"
     made = frame.mesh(solid)
-    grow = 1.0 / (1.0 + print_error)
+    grow = 1.0 + print_error
     mesh = type(made)(vertices=made.vertices * grow, faces=made.faces)
     span = mesh.vertices.max(axis=0) - mesh.vertices.min(axis=0) if len(mesh.vertices) else np.zeros(3)
     return Piece(

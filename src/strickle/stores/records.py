@@ -83,7 +83,7 @@ class Kit(Record):
     builds_flasks: bool = word("whether a flask can be knocked up from boards to any size wanted")
     bed: Array = si("m", "printer's build space", shape="(3,)")
     layer: float = si("m", "print layer")
-    print_error: float = si("1", "printed length over drawn length, minus one")
+    print_error: float = si("1", "what a print comes out short: drawn length over printed length, minus one")
     rapping: float = si("m", "how much rapping widens the mould across the draw, both sides together")
     sand: str = word("sand key in use")
     sand_mass: float = si("kg", "sand on hand")
