@@ -11,7 +11,8 @@ from typing import Any
 from strickle.base import Trouble
 from strickle.card.lettering import folder, wide
 
-SIZES = (9.2, 8.9, 8.6, 8.3, 8.0)
+SIZES = (9.2, 8.9, 8.6, 8.3, 8.0, 7.8, 7.6)
+SOURCE_SIZES = (6.0, 5.5, 5.0)  # points; sources are for looking up at the desk, not at the bench
 
 
 def _inputs(data: Mapping[str, Any], pictures: Mapping[str, bytes]) -> dict[str, bytes]:
@@ -56,12 +57,18 @@ def split(steps: list[dict[str, Any]]) -> tuple[int, float]:
 def _ways(pieces: int, sources_at: str | None) -> list[dict[str, Any]]:
     """What is tried for the second page, the best first: letter size, where the sources stand, how the pieces are listed."""
     near = sources_at or "second"
-    whole = [(SIZES[0], near, False, pieces), (SIZES[1], near, False, pieces)]
-    narrow = [(size, near, True, pieces) for size in (SIZES if sources_at else SIZES[:-1])]
-    last = [(size, "last", narrow_list, pieces) for size in SIZES for narrow_list in (False, True)]
-    over = [(SIZES[2], "last", True, keep) for keep in (16, 12, 8, 0) if keep < pieces]
-    names = ("size", "sources_at", "pieces_narrow", "pieces_second")
-    return [dict(zip(names, way, strict=True)) for way in (*whole, *narrow, *last, *over)]
+    small = SOURCE_SIZES[-1]
+    whole = [(size, near, False, pieces, SOURCE_SIZES[0]) for size in SIZES[:2]]
+    narrow = [(size, near, True, pieces, SOURCE_SIZES[0]) for size in SIZES]
+    smaller = [(size, near, True, pieces, small) for size in SIZES[2:]]
+    last = [(size, "last", narrow_list, pieces, SOURCE_SIZES[0]) for size in SIZES for narrow_list in (False, True)]
+    over = [(SIZES[2], "last", True, keep, SOURCE_SIZES[0]) for keep in (16, 12, 8, 0) if keep < pieces]
+    ways = [*whole, *narrow, *smaller, *last, *over]
+    if sources_at:  # they stand on page one already, at the size found there
+        names: tuple[str, ...] = ("size", "sources_at", "pieces_narrow", "pieces_second")
+        return [dict(zip(names, way[:4], strict=True)) for way in ways]
+    names = ("size", "sources_at", "pieces_narrow", "pieces_second", "sources_size")
+    return [dict(zip(names, way, strict=True)) for way in ways]
 
 
 def compose(data: dict[str, Any], pictures: Mapping[str, bytes]) -> tuple[bytes, int, int]:
@@ -80,6 +87,7 @@ def compose(data: dict[str, Any], pictures: Mapping[str, bytes]) -> tuple[bytes,
         "pieces_second": pieces,
         "pieces_narrow": False,
         "sources_at": "second",
+        "sources_size": SOURCE_SIZES[0],
         "findings_first": findings,
         "findings_under": 0,
     }
@@ -92,7 +100,10 @@ def compose(data: dict[str, Any], pictures: Mapping[str, bytes]) -> tuple[bytes,
         held = next((first for first in range(findings, -1, -1) if fits(1, findings_first=first)), -1)
         under = next((n for n in range(findings - held, -1, -1) if fits(1, findings_under=n)), 0) if held > 0 else 0
         data["findings_under"] = under
-        here = next((at for at in ("first", "under") if fits(1, sources_at=at)), None)
+        places = ((at, size) for size in SOURCE_SIZES for at in ("first", "under", "foot"))
+        here = next((at for at, size in places if fits(1, sources_at=at, sources_size=size)), None)
+        if here is None:
+            data["sources_size"] = SOURCE_SIZES[0]
         for way in _ways(pieces, here):
             if fits(2, **way):
                 break

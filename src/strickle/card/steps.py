@@ -32,14 +32,23 @@ SIZES: Mapping[str, tuple[tuple[tuple[float, float], tuple[float, float]], ...]]
     "a4": tuple(((186.0, a), (112.0, b)) for a, b in ((79.0, 80.0), (75.0, 75.0), (70.0, 70.0), (64.0, 66.0), (58.0, 62.0), (50.0, 56.0))),
     "us-letter": tuple(((191.0, a), (114.0, b)) for a, b in ((70.0, 70.0), (64.0, 64.0), (60.0, 60.0), (54.0, 56.0), (48.0, 52.0))),
 }
-MUST, ROOMY = 3, 3  # findings wanted on page one while drawings are at one of the first ROOMY sizes; after that the STOPs alone
+MUST, ROOMY, PAGES = 3, 3, 2  # findings wanted on page one while drawings are at one of the first ROOMY sizes; after that the STOPs alone
+
+_MARKED = {"memory": " (from memory)", "measured": " (measured)"}
 
 
 def _sources(results: Sequence[Outcome | None], extra: Sequence[Source]) -> list[str]:
-    found: dict[str, str] = {}
+    """Works cited, each once; what is common practice, memory or guess without a work behind it is said in one entry."""
+    cited: dict[str, Source] = {}
+    bare = 0
     for source in [*(s for r in results if r is not None for s in r.sources), *extra]:
-        found.setdefault(source.says, source.mark)
-    return [f"{says} ({mark})" if mark not in ("seen", "computed") else says for says, mark in found.items()]
+        if source.mark in ("common practice", "guess") or not any(c.isdigit() for c in source.says):
+            bare += 1
+            continue
+        cited.setdefault(source.key, source)
+    texts = {source.says: f"{source.says}{_MARKED.get(source.mark, '')}" for source in cited.values()}
+    rest = ["common practice, memory and guesses without a work behind them are marked one by one in results.json"] if bare else []
+    return [*texts.values(), *rest]
 
 
 def _drawings(
@@ -118,14 +127,20 @@ def written(
             for s in day(facts, cautions)
         ]
     stops = sum(f.weight == "STOP" for f in findings)
+    good: tuple[bytes, int, dict[str, bytes]] | None = None
     for turn, sizes in enumerate(SIZES[paper]):
         drawings = _drawings(pattern, mould, rigging, sound, bodies, plane, units, sizes)
         data["plan_width"] = drawings["plan"].width if drawings else 0.0
         data["drawings"] = {n: {"scale": d.scale, "over": [say(o, units) for o in d.over], "note": d.note} for n, d in drawings.items()}
         files = {f"{name}.svg": drawing.svg for name, drawing in drawings.items()} | {"casting.svg": shown.sheet}
         pdf, pages, held = compose(data, files)
-        if not drawings or held >= max(stops, min(MUST, len(findings)) if turn < ROOMY else min(1, len(findings))):
+        enough = not drawings or held >= max(stops, min(MUST, len(findings)) if turn < ROOMY else min(1, len(findings)))
+        if enough and (good is None or pages < good[1]):
+            good = pdf, pages, files
+        if good is not None and (good[1] <= PAGES or not drawings or turn >= ROOMY):
             break
+    if good is not None:
+        pdf, pages, files = good
     files |= {"card.pdf": pdf, "casting.png": shown.whole} | ({"casting-cut.png": shown.cut} if shown.cut is not None else {})
     printed = tuple(c.key for c in cautions if not stopped or c.step == "emergency")
     card = Card(names=tuple(files), pages=pages, paper=paper, units=units, cautions=printed, sources=cited(cautions))
