@@ -200,7 +200,7 @@ def results(cell: float = 0.003) -> dict:
     sound = Sound(
         last_to_freeze=late, others=(), time_to_liquidus=38.0,
         necks=(NeckJudged(riser="riser-1", feeds=0, fed_time=212.0, neck_time=244.0, riser_time=262.0, margin=1.15),), least_niyama=Weak(at=late.at, at_part=late.at_part, value=0.8),
-        poor_share=0.04, riser_time=262.0, knock_out_time=span(1450.0, 0.2), knock_out_temperature=623.0, balance_error=1e-7,
+        poor_share=0.04, riser_time=span(262.0, 0.2), knock_out_time=span(1450.0, 0.2), knock_out_temperature=623.0, balance_error=1e-7,
         time_to_solidus=field, time_to_coherency=field * 0.8, time_lose_superheat=field * 0.2, niyama=field, findings=(thin,), **common,
     )  # fmt: skip
     note = Finding(

@@ -75,7 +75,7 @@ def test_two_pages_that_say_the_results(results, findings, caught, paper, units)
         (melt.charge_mass, "kg"),
         (melt.gross_mass, "kg"),
         (cavity.hold_down_mass, "kg"),
-        (sound.riser_time, "s"),
+        (sound.riser_time.high, "s"),
         (sound.knock_out_time.high, "s"),
     ):
         assert " ".join(shown(value, unit, units)) in text

@@ -141,7 +141,7 @@ def _pour(f: Facts) -> str:
 
 def _wait(f: Facts) -> str:
     what = "Weights stay on" if f.cavity.hold_down_mass > LEAST_WEIGHT else "The mould stays untouched"
-    return f"{what} at least {f.say(f.sound.riser_time, 's')}: until the last riser is solid."
+    return f"{what} at least {f.say(f.sound.riser_time.high, 's')}: until the last riser is solid."
 
 
 def _knock_out(f: Facts) -> str:

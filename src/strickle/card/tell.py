@@ -46,7 +46,7 @@ def numbers(melt: Melt | None, pour: Pour | None, cavity: Cavity | None, sound: 
         rows.append(("Weight on the cope", *weight))
         rows.append(("Sand, rammed", *shown(cavity.sand_mass, "kg", units)))
     if sound is not None:
-        rows.append(("Leave untouched for", *shown(sound.riser_time, "s", units)))
+        rows.append(("Leave untouched for", *shown(sound.riser_time.high, "s", units)))
         rows.append(("Knock out after", *shown(sound.knock_out_time.high, "s", units)))
     return rows
 

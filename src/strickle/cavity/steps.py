@@ -58,7 +58,7 @@ def close(pattern: Pattern, mould: Mould, rigging: Rigging, part: Part, metal: M
         names=names,
         sources=(Source(key="general", says="Factor 1.5 on the lift: from memory, unverified", mark="memory"),),
     )
-    return _with_findings(result, part, mould, stores)
+    return _with_findings(result, part, mould, stores, factor, cope_sand * mould.sand_density)
 
 
 def _grid(mould: Mould, part: Part, ask: CavityAsk) -> tuple[float, tuple[int, int, int], Array]:
@@ -172,7 +172,7 @@ def _margin(is_metal: Array, box: Array, cell: float) -> float:
     return float(min(gaps))
 
 
-def _with_findings(cavity: Cavity, part: Part, mould: Mould, stores: Stores) -> Cavity:
+def _with_findings(cavity: Cavity, part: Part, mould: Mould, stores: Stores, factor: float, cope_mass: float) -> Cavity:
     import dataclasses
 
     kit = stores.kit
@@ -195,11 +195,22 @@ def _with_findings(cavity: Cavity, part: Part, mould: Mould, stores: Stores) -> 
         found.append(
             Finding(
                 code="cavity.weights_short",
-                weight="MIND",
+                weight="STOP",
                 says=f"The cope wants {tell(cavity.hold_down_mass, 'kg')} on it and {tell(kit.weights, 'kg')} are on hand",
-                because=f"the metal lifts it with {tell(cavity.lift, 'N')}, taken 1.5 times, less the cope's own sand",
-                do="Clamp cope to drag or find more weight before any metal is melted; an unweighted cope can lift and let metal out",
+                because=f"the metal lifts it with {tell(cavity.lift, 'N')}, taken {tell(factor, '1')} times, less the cope's own sand",
+                do="Find more weight, or clamp cope to drag and count the clamps as weight in the kit; an unweighted cope can lift and let metal out",
                 margin=Margin(value=kit.weights / cavity.hold_down_mass, unit="1", of="weights on hand over weight wanted"),
+            )
+        )
+    if cope_mass > kit.lift_limit:
+        found.append(
+            Finding(
+                code="cavity.cope_heavy",
+                weight="MIND",
+                says=f"The rammed cope holds {tell(cope_mass, 'kg')} of sand, more than the {tell(kit.lift_limit, 'kg')} you lift",
+                because=f"it is {tell(mould.flask.length, 'm')} by {tell(mould.flask.width, 'm')} and {tell(mould.flask.cope, 'm')} high",
+                do="Lift and turn it with a second person or on a hinge; a cope that slips crushes the mould",
+                margin=Margin(value=kit.lift_limit / cope_mass, unit="1", of="what you lift over the cope's sand"),
             )
         )
     across = part.least_wall / cavity.cell

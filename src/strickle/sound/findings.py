@@ -7,13 +7,13 @@ from typing import Any
 
 import numpy as np
 
-from strickle.base import Array, Finding, Margin, Value, Weight, Where, tell
+from strickle.base import Finding, Margin, Value, Weight, Where, tell
 from strickle.metal import Metal
 from strickle.part import Part
 from strickle.pattern import Pattern
 from strickle.rigging import Rigging
 from strickle.sound import rules
-from strickle.sound.judge import Pool, to_mould, to_part
+from strickle.sound.judge import Pool, is_near, to_mould, to_part
 from strickle.sound.result import NeckJudged
 
 SINK_SMALL, SINK_LARGE = (
@@ -47,8 +47,8 @@ def findings_of(
             )
         )
     found += [_neck(neck, part, rigging) for neck in result["necks"]]
-    fed = {n.feeds for n in result["necks"]}
-    found += [f for p in pools if (f := _pool(p, part, pattern, rigging, metal, fed)) is not None]
+    served = _served(pools, result["necks"], part, pattern, rigging)
+    found += [f for p in pools if p not in served and (f := _pool(p, part, pattern, metal)) is not None]
     if np.isfinite(result["poor_share"]) and result["poor_share"] > 0.02:
         found.append(_weak(result, threshold, metal))
     if result["balance_error"] > 1e-6:
@@ -104,11 +104,20 @@ def _neck(neck: NeckJudged, part: Part, rigging: Rigging) -> Finding:
     )
 
 
-def _pool(pool: Pool, part: Part, pattern: Pattern, rigging: Rigging, metal: Metal, fed: set[int]) -> Finding | None:
+def _served(pools: tuple[Pool, ...], necks: tuple[NeckJudged, ...], part: Part, pattern: Pattern, rigging: Rigging) -> tuple[Pool, ...]:
+    """The pools that joints were judged by already: of each joint the latest near it."""
+    served = []
+    for neck in necks:
+        riser = next(r for r in rigging.risers if r.name == neck.riser)
+        spot = part.hot_spots[neck.feeds]
+        close = [p for p in pools if is_near(p, to_mould(pattern, spot.at), riser, spot)]
+        if close:
+            served.append(max(close, key=lambda p: p.time))
+    return tuple(served)
+
+
+def _pool(pool: Pool, part: Part, pattern: Pattern, metal: Metal) -> Finding | None:
     """A place of the part that is cut off while still liquid: what it loses as it freezes shows as sink or hole."""
-    spot = _nearest(pool.at, part, pattern)
-    if spot is not None and spot in fed:
-        return None
     lost = metal.shrinkage * pool.volume
     radius = (3.0 * pool.volume / (4.0 * np.pi)) ** (1.0 / 3.0)
     depth = metal.shrinkage * radius / 3.0
@@ -130,17 +139,6 @@ def _pool(pool: Pool, part: Part, pattern: Pattern, rigging: Rigging, metal: Met
         margin=Margin(value=SINK_LARGE / depth, unit="1", of="loss per face let pass over the loss here"),
         source="house",
     )
-
-
-def _nearest(at: Array, part: Part, pattern: Pattern) -> int | None:
-    """The hot spot a pool belongs to: the nearest within twice its radius."""
-    best: int | None = None
-    least = np.inf
-    for i, spot in enumerate(part.hot_spots):
-        away = float(np.linalg.norm(to_mould(pattern, spot.at) - at))
-        if away < min(least, 2.0 * spot.radius):
-            best, least = i, away
-    return best
 
 
 def _weak(result: Mapping[str, Any], threshold: Value, metal: Metal) -> Finding:

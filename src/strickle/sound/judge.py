@@ -34,17 +34,6 @@ class Fields(Record):
         where = np.clip(np.floor((np.asarray(point) - self.origin) / self.cell).astype(int), 0, np.array(self.tags.shape) - 1)
         return int(where[0]), int(where[1]), int(where[2])
 
-    def near(self, point: Array, radius: float) -> tuple[slice, slice, slice]:
-        """The block of cells round a point."""
-        reach = int(np.ceil(radius / self.cell))
-        x, y, z = self.index(point)
-        nx, ny, nz = self.tags.shape
-        return (
-            slice(max(x - reach, 0), min(x + reach + 1, nx)),
-            slice(max(y - reach, 0), min(y + reach + 1, ny)),
-            slice(max(z - reach, 0), min(z + reach + 1, nz)),
-        )
-
 
 @dataclass(frozen=True, slots=True, kw_only=True, eq=False)
 class Pool(Record):
@@ -136,23 +125,28 @@ def joints(fields: Fields, cavity: Cavity, part: Part, pattern: Pattern, rigging
 
 
 def _fed(fields: Fields, pattern: Pattern, riser: Riser, spot: HotSpot, alone: tuple[Pool, ...]) -> tuple[Array, float]:
-    """Cell and time of the place the riser is there to feed: a pool of its own near the hot spot, else the hot spot itself."""
+    """Cell and time of the place the riser is there to feed: a pool of its own near the hot spot, else the hot spot's own cell.
+
+    Times rise all the way from a fed place through the neck to the riser, so one fixed place must stand for what is fed: the hottest
+    place of the bare part. Where the rigged part keeps a late pool there, that pool is what starves.
+    """
     at = to_mould(pattern, spot.at)
-    reach = max(3.0 * spot.radius, float(np.linalg.norm(riser.neck.at - at)) + spot.radius)
-    close = [p for p in alone if np.linalg.norm(p.at - at) <= reach]
+    close = [p for p in alone if is_near(p, at, riser, spot)]
     if close:
         latest = max(close, key=lambda p: p.time)
         return latest.cell, latest.time
-    block = fields.near(at, max(0.35 * spot.radius, fields.cell))
-    here = np.where(fields.tags[block] == PART, fields.solidus[block], np.nan)
-    if np.isfinite(here).any():
-        cell = np.unravel_index(int(np.nanargmax(here)), here.shape)
-        return np.array([cell[i] + block[i].start for i in range(3)]), float(np.nanmean(here))
-    part = np.where(fields.tags == PART, fields.solidus, np.nan)
-    nearest = np.argwhere(np.isfinite(part))
-    away = np.linalg.norm((nearest + 0.5) * fields.cell + fields.origin - at, axis=1)
-    cell = nearest[int(np.argmin(away))]
-    return cell, float(part[tuple(cell)])
+    cell = np.array(fields.index(at))
+    if fields.tags[tuple(cell)] != PART:
+        own = np.argwhere(fields.tags == PART)
+        away = np.linalg.norm((own + 0.5) * fields.cell + fields.origin - at, axis=1)
+        cell = own[int(np.argmin(away))]
+    return cell, float(fields.solidus[tuple(cell)])
+
+
+def is_near(pool: Pool, at: Array, riser: Riser, spot: HotSpot) -> bool:
+    """Whether a pool lies where this riser is meant to feed: round its hot spot, or between that and the neck."""
+    reach = max(3.0 * spot.radius, float(np.linalg.norm(riser.neck.at - at)) + spot.radius)
+    return float(np.linalg.norm(pool.at - at)) <= reach
 
 
 def _joint(

@@ -47,7 +47,7 @@ class Sound(Outcome):
     necks: tuple[NeckJudged, ...] = word("joints meant to feed, worst first")
     least_niyama: Weak = word("weakest feeding gradient")
     poor_share: float = si("1", "share of the part's metal under the Niyama threshold")
-    riser_time: float = si("s", "until the last riser is solid: weights stay till then")
+    riser_time: Span = si("s", "until the last riser, or without risers the last metal, is solid: weights stay till its high end")
     knock_out_time: Span = si("s", "until every metal cell is below the knock-out temperature")
     knock_out_temperature: float = si("K", "that temperature")
     balance_error: float = si("1", "heat lost by the metal against heat found elsewhere")

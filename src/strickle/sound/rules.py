@@ -7,6 +7,15 @@ import math
 from strickle.base import Value
 
 TARGET_RATIO = Value(value=1.2, low=1.2, high=1.2, unit="1", source="campbell", mark="memory", note="riser or neck time over that of what it feeds")
+NECK_RATIO = Value(
+    value=1.15,
+    low=1.1,
+    high=1.2,
+    unit="1",
+    source="house",
+    mark="guess",
+    note="aimed at for the neck, which lies between what it feeds and the riser; over the least so that the fine solve keeps it",
+)
 LEAST_RATIO = Value(value=1.1, low=1.1, high=1.1, unit="1", source="house", mark="guess", note="never called sound under this")
 OPEN_RATIO = Value(
     value=1.03,

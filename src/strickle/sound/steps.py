@@ -59,8 +59,8 @@ def freeze(
         "necks": necks,
         "least_niyama": weak,
         "poor_share": share,
-        "riser_time": _last(fields.solidus, cavity.grid.tags == RISER, metal_cells),
-        "knock_out_time": Span(value=below, low=below * spread[0], high=below * spread[1]),
+        "riser_time": _band(_last(fields.solidus, cavity.grid.tags == RISER, metal_cells), spread),
+        "knock_out_time": _band(below, spread),
         "knock_out_temperature": knock_out.value,
         "balance_error": float(out.balance),
     }
@@ -172,6 +172,10 @@ def _longest(cavity: Cavity, metal: Metal, mould: Mould) -> float:
     modulus = cavity.metal_volume / max(cavity.mesh_area, 1e-9)
     step = metal.density_solidus * metal.latent_heat / max(metal.solidus - 293.15, 1.0)
     return max(3600.0, 100.0 * (np.pi / 4.0) * (modulus * step) ** 2 / effusivity)
+
+
+def _band(time: float, spread: tuple[float, float]) -> Span:
+    return Span(value=time, low=time * spread[0], high=time * spread[1])
 
 
 def _last(times: Array, risers: Array, metal: Array) -> float:

@@ -5,24 +5,20 @@ from __future__ import annotations
 import dataclasses
 import math
 from collections.abc import Mapping
-from typing import Protocol
 
 from strickle.base import Array, Finding, Outcome, Record, Trouble, Verdict, Watch, ranked, tell
 from strickle.cavity import CavityAsk
-from strickle.mould import MouldAsk
+from strickle.mould import Mould, MouldAsk
 from strickle.part import Part
 from strickle.rigging import Rigging, RiggingAsk, RiserWish
 from strickle.sound import NeckJudged, Sound, SoundAsk
-from strickle.stores import Stores
+from strickle.sound.rules import LEAST_RATIO, NECK_RATIO, TARGET_RATIO
 from strickle.trials.cures import CURES
 from strickle.trials.result import Trail, Tried
+from strickle.trials.runner import Runner
 
 ORDER = ("metal", "part", "pattern", "mould", "rigging", "cavity", "melt", "pour", "sound")
-TARGET, NECK_TARGET, LEAST = (
-    1.2,
-    1.12,
-    1.1,
-)  # riser, and neck, time over that of what they feed (riser: Campbell, Complete Casting Handbook, 2011, from memory)
+TARGET, NECK_TARGET, LEAST = (v.value for v in (TARGET_RATIO, NECK_RATIO, LEAST_RATIO))
 MOST_SIZE, MOST_NECK = 1.9, 8.0  # factors on the first guess at which the loop gives up
 ENDS = frozenset(
     {
@@ -30,33 +26,17 @@ ENDS = frozenset(
         "rigging.no_ingate",
         "rigging.no_room",
         "cavity.sand_short",
+        "cavity.weights_short",
         "melt.pot_too_small",
         "melt.too_heavy",
+        "melt.too_cold",
         "melt.metal_short",
         "melt.place",
     }
 )
 ROUGH_CELLS, SHOP_CELLS = 400_000, 3_000_000
-MOST_LOOPS = 6
+MOST_LOOPS = 5
 MOST_CURES = 2
-
-
-class Runner(Protocol):
-    """What job lends to trials: runs a stage with an ask after the latest results of the earlier stages, cached by key."""
-
-    stores: Stores
-
-    def ask(self, stage: str) -> Record:
-        """The ask the person gave for a stage."""
-        ...
-
-    def run(self, stage: str, ask: Record | None = None) -> Outcome:
-        """Run (or recall) one stage."""
-        ...
-
-    def variant(self, *, stores: Stores | None = None, asks: Mapping[str, Record] | None = None) -> Runner:
-        """A runner with another shop or other asks; its results are its own."""
-        ...
 
 
 def plan_through(runner: Runner, *, until: str | None = None, preset: str = "shop", watch: Watch, cures: bool = True) -> Trail:
@@ -101,7 +81,7 @@ def _go(runner: Runner, until: str | None, preset: str, watch: Watch) -> tuple[d
     if stop or last < ORDER.index("sound"):
         return lay.results, stop or f"asked to stop after {until}", 0
     solves = _grow(runner, lay, preset, watch)
-    if preset != "rough" and lay.risers:
+    if preset != "rough" and _risers_likely(lay.results):
         stop, more = _finish(runner, lay, preset)
         solves += more
     return lay.results, stop, solves
@@ -153,15 +133,17 @@ def _again(runner: Runner, lay: _Lay, preset: str) -> str:
 
 
 def _widen(lay: _Lay, wishes: Mapping[int, RiserWish], wider: Mapping[int, RiserWish]) -> dict[int, RiserWish]:
-    """Lay with all risers made larger; where that finds no place or bursts the kit, one at a time, whole, then riser or neck alone.
+    """Lay with all risers made larger; where that finds no place, one at a time: whole, then riser or neck alone.
 
-    Returns the wishes that were laid; what is laid at the end is what they and the old ones say.
+    The flask that stands is kept as long as any of them can grow in it; a larger one is taken last. Returns the wishes that were laid;
+    what is laid at the end is what they and the old ones say.
     """
-    stood, kept = lay.risers, lay.ask
+    stood, kept, room, flask = lay.risers, lay.ask, lay.room, lay.flask
 
-    def laid(some: Mapping[int, RiserWish]) -> bool:
+    def laid(some: Mapping[int, RiserWish], *, grow: bool = False) -> bool:
+        lay.room = room
         ask = dataclasses.replace(kept, risers=tuple((dict(wishes) | dict(some)).values()))
-        return not lay.go(ask, True) and lay.risers >= stood
+        return not lay.go(ask, True) and lay.risers >= stood and (grow or lay.flask == flask)
 
     if laid(wider):
         return dict(wider)
@@ -174,6 +156,8 @@ def _widen(lay: _Lay, wishes: Mapping[int, RiserWish], wider: Mapping[int, Riser
             if one != old and laid(taken | {spot: one}):
                 taken[spot] = one
                 break
+    if not taken and laid(wider, grow=True):
+        return dict(wider)
     laid(taken)
     return taken
 
@@ -192,6 +176,13 @@ class _Lay:
         """Risers standing."""
         rigging = self.results.get("rigging")
         return len(rigging.risers) if isinstance(rigging, Rigging) else 0
+
+    @property
+    def flask(self) -> tuple[str, float, float]:
+        """Name and plan of the flask that stands."""
+        mould = self.results["mould"]
+        assert isinstance(mould, Mould)
+        return mould.flask.name, mould.flask.length, mould.flask.width
 
     def go(self, ask: RiggingAsk, rough: bool) -> str:
         """Lay and close. Returns why the plan ends there, or nothing; ``self.ask`` is the ask of the last lay that went through."""
@@ -278,7 +269,7 @@ def _try_changes(runner: Runner, results: Mapping[str, Outcome], stops: tuple[Fi
     codes: set[str] = set()
     for finding in stops:
         make = CURES.get(finding.code)
-        cure = make(finding, results, runner.stores) if make is not None and finding.code not in codes and len(codes) < MOST_CURES else None
+        cure = make(finding, results, runner) if make is not None and finding.code not in codes and len(codes) < MOST_CURES else None
         codes.add(finding.code)
         if cure is None:
             continue
@@ -289,10 +280,11 @@ def _try_changes(runner: Runner, results: Mapping[str, Outcome], stops: tuple[Fi
         left = tuple(f.code for r in after.values() for f in r.stops)
         worked = not left and not because
         try:
-            margins = cure.margin(results, runner.stores.kit), cure.margin(after, other.stores.kit)
+            margins = cure.margin(results, after, runner.stores.kit), cure.margin(after, after, other.stores.kit)
         except KeyError:
             margins = math.nan, math.nan
-        tried.append(Tried(cures=finding.code, change=cure.change, worked=worked, of=cure.of, before=margins[0], after=margins[1], left=left))
+        change = cure.change(after if "mould" in after else results)
+        tried.append(Tried(cures=finding.code, change=change, worked=worked, of=cure.of, before=margins[0], after=margins[1], left=left))
         if worked:
             break
     return tuple(tried)
@@ -330,6 +322,8 @@ def _verdict(results: Mapping[str, Outcome], stops: tuple[Finding, ...], tried: 
                 f" Feeding is not called sound at {weak.riser}: it outlasts what it feeds only {tell(weak.margin, '1')} times,"
                 f" {tell(LEAST, '1')} is the least."
             )
+    elif _risers_likely(results):
+        fed = " A place that wants feeding has no riser: see the findings."
     else:
         fed = " It needs no riser."
     mind = f" Mind {len(minds)} {'point' if len(minds) == 1 else 'points'}, first: {_clause(minds[0].says)}." if minds else ""

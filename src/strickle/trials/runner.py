@@ -1,0 +1,27 @@
+"""What job lends to trials."""
+
+from __future__ import annotations
+
+from collections.abc import Mapping
+from typing import Protocol
+
+from strickle.base import Outcome, Record
+from strickle.stores import Stores
+
+
+class Runner(Protocol):
+    """What job lends to trials: runs a stage with an ask after the latest results of the earlier stages, cached by key."""
+
+    stores: Stores
+
+    def ask(self, stage: str) -> Record:
+        """The ask the person gave for a stage."""
+        ...
+
+    def run(self, stage: str, ask: Record | None = None) -> Outcome:
+        """Run (or recall) one stage."""
+        ...
+
+    def variant(self, *, stores: Stores | None = None, asks: Mapping[str, Record] | None = None) -> Runner:
+        """A runner with another shop or other asks; its results are its own."""
+        ...
