@@ -94,6 +94,7 @@ SHOPS = {
     "0.4 of the flasks": lambda kit: _flasks(kit, 0.4),
     "half the bed": lambda kit: dataclasses.replace(kit, bed=kit.bed / 2),
     "half the sand": lambda kit: dataclasses.replace(kit, sand_mass=kit.sand_mass / 2),
+    "a quarter of the sand": lambda kit: dataclasses.replace(kit, sand_mass=kit.sand_mass / 4),
     "a tenth of the sand": lambda kit: dataclasses.replace(kit, sand_mass=kit.sand_mass / 10),
     "a tenth of the pots": lambda kit: dataclasses.replace(
         kit, crucibles=tuple(dataclasses.replace(c, volume=c.volume / 10) for c in kit.crucibles)
@@ -101,7 +102,6 @@ SHOPS = {
     "a fifth of the pots": lambda kit: dataclasses.replace(
         kit, crucibles=tuple(dataclasses.replace(c, volume=c.volume / 5) for c in kit.crucibles)
     ),
-    "a twentieth of the sand": lambda kit: dataclasses.replace(kit, sand_mass=kit.sand_mass / 20),
 }  # fmt: skip
 
 
