@@ -35,7 +35,8 @@ ENDS = frozenset(
     }
 )
 ROUGH_CELLS, SHOP_CELLS = 400_000, 3_000_000
-MOST_LOOPS = 5
+MOST_LOOPS, MOST_LAYS = 9, 14
+ROUGH_ERROR = 0.02  # of a ratio of times on the rough grid, measured against the shop grid
 MOST_CURES = 2
 
 
@@ -91,20 +92,23 @@ def _grow(runner: Runner, lay: _Lay, preset: str, watch: Watch) -> int:
     """The riser loop: rough solves until every joint outlasts what it feeds. Without risers, the one solve. Returns the number of solves."""
     wishes: dict[int, RiserWish] = {w.spot: w for w in lay.ask.risers}
     stuck: set[int] = set()
-    solves = 0
+    solves, grown = 0, False
     while True:
         sound = _sound(runner, lay.results, "rough" if lay.risers else preset)
         solves += 1
         if not lay.risers or solves >= MOST_LOOPS or not any(_short(n) for n in sound.necks):
             return solves
-        wider = {k: w for k, w in _wish(wishes, sound, lay.results).items() if k not in stuck and w != wishes.get(k)}
-        if not wider:
-            return solves
+        wanted = {k: w for k, w in _wish(wishes, sound, lay.results).items() if w != wishes.get(k)}
+        wider = {k: w for k, w in wanted.items() if k not in stuck}
         least = min(n.margin for n in sound.necks)
+        grow = not wider  # none that is short can grow in this flask: a larger one is worth its sand only where a joint is short indeed
+        if not wanted or lay.lays > MOST_LAYS or (grow and (grown or least > LEAST - ROUGH_ERROR)):
+            return solves
+        grown |= grow
         watch(0.5 + 0.3 * solves / MOST_LOOPS, f"solve {solves}: a joint outlasts what it feeds {tell(least, '1')} times; risers are made larger")
-        taken = _widen(lay, wishes, wider)
-        stuck |= set(wider) - set(taken)
-        if not taken:
+        taken = _widen(lay, wishes, wanted if grow else wider, grow=grow)
+        stuck = set() if grow else stuck | (set(wider) - set(taken))
+        if not taken and (grow or stuck == set()):
             _sound(runner, lay.results, "rough")
             return solves
         wishes |= taken
@@ -121,7 +125,7 @@ def _finish(runner: Runner, lay: _Lay, preset: str) -> tuple[str, int]:
             break
         wishes = {w.spot: w for w in lay.ask.risers}
         wider = {n.feeds: w for n in short if (w := _wish(wishes, sound, lay.results).get(n.feeds)) and w != wishes.get(n.feeds)}
-        if not wider or not _widen(lay, wishes, wider):
+        if not wider or not (_widen(lay, wishes, wider) or _widen(lay, wishes, wider, grow=True)):
             return lay.go(lay.ask, False) or _again(runner, lay, preset), number
     return "", number
 
@@ -132,15 +136,15 @@ def _again(runner: Runner, lay: _Lay, preset: str) -> str:
     return ""
 
 
-def _widen(lay: _Lay, wishes: Mapping[int, RiserWish], wider: Mapping[int, RiserWish]) -> dict[int, RiserWish]:
+def _widen(lay: _Lay, wishes: Mapping[int, RiserWish], wider: Mapping[int, RiserWish], *, grow: bool = False) -> dict[int, RiserWish]:
     """Lay with all risers made larger; where that finds no place, one at a time: whole, then riser or neck alone.
 
-    The flask that stands is kept as long as any of them can grow in it; a larger one is taken last. Returns the wishes that were laid;
-    what is laid at the end is what they and the old ones say.
+    The flask that stands is kept unless ``grow``. Returns the wishes that were laid; what is laid at the end is what they and the old
+    ones say.
     """
     stood, kept, room, flask = lay.risers, lay.ask, lay.room, lay.flask
 
-    def laid(some: Mapping[int, RiserWish], *, grow: bool = False) -> bool:
+    def laid(some: Mapping[int, RiserWish]) -> bool:
         lay.room = room
         ask = dataclasses.replace(kept, risers=tuple((dict(wishes) | dict(some)).values()))
         return not lay.go(ask, True) and lay.risers >= stood and (grow or lay.flask == flask)
@@ -156,8 +160,6 @@ def _widen(lay: _Lay, wishes: Mapping[int, RiserWish], wider: Mapping[int, Riser
             if one != old and laid(taken | {spot: one}):
                 taken[spot] = one
                 break
-    if not taken and laid(wider, grow=True):
-        return dict(wider)
     laid(taken)
     return taken
 
@@ -170,6 +172,7 @@ class _Lay:
         self.results: dict[str, Outcome] = {}
         self.ask = RiggingAsk()
         self.room: Array | None = None
+        self.lays = 0
 
     @property
     def risers(self) -> int:
@@ -186,6 +189,7 @@ class _Lay:
 
     def go(self, ask: RiggingAsk, rough: bool) -> str:
         """Lay and close. Returns why the plan ends there, or nothing; ``self.ask`` is the ask of the last lay that went through."""
+        self.lays += 1
         base = self.runner.ask("mould")
         assert isinstance(base, MouldAsk)
         room, rigging = self.room, None
