@@ -7,7 +7,7 @@ from typing import Any
 
 import numpy as np
 
-from strickle.base import Finding, Margin, Value, Weight, Where, tell
+from strickle.base import Finding, Margin, Value, Where, tell
 from strickle.metal import Metal
 from strickle.part import Part
 from strickle.pattern import Pattern
@@ -16,10 +16,8 @@ from strickle.sound import rules
 from strickle.sound.judge import Pool, is_near, to_mould, to_part
 from strickle.sound.result import NeckJudged
 
-SINK_SMALL, SINK_LARGE = (
-    0.2e-3,
-    0.4e-3,
-)  # loss per face under which a late place is let be, and over which it is called in need (choices; learned from the log)
+# loss per face under which a late place is let be, and over which it is called in need
+SINK_SMALL, SINK_LARGE = rules.SINK.low, rules.SINK.high
 
 
 def findings_of(
@@ -87,17 +85,13 @@ def _neck(neck: NeckJudged, part: Part, rigging: Rigging) -> Finding:
             margin=margin,
             source="campbell",
         )
-    small = spot.loss < SINK_LARGE
-    open_long = neck.margin >= rules.OPEN_RATIO.value
-    weight: Weight = "MIND" if open_long or (small and neck.margin >= 1.0) else "STOP"
     verb = "outlasts what it feeds only" if neck.margin >= 1 else "freezes before what it feeds:"
-    mild = f"; what the spot loses, {tell(spot.loss, 'm')} a face, is small enough that it may pass" if small and weight == "MIND" else ""
     return Finding(
         code="sound.neck_short" if first == "neck" else "sound.riser_short",
-        weight=weight,
+        weight="STOP",
         says=f"The {first} of {size} {verb} {tell(neck.margin, '1')} times",
-        because=f"{times}; {tell(least, '1')} is the least called sound, and the solve itself is good to about 2 %{mild}",
-        do="A larger riser or neck, or a chill at the far side, may help; none that was tried here reached it. Cut the first casting here",
+        because=f"{times}; {tell(least, '1')} is the least called sound; unfed, the spot would lose {tell(spot.loss, 'm')} a face",
+        do="A larger riser or neck, or a chill at the far side, may help; none that was tried here reached it",
         where=where,
         margin=margin,
         source="campbell",
@@ -119,9 +113,8 @@ def _served(pools: tuple[Pool, ...], necks: tuple[NeckJudged, ...], part: Part, 
 def _pool(pool: Pool, part: Part, pattern: Pattern, metal: Metal) -> Finding | None:
     """A place of the part that is cut off while still liquid: what it loses as it freezes shows as sink or hole."""
     lost = metal.shrinkage * pool.volume
-    radius = (3.0 * pool.volume / (4.0 * np.pi)) ** (1.0 / 3.0)
-    depth = metal.shrinkage * radius / 3.0
-    if depth < SINK_SMALL / 2:
+    depth = metal.shrinkage * pool.volume / pool.area
+    if depth < SINK_SMALL:
         return None
     at = to_part(pattern, pool.at)
     point = (float(at[0]), float(at[1]), float(at[2]))
@@ -131,7 +124,7 @@ def _pool(pool: Pool, part: Part, pattern: Pattern, metal: Metal) -> Finding | N
         weight="MIND",
         says=f"A pool of {tell(pool.volume, 'm3')} is cut off at {tell(pool.closes, 's')} and freezes alone till {tell(pool.time, 's')}",
         because=(
-            f"it loses {tell(lost, 'm3')} on freezing with nothing to feed it;"
+            f"it loses {tell(lost, 'm3')} on freezing with nothing to feed it, {tell(depth, 'm')} over its whole surface;"
             f" {'a hole or sink there is likely' if heavy else 'a small sink may show'}"
         ),
         do="A riser on it, a chill against it, or less metal there may help; if the place is machined away or hidden, let it be",

@@ -43,6 +43,7 @@ class Pool(Record):
     time: float = si("s", "when it is solid")
     closes: float = si("s", "when its last way to a later place closes; 0 for the latest of all")
     volume: float = si("m3", "metal of the part still liquid round it when the way closes")
+    area: float = si("m2", "surface of that metal")
     at: Array = si("m", "mould frame", shape="(3,)")
 
 
@@ -81,10 +82,18 @@ def pools(fields: Fields) -> tuple[Pool, ...]:
                 time=time,
                 closes=float(closes),
                 volume=float(np.count_nonzero(body)) * fields.cell**3,
+                area=_surface(body) * fields.cell**2,
                 at=fields.place(cell),
             )
         )
     return tuple(found)
+
+
+def _surface(body: Array) -> float:
+    """Surface of a body of cells [cells]: staircase faces, two thirds of which is the mean over all slopes."""
+    padded = np.pad(body, 1).astype(np.int8)
+    faces = sum(int(np.count_nonzero(np.diff(padded, axis=axis))) for axis in range(3))
+    return max(faces * 2.0 / 3.0, 1.0)
 
 
 def _smoothed(times: Array) -> Array:

@@ -17,14 +17,14 @@ NECK_RATIO = Value(
     note="aimed at for the neck, which lies between what it feeds and the riser; over the least so that the fine solve keeps it",
 )
 LEAST_RATIO = Value(value=1.1, low=1.1, high=1.1, unit="1", source="house", mark="guess", note="never called sound under this")
-OPEN_RATIO = Value(
-    value=1.03,
-    low=1.02,
-    high=1.05,
-    unit="1",
+SINK = Value(
+    value=0.4e-3,
+    low=0.2e-3,
+    high=0.4e-3,
+    unit="m",
     source="house",
     mark="guess",
-    note="over the solve's own error on this grid; under it a joint is not known to stay open",
+    note="loss per face under which a late place may go unfed; under the low end it is let be; to be learned from the log",
 )
 
 

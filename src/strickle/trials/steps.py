@@ -6,13 +6,13 @@ import dataclasses
 import math
 from collections.abc import Mapping
 
-from strickle.base import Array, Finding, Outcome, Record, Trouble, Verdict, Watch, ranked, tell
+from strickle.base import Array, Finding, Margin, Outcome, Record, Trouble, Verdict, Watch, Where, ranked, tell
 from strickle.cavity import CavityAsk
 from strickle.mould import Mould, MouldAsk
-from strickle.part import Part
+from strickle.part import HotSpot, Part
 from strickle.rigging import Rigging, RiggingAsk, RiserWish
 from strickle.sound import NeckJudged, Sound, SoundAsk
-from strickle.sound.rules import LEAST_RATIO, NECK_RATIO, TARGET_RATIO
+from strickle.sound.rules import LEAST_RATIO, NECK_RATIO, SINK, TARGET_RATIO
 from strickle.trials.cures import CURES
 from strickle.trials.result import Trail, Tried
 from strickle.trials.runner import Runner
@@ -45,12 +45,12 @@ def plan_through(runner: Runner, *, until: str | None = None, preset: str = "sho
 
     ``until`` names the last stage wanted; ``preset`` rough | shop | fine. Returns the Trail; raises what the stages raise.
     """
-    results, because, solves = _go(runner, until, preset, watch)
+    results, because, solves, told = _go(runner, until, preset, watch)
     stops = tuple(f for r in results.values() for f in r.stops)
     tried: tuple[Tried, ...] = ()
     if stops and cures and until is None:
         tried = _try_changes(runner, results, stops, watch)
-    findings = ranked([f for r in results.values() for f in r.findings])
+    findings = ranked([*(f for r in results.values() for f in r.findings), *told])
     return Trail(
         results=results,
         because=because,
@@ -66,26 +66,70 @@ def _ends(result: Outcome) -> str:
     return codes[0] if codes else ""
 
 
-def _go(runner: Runner, until: str | None, preset: str, watch: Watch) -> tuple[dict[str, Outcome], str, int]:
+def _go(runner: Runner, until: str | None, preset: str, watch: Watch) -> tuple[dict[str, Outcome], str, int, tuple[Finding, ...]]:
     last = ORDER.index(until) if until in ORDER else len(ORDER) - 1
     lay = _Lay(runner, last)
     for stage in ORDER[: min(last, ORDER.index("mould")) + 1]:
         lay.results[stage] = runner.run(stage)
         if stop := _ends(lay.results[stage]):
-            return lay.results, f"{stop} stands", 0
+            return lay.results, f"{stop} stands", 0, ()
     if last < ORDER.index("rigging"):
-        return lay.results, f"asked to stop after {until}", 0
+        return lay.results, f"asked to stop after {until}", 0, ()
     asked = runner.ask("rigging")
     assert isinstance(asked, RiggingAsk)
     lay.ask = asked
     stop = lay.go(asked, preset == "rough" or last < ORDER.index("sound") or _risers_likely(lay.results))
     if stop or last < ORDER.index("sound"):
-        return lay.results, stop or f"asked to stop after {until}", 0
+        return lay.results, stop or f"asked to stop after {until}", 0, ()
     solves = _grow(runner, lay, preset, watch)
     if preset != "rough" and _risers_likely(lay.results):
         stop, more = _finish(runner, lay, preset)
         solves += more
-    return lay.results, stop, solves
+    told: tuple[Finding, ...] = ()
+    if not stop:
+        told, more = _leave_out(runner, lay, preset)
+        solves += more
+    return lay.results, stop, solves, told
+
+
+def _leave_out(runner: Runner, lay: _Lay, preset: str) -> tuple[tuple[Finding, ...], int]:
+    """Risers that stay short on places whose loss may go unfed are left out, and the mould is solved without them.
+
+    Kept as they were where that solve raises a STOP of its own.
+    """
+    sound, part = lay.results.get("sound"), lay.results["part"]
+    if not isinstance(sound, Sound) or not isinstance(part, Part):
+        return (), 0
+    short = [n for n in sound.necks if n.margin < LEAST]
+    idle = [n for n in short if part.hot_spots[n.feeds].loss < SINK.high]
+    if not idle or len(idle) < len(short):
+        return (), 0
+    kept = lay.ask
+    wishes = {w.spot: w for w in kept.risers}
+    for neck in idle:
+        wishes[neck.feeds] = dataclasses.replace(wishes.get(neck.feeds, RiserWish(spot=neck.feeds)), drop=True)
+    stop = lay.go(dataclasses.replace(kept, risers=tuple(wishes.values())), preset == "rough")
+    if stop or _sound(runner, lay.results, preset).stops:
+        lay.go(kept, preset == "rough")
+        _sound(runner, lay.results, preset)
+        return (), 2
+    return tuple(_left_out(n, part.hot_spots[n.feeds]) for n in idle), 1
+
+
+def _left_out(neck: NeckJudged, spot: HotSpot) -> Finding:
+    return Finding(
+        code="trials.riser_left_out",
+        weight="MIND",
+        says=f"Hot spot {neck.feeds + 1} is left without a riser: unfed it may sink {tell(spot.loss, 'm')} a face",
+        because=(
+            f"no riser that found a place there outlasts what it feeds more than {tell(neck.margin, '1')} times, {tell(LEAST, '1')} is the least"
+            f" called sound, and a loss under {tell(SINK.high, 'm')} a face may pass; the mould was solved without it"
+        ),
+        do="If that face matters, turn it down or leave stock on it; cut the first casting through this spot",
+        where=Where(point=(float(spot.at[0]), float(spot.at[1]), float(spot.at[2]))),
+        margin=Margin(value=SINK.high / spot.loss, unit="1", of="loss that may pass over the loss here"),
+        source="house",
+    )
 
 
 def _grow(runner: Runner, lay: _Lay, preset: str, watch: Watch) -> int:
@@ -102,7 +146,7 @@ def _grow(runner: Runner, lay: _Lay, preset: str, watch: Watch) -> int:
         wider = {k: w for k, w in wanted.items() if k not in stuck}
         least = min(n.margin for n in sound.necks)
         grow = not wider  # none that is short can grow in this flask: a larger one is worth its sand only where a joint is short indeed
-        if not wanted or lay.lays > MOST_LAYS or (grow and (grown or least > LEAST - ROUGH_ERROR)):
+        if not wanted or lay.lays > MOST_LAYS or (grow and (grown or least > LEAST - (0.0 if preset == "rough" else ROUGH_ERROR))):
             return solves
         grown |= grow
         watch(0.5 + 0.3 * solves / MOST_LOOPS, f"solve {solves}: a joint outlasts what it feeds {tell(least, '1')} times; risers are made larger")
@@ -280,7 +324,7 @@ def _try_changes(runner: Runner, results: Mapping[str, Outcome], stops: tuple[Fi
         watch(0.85, f"trying a change against {finding.code}")
         stores = dataclasses.replace(runner.stores, kit=cure.kit) if cure.kit is not None else None
         other = runner.variant(stores=stores, asks=cure.asks)
-        after, because, _ = _go(other, None, "rough", watch)
+        after, because, *_ = _go(other, None, "rough", watch)
         left = tuple(f.code for r in after.values() for f in r.stops)
         worked = not left and not because
         try:
@@ -316,18 +360,11 @@ def _verdict(results: Mapping[str, Outcome], stops: tuple[Finding, ...], tried: 
     if not isinstance(sound, Sound):
         raise Trouble("the plan ended without a freezing solve and without saying why", "This is a mistake in strickle, please report it")
     minds = [f for r in results.values() for f in r.findings if f.weight == "MIND"]
-    fed = ""
     if sound.necks:
         weak = min(sound.necks, key=lambda n: n.margin)
-        if weak.margin >= LEAST:
-            fed = f" Every riser and neck outlasts what it feeds, {tell(weak.margin, '1')} times at the least."
-        else:
-            fed = (
-                f" Feeding is not called sound at {weak.riser}: it outlasts what it feeds only {tell(weak.margin, '1')} times,"
-                f" {tell(LEAST, '1')} is the least."
-            )
+        fed = f" Every riser and neck outlasts what it feeds, {tell(weak.margin, '1')} times at the least."
     elif _risers_likely(results):
-        fed = " A place that wants feeding has no riser: see the findings."
+        fed = " It is planned without a riser, though a place was looked at: see the findings."
     else:
         fed = " It needs no riser."
     mind = f" Mind {len(minds)} {'point' if len(minds) == 1 else 'points'}, first: {_clause(minds[0].says)}." if minds else ""
