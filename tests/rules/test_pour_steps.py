@@ -9,7 +9,7 @@ import numpy as np
 import pytest
 
 from melt_shop import a356, cavity, kit, mould, part, pattern, rigging, stores
-from strickle.base import Grid, quiet
+from strickle.base import GRAVITY, Grid, quiet
 from strickle.cavity import RISER
 from strickle.melt import MeltAsk
 from strickle.melt.steps import charge
@@ -98,7 +98,7 @@ def test_topping_by_levels_is_the_closed_form():
     # a riser of constant section A filled from z to the metal's own height H takes 2 A sqrt(H - z) / (C a sqrt(2 g)); exact for any layers
     built = dataclasses.replace(rigging(), choke_area=5e-5)
     head, area, tall = Head(sprue=0.07, basin=0.03), 1e-3, 0.06
-    want = 2 * area * math.sqrt(tall) / (0.7 * 5e-5 * math.sqrt(2 * 9.80665))
+    want = 2 * area * math.sqrt(tall) / (0.7 * 5e-5 * math.sqrt(2 * GRAVITY))
     for n in (3, 30):
         level = 0.1 - tall + (np.arange(n) + 0.5) * tall / n
         assert topping_time(Layers(running=0.0, level=level, volume=np.full(n, area * tall / n)), built, head, 0.7) == pytest.approx(want, rel=1e-9)
