@@ -188,7 +188,7 @@ def results(cell: float = 0.003) -> dict:
         pour_temperature=Span(value=993.0, low=978.0, high=1008.0), cooling_rate=0.8, gross_mass=4.7, tray_mass=1.62, **common,
     )  # fmt: skip
     pour = Pour(
-        fill_time=span(6.1), rate=0.21, gate_speed=0.38, critical_speed=0.5, fall=0.0, fall_speed=0.0, least_pressure=250.0, aspirates=False,
+        fill_time=span(6.1), pour_time=span(8.4), rate=0.21, gate_speed=0.38, critical_speed=0.5, fall=0.0, fall_speed=0.0, least_pressure=250.0, aspirates=False,
         fluid_time=span(13.0, 0.3), fluid_margin=span(2.1, 0.3), **common,
     )  # fmt: skip
     thin = Finding(

@@ -9,12 +9,13 @@ import numpy as np
 import pytest
 
 from melt_shop import a356, cavity, kit, mould, part, pattern, rigging, stores
-from strickle.base import quiet
+from strickle.base import GRAVITY, Grid, quiet
+from strickle.cavity import RISER
 from strickle.melt import MeltAsk
 from strickle.melt.steps import charge
 from strickle.pour import PourAsk, rules
 from strickle.pour.fluid import Face, SandColumn, fluid_time, table_of
-from strickle.pour.hydraulics import Head, Layers, fill_time, head_of, layers_of, least_pressure
+from strickle.pour.hydraulics import Head, Layers, fill_time, head_of, layers_of, layers_over, least_pressure, topping_time
 from strickle.pour.steps import fill
 
 
@@ -75,6 +76,50 @@ def test_layers_hold_the_metal_that_is_there():
     assert layers.running == pytest.approx(3 * 8 * 2 * 0.005**3)
     assert layers.volume.sum() == pytest.approx(12 * 8 * 4 * 0.005**3)
     assert layers.level[-1] == pytest.approx(0.0175)
+
+
+def with_riser():
+    """The block with a riser of two by two cells on it, up to the top of the grid at 30 mm over the parting."""
+    closed = cavity()
+    tags = np.array(closed.grid.tags)
+    tags[6:8, 5:7, 6:8] = RISER
+    grid = Grid(tags=tags, cell=closed.grid.cell, origin=closed.grid.origin)
+    return dataclasses.replace(closed, grid=grid, fraction=(tags < 10).astype(float))
+
+
+def test_every_layer_of_metal_is_filled_once():
+    closed = with_riser()
+    below, over = layers_of(closed, rigging()), layers_over(closed)
+    assert over.volume.sum() == pytest.approx(2 * 2 * 2 * 0.005**3)
+    assert below.total + over.volume.sum() == pytest.approx(float(closed.fraction.sum()) * 0.005**3)
+
+
+def test_topping_by_levels_is_the_closed_form():
+    # a riser of constant section A filled from z to the metal's own height H takes 2 A sqrt(H - z) / (C a sqrt(2 g)); exact for any layers
+    built = dataclasses.replace(rigging(), choke_area=5e-5)
+    head, area, tall = Head(sprue=0.07, basin=0.03), 1e-3, 0.06
+    want = 2 * area * math.sqrt(tall) / (0.7 * 5e-5 * math.sqrt(2 * GRAVITY))
+    for n in (3, 30):
+        level = 0.1 - tall + (np.arange(n) + 0.5) * tall / n
+        assert topping_time(Layers(running=0.0, level=level, volume=np.full(n, area * tall / n)), built, head, 0.7) == pytest.approx(want, rel=1e-7)
+    assert topping_time(Layers(running=0.0, level=np.array([0.19, 0.21]), volume=np.ones(2)), built, head, 0.7) == math.inf
+
+
+def test_the_hand_pours_until_risers_and_basin_are_full():
+    built = rigging()
+    none = pour()
+    assert none.pour_time.value == pytest.approx(none.fill_time.value)  # no riser, no basin's body in the mould
+    from strickle.rigging import Region
+
+    basin = dataclasses.replace(built, regions=(Region(name="basin", kind="running", mesh=built.casting),))
+    body, here, closed = part(), stores(), with_riser()
+    melt = charge(body, mould(), basin, closed, a356(), here, MeltAsk(), quiet)
+    full = fill(body, pattern(), mould(), basin, closed, a356(), melt, here, PourAsk(), quiet)
+    assert full.pour_time.low < full.pour_time.value < full.pour_time.high
+    # never quicker than all the metal at the first, highest rate; slower as the metal rises, though not by as much as two times
+    volume = layers_of(closed, basin).total + layers_over(closed).volume.sum()
+    least = volume * a356().density_liquidus / full.rate
+    assert least < full.pour_time.value - basin.basin.volume / (here.kit.pour_rate_high / 2380.0) < 2.0 * least
 
 
 def test_c11_a_straight_sprue_drinks():

@@ -4,12 +4,16 @@ from __future__ import annotations
 
 import math
 import re
+from fractions import Fraction
 
 _TOKEN = re.compile(r"\{\{q:([^|}]+)\|([^|}]+)(?:\|([^}]*))?\}\}")
 
 
 def tell(value: float, unit: str, style: str = "") -> str:
-    """A token for ``value`` in SI ``unit``; ``style`` "step" marks a temperature difference, "%" a share, "fine" one more digit.
+    """A token for ``value`` in SI ``unit``.
+
+    ``style``: "step" a temperature difference, "%" a share, "fine" one more digit (of a length: tenths of a millimetre), "drill" a bit or
+    wire, which US shops know by fractions of an inch.
 
     >>> tell(0.012, "m")
     '{{q:0.012|m}}'
@@ -75,7 +79,11 @@ _SPELLING = {
 
 
 def shown(value: float, unit: str, system: str = "metric", style: str = "") -> tuple[str, str]:
-    """(number, unit) as a person reads it, in ``system`` metric or us."""
+    """(number, unit) as a person reads it, in ``system`` metric or us.
+
+    >>> shown(0.161, "m", "metric", "fine"), shown(0.0032, "m", "us", "drill")
+    (('161.0', 'mm'), ('1/8 in (3.2 mm)', ''))
+    """
     if unit == "1":
         return (figures(100 * value), "%") if style == "%" else (figures(value), "")
     if unit == "s":
@@ -84,6 +92,10 @@ def shown(value: float, unit: str, system: str = "metric", style: str = "") -> t
         return figures(value / 60, 2), "min"
     if unit == "kg" and system == "metric" and abs(value) < 0.1 and value:
         return figures(value * 1e3), "g"
+    if unit == "m" and style == "fine":
+        return (f"{value / 0.0254:.3f}", "in") if system == "us" else (f"{value * 1e3:.1f}", "mm")
+    if unit == "m" and style == "drill" and system == "us":
+        return f"{Fraction(max(round(value / 0.0254 * 64), 1), 64)} in ({figures(value * 1e3)} mm)", ""
     if unit == "K" and style == "step":
         return (figures(value * 1.8), "°F") if system == "us" else (figures(value), "°C")
     factor, offset, name = (_US if system == "us" else _METRIC).get(unit, (1.0, 0.0, unit))

@@ -6,8 +6,9 @@ from collections.abc import Callable, Sequence
 from dataclasses import dataclass
 
 from strickle.base import Piece
+from strickle.card.places import depths
 from strickle.card.safety import HOLDS, Caution
-from strickle.card.tell import LEAST_WEIGHT, turns
+from strickle.card.tell import BEFORE, COPE, DRAG, LEAST_WEIGHT, turns
 from strickle.card.words import band, qty
 from strickle.cavity import Cavity
 from strickle.melt import Melt
@@ -52,6 +53,11 @@ class Step:
     hold: bool
 
 
+def weighted(cavity: Cavity) -> bool:
+    """Whether weights are laid on the cope."""
+    return cavity.hold_down_mass > LEAST_WEIGHT
+
+
 def _named(pieces: Sequence[Piece]) -> str:
     return ", ".join(p.name for p in pieces)
 
@@ -77,26 +83,45 @@ def _sand(f: Facts) -> str:
 
 
 def _drag(f: Facts) -> str:
-    lower = [p for p in _rammed(f) if p.half == "drag"]
-    first = f"Lay {_named(lower)} on the board. " if lower else "No pattern in the drag: ram it level on the board. "
-    return f"{first}Riddled sand on the faces, ram in layers to {f.say(f.mould.flask.drag, 'm')}, strike off, turn over."
+    lower = [p for p in _rammed(f) if p.half != "cope"]
+    bare = "" if any(p.role == "pattern" for p in lower) else "No pattern in the drag. "
+    first = f"Mark the flask's left and near walls. Lay {_named(lower)} on the board, parting face down, at their places. " if lower else ""
+    sand = "Riddled sand on the faces, ram" if lower else "Ram it level on the board"
+    return f"{bare}{first}{sand} in layers to {f.say(f.mould.flask.drag, 'm')}, strike off, turn over."
 
 
 def _cope(f: Facts) -> str:
-    upper = [p for p in _rammed(f) if p.half != "drag"]
-    return f"Dust the parting. Set {_named(upper)}. Ram to {f.say(f.mould.flask.cope, 'm')}, strike off."
+    upper = [p for p in _rammed(f) if p.half == "cope"]
+    return f"Dust the parting. Set {_named(upper)}. Ram to {f.say(f.mould.flask.cope, 'm')}, strike off.{_vents(f)}"
+
+
+def _vents(f: Facts) -> str:
+    """Pricking, as deep as each vent goes below the cope top."""
+    pricked = [v for v in f.rigging.vents if v.kind == "pricked"]
+    if not pricked:
+        return ""
+    unit = "in" if f.units == "us" else "mm"
+    deep = ", ".join(f"{name} {told}" for name, told in depths(f.rigging, f.mould, f.units))
+    where = "through the plate's holes" if any(p.role == "plate" for p in f.pieces) else "at the places in the table"
+    return f" Now the vents, {where}: wire {f.say(pricked[0].diameter, 'm', 'drill')}, tape on it at the depth: {deep} {unit}."
 
 
 def _draw(f: Facts) -> str:
-    told = "; ".join(f"{turn}. {_named([p for p in _rammed(f) if p.order == order])}" for order, turn in turns(f.pieces).items())
-    pricked = [v for v in f.rigging.vents if v.kind == "pricked"]
-    vents = f" Prick {len(pricked)} vents of {f.say(pricked[0].diameter, 'm')}, stopping {f.say(pricked[0].to_metal, 'm')} short." if pricked else ""
-    return f"Open, rap, draw in order: {told}.{vents}"
+    said = {BEFORE: "Before opening, up through the cope top", DRAG: "From the drag", COPE: "From the cope"}
+    lines, number, opened = [], 0, False
+    for when, groups in turns(f.pieces).items():
+        told = [f"{number + i}. {_named(group)}" for i, group in enumerate(groups, start=1)]
+        number += len(groups)
+        if when != BEFORE and not opened:
+            lines.append("Cope off, turned over. Rap, then draw.")
+            opened = True
+        lines.append(f"{said[when]}: {'; '.join(told)}.")
+    return "\n".join(lines)
 
 
 def _close(f: Facts) -> str:
-    weights = " Weights ready, not yet on." if f.cavity.hold_down_mass > LEAST_WEIGHT else ""
-    return f"All {len(f.pieces)} pieces lie outside, ticked. Sprue, risers, vents open. Cope on, pins home.{weights}"
+    weights = " Weights ready, not yet on." if weighted(f.cavity) else ""
+    return f"All {len(f.pieces)} pieces lie outside, ticked. No loose sand in the cavity. Sprue, risers, vents open. Cope on, pins home.{weights}"
 
 
 def _clothing(f: Facts) -> str:
@@ -126,22 +151,24 @@ def _lift(f: Facts) -> str:
 
 
 def _weights(f: Facts) -> str:
-    if f.cavity.hold_down_mass <= LEAST_WEIGHT:
-        return "By this plan the cope's own sand holds it down without weights."
+    if not weighted(f.cavity):
+        return "The cope's own sand holds it down; still pin or clamp the flask."
     return f"Now lay {f.say(f.cavity.hold_down_mass, 'kg')} on the cope, clear of sprue and risers; {f.say(f.kit.weights, 'kg')} on hand."
 
 
 def _pour(f: Facts) -> str:
-    end = "every riser is full" if f.rigging.risers else "the sprue stands full"
+    end = "every riser and the basin stand full" if f.rigging.risers else "the basin stands full"
     return (
-        f"{_weights(f)} Metal at {band(f.melt.pour_temperature, 'K', f.units)}. Lip low, basin filled at once and kept full: "
-        f"{band(f.pour.fill_time, 's', f.units)}, about {f.say(f.pour.rate, 'kg/s')}, without a stop until {end}."
+        f"{_weights(f)} Metal at {band(f.melt.pour_temperature, 'K', f.units)}. Lip low, basin filled at once and kept full, without a stop "
+        f"until {end}: {band(f.pour.pour_time, 's', f.units)}, at first about {f.say(f.pour.rate, 'kg/s')}, less as the metal rises. "
+        f"The part itself is full after {band(f.pour.fill_time, 's', f.units)}."
     )
 
 
 def _wait(f: Facts) -> str:
-    what = "Weights stay on" if f.cavity.hold_down_mass > LEAST_WEIGHT else "The mould stays untouched"
-    return f"{what} at least {f.say(f.sound.riser_time.high, 's')}: until the last riser is solid."
+    what = "Weights stay on" if weighted(f.cavity) else "The mould stays untouched"
+    last = "the last riser" if f.rigging.risers else "the last metal"
+    return f"{what} at least {f.say(f.sound.riser_time.high, 's')}: until {last} is solid."
 
 
 def _knock_out(f: Facts) -> str:
@@ -167,7 +194,7 @@ _DAY: tuple[tuple[str, str, Callable[[Facts], str]], ...] = (
     ("charge", "Charge", _charge),
     ("melt", "Melt", _melt),
     ("lift", "Before lifting", _lift),
-    ("pour", "Weights on, pour", _pour),
+    ("pour", "Pour", _pour),
     ("wait", "Leave it", _wait),
     ("knock-out", "Knock out", _knock_out),
     ("after", "Clean and look", _after),
@@ -176,4 +203,16 @@ _DAY: tuple[tuple[str, str, Callable[[Facts], str]], ...] = (
 
 def day(facts: Facts, cautions: tuple[Caution, ...]) -> tuple[Step, ...]:
     """The steps of the day with the cautions whose conditions hold."""
-    return tuple(Step(key, title, text(facts), tuple(c for c in cautions if c.step == key), key in HOLDS) for key, title, text in _DAY)
+    titles = {"pour": "Weights on, pour"} if weighted(facts.cavity) else {}
+    return tuple(
+        Step(key, titles.get(key, title), text(facts), tuple(c for c in cautions if c.step == key), key in HOLDS) for key, title, text in _DAY
+    )
+
+
+def blanks(cavity: Cavity | None) -> tuple[str, ...]:
+    """What is written down while it happens."""
+    off = ("Weights off",) if cavity is not None and weighted(cavity) else ()
+    return (*_BLANKS[:8], *off, *_BLANKS[8:])
+
+
+_BLANKS = ("Weather", "Sand batch", "Metal lot", "Charged", "Lifted at", "Poured at", "Pour took", "Left over", "Opened", "Weighs", "Poured by")

@@ -40,7 +40,7 @@ def _weight(step: Mapping[str, Any]) -> float:
     """About how many lines a step takes in half a page's width [lines], at a middle letter size."""
     size, room = 8.4 * 0.353, 80.0
     texts = [step["text"], *("xx " + c for c in step["cautions"])]
-    lines = sum(math.ceil(1.03 * wide(t, size, bold=step["hold"] and i > 0) / room) for i, t in enumerate(texts))
+    lines = sum(math.ceil(1.03 * wide(t, size, bold=step["hold"] and i > 0) / room) for i, text in enumerate(texts) for t in text.split("\n"))
     return float(1.35 + lines + (0.9 if step["hold"] else 0.0))
 
 
@@ -54,8 +54,15 @@ def split(steps: list[dict[str, Any]]) -> tuple[int, float]:
     return best, round(sum(weights[:best]) / total, 3) if total else 0.5
 
 
-def _ways(pieces: int, sources_at: str | None) -> list[dict[str, Any]]:
-    """What is tried for the second page, the best first: letter size, where the sources stand, how the pieces are listed."""
+def _ways(pieces: int, sources_at: str | None, places_at: str) -> list[dict[str, Any]]:
+    """What is tried for the second page, the best first: letter size, where sources and places stand, how the pieces are listed."""
+    first = _listed(pieces, sources_at)
+    if places_at == "first":
+        return first
+    return [way | {"places_at": at} for at in ("second", "last") for way in first]
+
+
+def _listed(pieces: int, sources_at: str | None) -> list[dict[str, Any]]:
     near = sources_at or "second"
     small = SOURCE_SIZES[-1]
     whole = [(size, near, False, pieces, SOURCE_SIZES[0]) for size in SIZES[:2]]
@@ -90,6 +97,7 @@ def compose(data: dict[str, Any], pictures: Mapping[str, bytes]) -> tuple[bytes,
         "sources_size": SOURCE_SIZES[0],
         "findings_first": findings,
         "findings_under": 0,
+        "places_at": "second",
     }
 
     def fits(page: int, **change: Any) -> bool:
@@ -98,13 +106,15 @@ def compose(data: dict[str, Any], pictures: Mapping[str, bytes]) -> tuple[bytes,
 
     try:
         held = next((first for first in range(findings, -1, -1) if fits(1, findings_first=first)), -1)
+        if data["places"] and not fits(1, places_at="first", findings_first=max(held, 0)):
+            data["places_at"] = "second"
         under = next((n for n in range(findings - held, -1, -1) if fits(1, findings_under=n)), 0) if held > 0 else 0
         data["findings_under"] = under
         places = ((at, size) for size in SOURCE_SIZES for at in ("first", "under", "foot"))
         here = next((at for at, size in places if fits(1, sources_at=at, sources_size=size)), None)
         if here is None:
             data["sources_size"] = SOURCE_SIZES[0]
-        for way in _ways(pieces, here):
+        for way in _ways(pieces, here, data["places_at"] if data["places"] else "first"):
             if fits(2, **way):
                 break
         make: Any = typst.compile

@@ -10,6 +10,7 @@ from typing import Any
 import numpy as np
 
 from strickle.base import Array, Mesh
+from strickle.card.lettering import wide
 from strickle.card.palette import banded, nice_step
 from strickle.card.png import png
 from strickle.card.section import Bodies
@@ -25,6 +26,7 @@ from strickle.sound import Sound
 
 GREY = np.array([0.80, 0.81, 0.82])
 ACROSS, DOWN = 1000, 750
+BAR = 50.0  # mm, the legend's colours
 MINUTES = 240.0  # from here on the legend counts in minutes
 
 
@@ -142,17 +144,20 @@ def pictures(
 
 def _sheet(whole: bytes, cut: bytes | None, field: Field | None, says: str) -> bytes:
     """Both pictures side by side over the legend."""
-    wide, high = (124.0 if cut is not None else 66.0), 46.5
-    sheet = Sheet(wide, high + (9.4 if field is not None else 4.6), "Casting, " + says)
-    sheet.picture(0, 0, 62, high, whole)
-    if cut is not None:
-        sheet.picture(62, 0, 62, high, cut)
-        sheet.text(123.5, high - 1.6, "cut open on A–A", 2.7, anchor="end")
+    said = 2.0 + BAR + 6.0 + wide(says, 2.7) + 0.5
+    across, high = max(said, 124.0 if cut is not None else 66.0), 46.5
+    sheet = Sheet(across, high + (9.4 if field is not None else 4.6), "Casting, " + says)
+    if cut is None:
+        sheet.picture(across / 2 - 31, 0, 62, high, whole)
+    else:
+        sheet.picture(across / 2 - 62, 0, 62, high, whole)
+        sheet.picture(across / 2, 0, 62, high, cut)
+        sheet.text(across - 0.5, high - 1.6, "cut open on A–A", 2.7, anchor="end")
     if field is None:
-        sheet.text(wide / 2, high + 2.2, says, 2.7, anchor="middle")
+        sheet.text(across / 2, high + 2.2, says, 2.7, anchor="middle")
         return sheet.written()
     bands = max(1, math.ceil(field.top / field.step - 1e-9))
-    x0, y0, w, h = 2.0, high + 0.4, 0.42 * wide, 3.0
+    x0, y0, w, h = 2.0, high + 0.4, BAR, 3.0
     minutes = field.top >= MINUTES
     for i in range(bands):
         r, g, b = banded(np.array([(i + 0.5) * field.step]), field.step, field.top)[0]
@@ -161,6 +166,6 @@ def _sheet(whole: bytes, cut: bytes | None, field: Field | None, says: str) -> b
         value = i * field.step / (60.0 if minutes else 1.0)
         more = "+" if field.over and i == bands else ""
         sheet.text(x0 + w * i / bands, y0 + h + 2.0, f"{value:.3g}{more}", 2.7, anchor="middle")
-    sheet.text(x0 + w + 3.0, y0 + h / 2, f"{'min' if minutes else 's'} after the pour", 2.7)
-    sheet.text(x0 + w + 3.0, y0 + h + 2.0, says, 2.7)
+    sheet.text(x0 + w + 6.0, y0 + h / 2, f"{'min' if minutes else 's'} after the pour", 2.7)
+    sheet.text(x0 + w + 6.0, y0 + h + 2.0, says, 2.7)
     return sheet.written()

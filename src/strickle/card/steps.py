@@ -2,19 +2,22 @@
 
 from __future__ import annotations
 
+import math
+import re
 from collections.abc import Mapping, Sequence
 from typing import Any
 
 from strickle.base import BadInput, Finding, Outcome, Source, Verdict, ranked, render
 from strickle.card.ask import PAPERS
-from strickle.card.order import Facts, day
+from strickle.card.order import Facts, blanks, day
 from strickle.card.pages import compose
 from strickle.card.picture import pictures
+from strickle.card.places import places
 from strickle.card.result import Card
 from strickle.card.safety import DEFERS, chosen, cited, conditions
 from strickle.card.section import Bodies, Drawing, middle_of, plan, section
 from strickle.card.slices import Plane, informative
-from strickle.card.tell import finding_rows, numbers, piece_rows, quantities, subtitle
+from strickle.card.tell import finding_rows, notes, numbers, piece_rows, quantities, subtitle
 from strickle.card.words import say
 from strickle.cavity import Cavity
 from strickle.melt import Melt
@@ -49,6 +52,17 @@ def _sources(results: Sequence[Outcome | None], extra: Sequence[Source]) -> list
     texts = {source.says: f"{source.says}{_MARKED.get(source.mark, '')}" for source in cited.values()}
     rest = ["common practice, memory and guesses without a work behind them are marked one by one in results.json"] if bare else []
     return [*texts.values(), *rest]
+
+
+def _because(because: str, verdict: Verdict, findings: Sequence[Finding]) -> str:
+    """Why the plan ended, in words: a finding's code is told as what the finding says, unless the verdict says it already."""
+    named = re.fullmatch(r"(\w+\.\w+) stands", because.strip())
+    if named is None:
+        return because
+    says = next((f.says for f in findings if f.code == named[1]), "")
+    if not says or says.rstrip(". ").lower() in verdict.says.lower():
+        return "The plan ended there; what comes after was not computed."
+    return f"The plan ended there: {says.rstrip('. ')}."
 
 
 def _drawings(
@@ -97,6 +111,8 @@ def written(
     furnace = next((f.kind for f in kit.furnaces if melt is not None and f.name == melt.furnace), kit.furnaces[0].kind if kit.furnaces else "")
     cautions = chosen(conditions(metal, kit, sand=mould.sand if mould else kit.sand, furnace=furnace, rigging=rigging))
     pieces = (*(pattern.pieces if pattern else ()), *(rigging.pieces if rigging else ()))
+    rough = sound is not None and not math.isfinite(sound.knock_out_time.high)
+    with_day = not stopped and not rough
     results = (metal, part, pattern, mould, rigging, cavity, melt, pour, sound)
     data: dict[str, Any] = {
         "paper": paper,
@@ -105,7 +121,8 @@ def written(
         "date": date,
         "stopped": stopped,
         "verdict": {"code": verdict.code, "says": render(verdict.says, units), "change": render(verdict.change, units)},
-        "because": render(because, units),
+        "because": render(_because(because, verdict, findings), units),
+        "rough": rough,
         "numbers": [[say(a, units), b, c] for a, b, c in numbers(melt, pour, cavity, sound, units)],
         "quantities": [[say(a, units), b] for a, b in quantities(metal, part, pattern, mould, rigging, cavity, melt, pour, sound, kit, units)],
         "findings": finding_rows(ranked(findings), units),
@@ -114,18 +131,22 @@ def written(
         "unit": "inches" if units == "us" else "mm",
         "of_sand": say("mould", units),
         "steps": [],
+        "places": [],
+        "blanks": blanks(cavity),
         "emergency": [c.text for c in cautions if c.step == "emergency"],
         "defers": DEFERS,
         "sources": _sources(results, cited(cautions)),
     }
-    if not stopped:
+    if with_day:
         assert pattern is not None and mould is not None and rigging is not None and cavity is not None  # noqa: PT018
         assert melt is not None and pour is not None and sound is not None  # noqa: PT018
         facts = Facts(metal, pattern, mould, rigging, cavity, melt, pour, sound, kit, tuple(pieces), units)
+        data["places"] = [[say(a, units), b] for a, b in places(pattern, mould, rigging, units)]
         data["steps"] = [
             {"title": say(s.title, units), "text": say(s.text, units), "cautions": [say(c.text, units) for c in s.cautions], "hold": s.hold}
             for s in day(facts, cautions)
         ]
+    data["notes"] = notes(data["pieces"])
     stops = sum(f.weight == "STOP" for f in findings)
     good: tuple[bytes, int, dict[str, bytes]] | None = None
     for turn, sizes in enumerate(SIZES[paper]):
@@ -142,6 +163,6 @@ def written(
     if good is not None:
         pdf, pages, files = good
     files |= {"card.pdf": pdf, "casting.png": shown.whole} | ({"casting-cut.png": shown.cut} if shown.cut is not None else {})
-    printed = tuple(c.key for c in cautions if not stopped or c.step == "emergency")
+    printed = tuple(c.key for c in cautions if with_day or c.step == "emergency")
     card = Card(names=tuple(files), pages=pages, paper=paper, units=units, cautions=printed, sources=cited(cautions))
     return card, files

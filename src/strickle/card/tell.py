@@ -2,6 +2,8 @@
 
 from __future__ import annotations
 
+import math
+import re
 from collections.abc import Sequence
 
 import numpy as np
@@ -40,14 +42,15 @@ def numbers(melt: Melt | None, pour: Pour | None, cavity: Cavity | None, sound: 
         rows.append(("Take from furnace at", *parts(melt.lift_temperature, "K", units)))
         rows.append(("At the mould", *parts(melt.pour_temperature, "K", units)))
     if pour is not None:
-        rows.append(("Pour within", *parts(pour.fill_time, "s", units)))
+        rows.append(("Pour for", *parts(pour.pour_time, "s", units)))
     if cavity is not None:
         weight = shown(cavity.hold_down_mass, "kg", units) if cavity.hold_down_mass > LEAST_WEIGHT else ("none", "needed")
         rows.append(("Weight on the cope", *weight))
         rows.append(("Sand, rammed", *shown(cavity.sand_mass, "kg", units)))
     if sound is not None:
         rows.append(("Leave untouched for", *shown(sound.riser_time.high, "s", units)))
-        rows.append(("Knock out after", *shown(sound.knock_out_time.high, "s", units)))
+        known = math.isfinite(sound.knock_out_time.high)
+        rows.append(("Knock out after", *(shown(sound.knock_out_time.high, "s", units) if known else ("not", "computed"))))
     return rows
 
 
@@ -70,15 +73,16 @@ def quantities(
             rows.append(("Electricity", electric(melt.energy)))
         rows.append(("Time to melt", band(melt.melt_time, "s", units)))
     if pour is not None:
-        rows.append(("Pour rate by hand", qty(pour.rate, "kg/s", units)))
+        rows.append(("Mould fills in", band(pour.fill_time, "s", units)))
+        rows.append(("Pour rate at first", qty(pour.rate, "kg/s", units)))
         rows.append(("Ingate speed", f"{shown(pour.gate_speed, 'm/s', units)[0]} of at most {qty(pour.critical_speed, 'm/s', units)}"))
-        rows.append(("Stays fluid", f"{band(pour.fluid_margin, '1', units)} times the pour"))
+        rows.append(("Stays fluid", f"{band(pour.fluid_margin, '1', units)} times the filling"))
     if sound is not None:
         rows.append(("Last place solid", band(sound.last_to_freeze.time, "s", units)))
     if mould is not None:
         f = mould.flask
-        rows.append(("Flask inside", size((f.length, f.width), units)))
-        rows.append(("Cope, drag", f"{shown(f.cope, 'm', units)[0]}, {qty(f.drag, 'm', units)} high"))
+        high = f"{shown(f.cope, 'm', units)[0]} + {qty(f.drag, 'm', units)}"
+        rows.append(("Flask, cope + drag", f"{shown(f.length, 'm', units)[0]} × {shown(f.width, 'm', units)[0]}, {high}"))
     if rigging is not None:
         rows.append(("Part over poured", qty(rigging.yield_, "1", units, "%")))
     if pattern is not None:
@@ -100,36 +104,63 @@ def _way(draw: Array) -> str:
     return f"aslant {x:+.2f} {y:+.2f} {z:+.2f}"
 
 
-def turns(pieces: Sequence[Piece]) -> dict[int, int]:
-    """Turn 1, 2, 3 ... of each order in which pieces leave the sand."""
-    return {order: i + 1 for i, order in enumerate(sorted({p.order for p in pieces if p.touches_sand}))}
+BEFORE, DRAG, COPE = "before opening", "from the drag", "from the cope"
+
+
+def leaves(piece: Piece) -> str:
+    """When a piece leaves: out through the cope top before the mould is opened, or after that out of the drag or the cope."""
+    if piece.half != "cope":
+        return DRAG
+    return BEFORE if float(piece.draw[2]) > 0 else COPE
+
+
+def turns(pieces: Sequence[Piece]) -> dict[str, list[list[Piece]]]:
+    """When they leave -> the pieces drawn as one, in their order; only those that sand is rammed against."""
+    out: dict[str, list[list[Piece]]] = {}
+    for when in (BEFORE, DRAG, COPE):
+        own = [p for p in pieces if p.touches_sand and leaves(p) == when]
+        alike = [[p for p in own if p.order == order] for order in sorted({p.order for p in own})]
+        if alike:
+            out[when] = alike
+    return out
 
 
 def piece_rows(pieces: Sequence[Piece], units: str) -> list[list[str]]:
     """Printed pieces in the order they are drawn: order, name, half, draw, size, note."""
-    ordered = sorted(pieces, key=lambda p: (not p.touches_sand, p.order, p.name))
-    ranks = turns(pieces)
-    return [
-        [
-            str(ranks[p.order]) if p.touches_sand else "–",
-            p.name,
-            p.half,
-            _way(p.draw),
-            size(tuple(p.extents), units).rsplit(" ", 1)[0],
-            render(p.note, units),
-        ]
-        for p in ordered
-    ]
+    ranked = [sorted(group, key=lambda p: p.name) for groups in turns(pieces).values() for group in groups]
+    numbered = [(str(i), p) for i, group in enumerate(ranked, start=1) for p in group]
+    numbered += [("–", p) for p in pieces if not p.touches_sand]
+    return [[rank, p.name, p.half, _way(p.draw), size(tuple(p.extents), units).rsplit(" ", 1)[0], _note(p, units)] for rank, p in numbered]
+
+
+def _note(piece: Piece, units: str) -> str:
+    """A piece's note; its pilot hole is told as the drill it takes."""
+    return render(re.sub(r"(hole \{\{q:[^|}]+\|m)\}\}", r"\1|drill}}", piece.note), units)
+
+
+def notes(rows: Sequence[Sequence[str]]) -> list[list[str]]:
+    """The notes of ``piece_rows`` as (names, what), in order; what several pieces share is said once."""
+    clauses = [(row[1], [c.strip() for c in row[5].rstrip(".").split("; ") if c.strip()]) for row in rows]
+    owners: dict[str, list[str]] = {}
+    for name, own in clauses:
+        for clause in own:
+            owners.setdefault(clause, []).append(name)
+    out: list[list[str]] = []
+    for name, own in clauses:
+        lone = [c for c in own if len(owners[c]) == 1]
+        if lone:
+            out.append([name, "; ".join(lone)])
+    return out + [[", ".join(names), clause] for clause, names in owners.items() if len(names) > 1]
 
 
 def _margin(finding: Finding, units: str) -> str:
     margin = finding.margin
-    if margin is None:
+    if margin is None or not math.isfinite(margin.value):
         return ""
+    step = "step" if margin.unit == "K" else ""  # a margin is always a difference, never a temperature
+    told = qty(margin.value, margin.unit, units, step)
     if margin.low is not None and margin.high is not None:
-        told = f"{qty(margin.value, margin.unit, units)} ({band(Span(value=margin.value, low=margin.low, high=margin.high), margin.unit, units)})"
-    else:
-        told = qty(margin.value, margin.unit, units)
+        told += f" ({band(Span(value=margin.value, low=margin.low, high=margin.high), margin.unit, units, step)})"
     return f"{margin.of}: {told}"
 
 
@@ -139,8 +170,8 @@ def _where(finding: Finding, units: str) -> str:
         return ""
     if where.point is not None:
         factor, name, places = (1 / 0.0254, "in", 2) if units == "us" else (1e3, "mm", 0)
-        told = ", ".join(f"{float(v) * factor:.{places}f}" for v in where.point)
-        return f"at {told.replace('-0,', '0,')} {name} on the part"
+        told = ", ".join(f"{round(float(v) * factor, places) + 0.0:.{places}f}" for v in where.point)
+        return f"at {told} {name} on the part"
     return where.body or (f"{len(where.faces)} faces of the part" if where.faces else "")
 
 

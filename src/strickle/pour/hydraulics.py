@@ -8,7 +8,7 @@ from dataclasses import dataclass
 import numpy as np
 
 from strickle.base import GRAVITY, Array, Record, falling_speed, si, tapered_stream
-from strickle.cavity import INGATE, NECK, PART, RISER, RUNNING, Cavity
+from strickle.cavity import FLOW_OFF, INGATE, NECK, PART, RISER, RUNNING, Cavity
 from strickle.rigging import Rigging
 from strickle.stores import Stores
 
@@ -18,8 +18,8 @@ class Layers(Record):
     """Metal to be filled, by level above the ingates."""
 
     running: float = si("m3", "sprue, well, runner and ingates, filled first")
-    level: Array = si("m", "height of each layer over the parting", shape="(n,)")
-    volume: Array = si("m3", "metal of part, necks and risers in it", shape="(n,)")
+    level: Array = si("m", "height of each layer's middle over the parting", shape="(n,)")
+    volume: Array = si("m3", "metal of part, necks, risers and flow-offs in it", shape="(n,)")
 
     @property
     def total(self) -> float:
@@ -40,18 +40,33 @@ class Head(Record):
         return self.sprue + self.basin
 
 
+def basin_of(rigging: Rigging) -> float:
+    """Metal [m3] in the basin, none where there is no basin."""
+    return rigging.basin.volume if any(region.name == "basin" for region in rigging.regions) else 0.0
+
+
 def layers_of(cavity: Cavity, rigging: Rigging) -> Layers:
     """The cavity's metal by level, up to the part's own top; what is over that in risers fills later and does not matter to thin walls."""
+    cell = cavity.grid.cell**3
+    running = max(float(cavity.fraction[np.isin(cavity.grid.tags, (RUNNING, INGATE))].sum()) * cell - basin_of(rigging), 0.0)
+    level, volume, top = _by_level(cavity)
+    return Layers(running=running, level=level[:top], volume=volume[:top])
+
+
+def layers_over(cavity: Cavity) -> Layers:
+    """What fills after the part: risers and flow-offs over the part's own top, by level."""
+    level, volume, top = _by_level(cavity)
+    return Layers(running=0.0, level=level[top:], volume=volume[top:])
+
+
+def _by_level(cavity: Cavity) -> tuple[Array, Array, int]:
+    """Level [m] and metal [m3] of each layer of the grid, and the first layer over the part."""
     grid = cavity.grid
-    cell = grid.cell**3
-    tags, fraction = grid.tags, cavity.fraction
-    basin = rigging.basin.volume if any(region.name == "basin" for region in rigging.regions) else 0.0
-    running = max(float(fraction[np.isin(tags, (RUNNING, INGATE))].sum()) * cell - basin, 0.0)
-    rest = np.where(np.isin(tags, (PART, NECK, RISER)), fraction, 0.0).sum(axis=(0, 1)) * cell
+    tags = grid.tags
+    volume = np.where(np.isin(tags, (PART, NECK, RISER, FLOW_OFF)), cavity.fraction, 0.0).sum(axis=(0, 1)) * grid.cell**3
     part = np.flatnonzero((tags == PART).any(axis=(0, 1)))
-    top = int(part[-1]) + 1 if part.size else 0
-    level = float(grid.origin[2]) + (np.arange(top) + 0.5) * grid.cell
-    return Layers(running=running, level=level, volume=rest[:top])
+    level = float(grid.origin[2]) + (np.arange(len(volume)) + 0.5) * grid.cell
+    return level, volume, int(part[-1]) + 1 if part.size else 0
 
 
 def head_of(rigging: Rigging, full: float = 1.0) -> Head:
@@ -78,6 +93,24 @@ def fill_time(layers: Layers, rigging: Rigging, head: Head, discharge: float, mo
     total = layers.running / max(min(steady_flow(rigging, head, discharge), most), 1e-12)
     for level, volume in zip(layers.level, layers.volume, strict=True):
         flow = min(steady_flow(rigging, head, discharge, float(level)), most)
+        if flow <= 0.0:
+            return math.inf
+        total += float(volume) / flow
+    return total
+
+
+def topping_time(over: Layers, rigging: Rigging, head: Head, discharge: float, most: float = math.inf) -> float:
+    """Time [s] from the part full until risers and flow-offs stand full; infinite where they stand higher than the metal that pushes them.
+
+    The push falls to nothing at the very top, so each layer is passed at the mean of its flows below and above: exact for level metal,
+    since time goes with the difference of the roots of what is left to rise.
+    """
+    total, half = 0.0, 0.5 * (float(over.level[1] - over.level[0]) if len(over.level) > 1 else 0.0)
+    for level, volume in zip(over.level, over.volume, strict=True):
+        if volume <= 0.0:
+            continue
+        ends = (float(level) - half, float(level) + half)
+        flow = min(0.5 * sum(steady_flow(rigging, head, discharge, end) for end in ends), most)
         if flow <= 0.0:
             return math.inf
         total += float(volume) / flow

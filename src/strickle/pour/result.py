@@ -11,8 +11,9 @@ from strickle.base import Outcome, Span, si, word
 class Pour(Outcome):
     """Does it fill: hydraulics with losses, and how long the thinnest metal stays fluid."""
 
-    fill_time: Span = si("s", "from first metal in the sprue to the cavity full")
-    rate: float = si("kg/s", "what the hand must pour to keep the basin full")
+    fill_time: Span = si("s", "mould fills in: from first metal in the sprue until the part is full; risers go on filling")
+    pour_time: Span = si("s", "hand pours for: from first metal in the basin until every riser and the basin stand full")
+    rate: float = si("kg/s", "what the hand must pour to keep the basin full, at first; less as the metal rises in the mould")
     gate_speed: float = si("m/s", "highest speed in an ingate")
     critical_speed: float = si("m/s", "speed above which the surface is torn and folded in")
     fall: float = si("m", "deepest fall inside the cavity")

@@ -14,7 +14,7 @@ from strickle.part import Part
 from strickle.pattern import Pattern
 from strickle.pour.ask import PourAsk
 from strickle.pour.fluid import Face, fluid_span
-from strickle.pour.hydraulics import fill_time, first_flow, head_of, layers_of, least_pressure, steady_flow
+from strickle.pour.hydraulics import basin_of, fill_time, first_flow, head_of, layers_of, layers_over, least_pressure, steady_flow, topping_time
 from strickle.pour.judge import findings_of
 from strickle.pour.result import Pour
 from strickle.rigging import Rigging
@@ -43,17 +43,25 @@ def fill(
     """Fill time, speeds, sprue pressure and the thinnest wall's fluid time, each with its spread.
 
     Fill time runs from the first metal in the sprue until the part is full: likely with the basin full, at best with a tenth more discharge,
-    at worst half full with a tenth less; never faster than the hand pours.
+    at worst half full with a tenth less; never faster than the hand pours. Pour time adds the basin before it, filled as fast as the hand
+    can, and the risers after it, with the basin full in every case: they do not fill to the top otherwise.
     """
     watch(0.0, "filling on paper")
     layers = layers_of(cavity, rigging)
     full, half = head_of(rigging), head_of(rigging, 0.5)
     hand = stores.kit.pour_rate_high / ALUMINIUM
     likely = rigging.discharge
+    over, basin = layers_over(cavity), basin_of(rigging) / hand
+    best, worst = min(likely * (1.0 + LOSSES_UNSURE), 1.0), likely * (1.0 - LOSSES_UNSURE)
     time = Span(
         value=fill_time(layers, rigging, full, likely, hand),
-        low=fill_time(layers, rigging, full, min(likely * (1.0 + LOSSES_UNSURE), 1.0), hand),
-        high=fill_time(layers, rigging, half, likely * (1.0 - LOSSES_UNSURE), hand),
+        low=fill_time(layers, rigging, full, best, hand),
+        high=fill_time(layers, rigging, half, worst, hand),
+    )
+    whole = Span(
+        value=basin + time.value + topping_time(over, rigging, full, likely, hand),
+        low=basin + time.low + topping_time(over, rigging, full, best, hand),
+        high=basin + time.high + topping_time(over, rigging, full, worst, hand),
     )
     sand = Face(
         conductivity=mould.sand_conductivity,
@@ -76,6 +84,7 @@ def fill(
     pressure = min(least_pressure(rigging, head, metal.density_liquidus, stores) for head in (full, half))
     pour = Pour(
         fill_time=time,
+        pour_time=whole,
         rate=steady_flow(rigging, full, likely) * metal.density_liquidus,
         gate_speed=first_flow(rigging, full, stores) / section if section > 0.0 else math.nan,
         critical_speed=tearing_speed(metal.surface_tension, metal.density_liquidus),

@@ -1,0 +1,41 @@
+"""Where things stand in the flask: coordinates from two of its inner walls, and how deep each vent is pricked."""
+
+from __future__ import annotations
+
+import math
+
+import numpy as np
+
+from strickle.card.words import near
+from strickle.mould import Mould
+from strickle.pattern import Pattern
+from strickle.rigging import Rigging, Vent
+
+
+def depth(vent: Vent, mould: Mould) -> float:
+    """How deep the wire goes below the cope top [m]."""
+    return max(float(mould.box[5]) - float(vent.at[2]) - vent.to_metal, 0.0)
+
+
+def depths(rigging: Rigging, mould: Mould, units: str) -> list[tuple[str, str]]:
+    """(vent's name, depth below the cope top) of every vent pricked with wire."""
+    return [(v.name, near(depth(v, mould), units)) for v in rigging.vents if v.kind == "pricked"]
+
+
+def places(pattern: Pattern, mould: Mould, rigging: Rigging, units: str) -> list[tuple[str, str]]:
+    """(what, "x, y") of everything that is set or pricked, from the flask's left and near inner walls; a vent's depth with it."""
+    corners = pattern.cavity.vertices
+    found: list[tuple[str, float, float, str]] = []
+    middle = (corners.min(axis=0) + corners.max(axis=0)) / 2
+    found.append(("pattern's middle", float(middle[0]), float(middle[1]), ""))
+    found.append(("sprue", float(rigging.sprue.at[0]), float(rigging.sprue.at[1]), ""))
+    line = np.asarray(rigging.runner.line)
+    for what, at in (("runner's start", line[:1]), ("runner's end", line[-1:])):
+        found += [(what, float(x), float(y), "") for x, y in at]
+    found += [(r.name, float(r.at[0]), float(r.at[1]), "") for r in rigging.risers]
+    found += [(g.name, float(g.at[0]), float(g.at[1]), "") for g in rigging.ingates]
+    deep = dict(depths(rigging, mould, units))
+    for v in rigging.vents:
+        found.append((v.name, float(v.at[0]), float(v.at[1]), f", {deep[v.name]} deep" if v.name in deep else ""))
+    left, front = float(mould.box[0]), float(mould.box[2])
+    return [(what, f"{near(x - left, units)}, {near(y - front, units)}{more}") for what, x, y, more in found if math.isfinite(x + y)]
