@@ -79,9 +79,7 @@ def wished(part: str, *wishes):
 
 
 def _flasks(kit: Kit, share: float) -> Kit:
-    smaller = (
-        dataclasses.replace(f, length=f.length * share, width=f.width * share, cope=f.cope * share, drag=f.drag * share) for f in kit.flasks
-    )
+    smaller = (dataclasses.replace(f, length=f.length * share, width=f.width * share, cope=f.cope * share, drag=f.drag * share) for f in kit.flasks)
     return dataclasses.replace(kit, flasks=tuple(smaller))
 
 
