@@ -12,8 +12,7 @@ import pytest
 from scipy.optimize import brentq
 from scipy.special import erf, erfc
 
-from strickle.base import Grid
-from strickle.sound.freezing import MediumData, MetalData, film, fixed, freeze
+from strickle import Grid, MediumData, MetalData, film, fixed, freeze
 
 KELVIN = 273.15
 MELT = 660.0 + KELVIN
