@@ -28,5 +28,5 @@ class MetalAsk(Record):
     """The alloy by name, what the part is for, and the person's own contraction if they measured it."""
 
     metal: str = word("metal key", default="a356")
-    use: str = word("what the part is for: see metal.USES", default="general")
+    use: str = word("what the part is for", default="general")
     contraction: float | None = si("1", "measured contraction that overrides the tables", default=None)

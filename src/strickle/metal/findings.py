@@ -9,6 +9,7 @@ from strickle.metal.ask import USES
 from strickle.metal.curve import scheil_rest
 from strickle.stores import MetalRecord
 
+FUMES = ("zinc", "lead")
 _REFUSED: Mapping[str, str] = {
     "lifting": "one pore or oxide film no eye can see can let the load go, and no test a home foundry can make finds every one of them",
     "pressure": "a casting that holds today can burst along a hidden oxide film tomorrow; vessels under pressure are made and proved under law",

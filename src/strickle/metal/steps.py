@@ -2,14 +2,12 @@
 
 from __future__ import annotations
 
-import difflib
-
 import numpy as np
 
 from strickle.base import Array, BadInput, Finding, Source, Span, Watch, quiet, tell
 from strickle.metal.ask import USES, MetalAsk
 from strickle.metal.curve import clean, derived
-from strickle.metal.findings import fume, refused_use, rough_curve
+from strickle.metal.findings import FUMES, fume, refused_use, rough_curve
 from strickle.metal.result import Metal
 from strickle.stores import MetalRecord, Stores
 
@@ -94,11 +92,11 @@ def blend(ask: MetalAsk, stores: Stores, watch: Watch = quiet) -> Metal:
 def _record(key: str, stores: Stores) -> MetalRecord:
     if key in stores.metals:
         return stores.metals[key]
-    close = difflib.get_close_matches(key.lower().replace(" ", "_"), list(stores.metals), 3, 0.4)
-    if key.lower() in stores.metals:
-        close = [key.lower()]
-    near = f"Nearest: {', '.join(close)}" if close else f"Known: {', '.join(sorted(stores.metals))}"
-    raise BadInput(f"metal {key!r} is not in the stores", near)
+    families: dict[str, list[str]] = {}
+    for known, record in stores.metals.items():
+        families.setdefault(record.family, []).append(known)
+    listed = "; ".join(f"{family}: {', '.join(keys)}" for family, keys in families.items())
+    raise BadInput(f"metal {key!r} is not in the stores", f"Take one of these keys: {listed}")
 
 
 def _complete(record: MetalRecord) -> None:
@@ -160,7 +158,7 @@ def _findings(record: MetalRecord, ask: MetalAsk, stores: Stores, temperature: A
         found.append(refused_use(ask.use))
     if record.curve is None:
         found.append(rough_curve(record, temperature, _base_melting(record, stores)))
-    found.extend(fume(record, metal) for metal in ("zinc", "lead") if metal in record.values)
+    found.extend(fume(record, metal) for metal in FUMES if metal in record.values)
     return tuple(found)
 
 
