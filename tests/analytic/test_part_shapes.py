@@ -5,6 +5,8 @@ C15 (torus, frustum, cylinder: mensuration; inscribed circle of a T of two walls
 
 from __future__ import annotations
 
+import dataclasses
+
 import manifold3d
 import numpy as np
 import pytest
@@ -131,6 +133,8 @@ def test_a_thin_plate_gets_none_and_a_middling_one_is_doubtful(look):
     middling = look(_box(120.0, 80.0, 8.0))
     (doubt,) = (finding for finding in middling.findings if finding.code == "part.hot_spot_doubtful")
     assert doubt.where.point is not None
+    assert doubt.margin.unit == "1"
+    assert 0.5 < doubt.margin.value < 2.0
     assert not middling.hot_spots[0].needs_feed
     thick = look(_box(120.0, 80.0, 20.0))
     assert thick.hot_spots[0].needs_feed
@@ -153,7 +157,7 @@ def test_findings_say_where_and_change_with_the_part(look):
     assert two.weight == "MIND"
     assert two.says != one.says
     assert two.where.point is not None
-    assert two.margin.value < 0.0
+    assert 0.0 < one.margin.value < two.margin.value < 1.0
     assert finding(_box(80.0, 60.0, 6.0), "part.thin_wall") is None
     hollow = finding(_box(40.0, 40.0, 40.0) - _box(10.0, 10.0, 10.0), "part.closed_hollow")
     assert hollow.weight == "STOP"
@@ -161,6 +165,30 @@ def test_findings_say_where_and_change_with_the_part(look):
 
 
 def test_the_unit_is_told_when_it_is_assumed(look):
-    codes = {finding.code for finding in look(_box(80.0, 60.0, 6.0), unit=None).findings}
-    assert "part.unit_assumed" in codes
+    (told,) = (finding for finding in look(_box(80.0, 60.0, 6.0), unit=None).findings if finding.code == "part.unit_assumed")
+    assert "taken as millimetre" in told.says
+    assert "metre it would be" in told.because
     assert "part.unit_assumed" not in {finding.code for finding in look(_box(80.0, 60.0, 6.0)).findings}
+
+
+def test_small_whole_numbers_are_taken_as_inches_and_it_is_said_why(look):
+    part = look(_box(2.0, 2.0, 1.0), unit=None, cells=2000)
+    assert part.unit == "in"
+    assert part.extents == pytest.approx(np.array([0.0508, 0.0508, 0.0254]))
+    (told,) = (finding for finding in part.findings if finding.code == "part.unit_assumed")
+    assert told.weight == "MIND"
+    assert "taken as inch" in told.says
+    assert "too small and read in metre it would be" in told.because
+    assert "too large: only inch is left" in told.because
+
+
+def test_the_bare_freeze_runs_in_the_sand_asked_for(bench_metal, bench_stores):
+    from strickle.base import BadInput
+
+    own = bench_stores.sands["oil-bonded"]
+    k = dataclasses.replace(own.values["k"], value=1.2, low=1.2, high=1.2)
+    dry = dataclasses.replace(own, key="dry", values={**own.values, "k": k})
+    both = dataclasses.replace(bench_stores, sands={**bench_stores.sands, "dry": dry})
+    assert setting(bench_metal, both, "dry").constant == pytest.approx(0.5 * setting(bench_metal, both).constant)
+    with pytest.raises(BadInput, match="sand 'wet' is not in the stores"):
+        setting(bench_metal, both, "wet")

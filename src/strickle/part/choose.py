@@ -6,19 +6,19 @@ from typing import NamedTuple
 
 import numpy as np
 
-from strickle.base import Array, BadInput, MissingChoice
+from strickle.base import Array, BadInput, MissingChoice, render, tell
 from strickle.part.health import Body, together
-from strickle.part.rules import LEAST_LONGEST, LEAST_MASS, LEAST_SHORTEST, MOST_LONGEST, MOST_MASS, plausible
+from strickle.part.rules import LEAST_LONGEST, LEAST_MASS, LEAST_SHORTEST, MOST_LONGEST, MOST_MASS, unlike
 
 METRES = {"mm": 1e-3, "cm": 1e-2, "m": 1.0, "in": 0.0254}
-WORDS = {"mm": "mm", "cm": "cm", "m": "m", "in": "in"}
+WORDS = {"mm": "millimetre", "in": "inch", "m": "metre"}
 TRIED = ("mm", "in", "m")
 ABSURD = (1e-3, 5.0)  # m, longest extent outside which even a stated unit is refused
 
 RULE = (
-    f"a part for a one-person foundry is between {1e3 * LEAST_LONGEST:g} mm and {MOST_LONGEST:g} m long, at least {1e3 * LEAST_SHORTEST:g} mm "
-    f"thick over all, and weighs between {1e3 * LEAST_MASS:g} g and {MOST_MASS:g} kg in the metal chosen; a unit is taken when it is the only "
-    "one of millimetre, inch and metre that gives such a part"
+    f"a part for a one-person foundry is between {tell(LEAST_LONGEST, 'm')} and {tell(MOST_LONGEST, 'm')} long, at least "
+    f"{tell(LEAST_SHORTEST, 'm')} thick over all, and weighs between {tell(LEAST_MASS, 'kg')} and {tell(MOST_MASS, 'kg')} in the metal chosen; a "
+    "unit is taken when it is the only one of millimetre, inch and metre that gives such a part"
 )
 
 
@@ -29,6 +29,7 @@ class Reading(NamedTuple):
     scale: float  # m per number
     assumed: bool  # by the rule
     ignored: str  # a unit that was asked for but not used, as the file carries its own
+    why: str = ""  # why an assumed unit is the only one that makes sense
 
 
 def extents(body: Body) -> Array:
@@ -83,21 +84,23 @@ def unit_of(body: Body, own: str, own_scale: float, wanted: str | None, density:
     if wanted is not None:
         return _sane(body, Reading(wanted, METRES[wanted], False, ""), file)
     sides = extents(body)
-    good = []
-    told = []
+    good, told, against = [], [], []
     for unit in TRIED:
         scale = METRES[unit]
         mass = body.volume * scale**3 * density
-        if plausible(float(sides.max() * scale), float(sides.min() * scale), mass):
+        longest = float(sides.max() * scale)
+        if fault := unlike(longest, float(sides.min() * scale), mass):
+            against.append(f"read in {WORDS[unit]} it would be {tell(longest, 'm')} long and weigh {tell(mass, 'kg')}, {fault}")
+        else:
             good.append(unit)
         told.append((unit, f"--unit {unit}: {sized(body, scale)}, {_mass(mass)}"))
     if len(good) == 1:
-        return Reading(good[0], METRES[good[0]], True, "")
+        return Reading(good[0], METRES[good[0]], True, "", " and ".join(against))
     choices = tuple(text for unit, text in told if unit in good or not good)
     how = "more than one unit makes sense" if good else "no unit makes a plausible part"
     raise MissingChoice(
         f"{file} carries no unit, and {how} of its {sized(body, float('nan'))}",
-        f"Give the unit: {'; '.join(choices)} (or --unit cm). The rule: {RULE}",
+        f"Give the unit: {'; '.join(choices)} (or --unit cm). The rule: {render(RULE)}",
         choices,
     )
 

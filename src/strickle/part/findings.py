@@ -9,7 +9,7 @@ import numpy as np
 from strickle.base import Array, Finding, Margin, Where, tell
 from strickle.metal import Metal
 from strickle.part import rules
-from strickle.part.choose import RULE, Reading
+from strickle.part.choose import RULE, WORDS, Reading
 from strickle.part.health import Body
 from strickle.part.result import HotSpot
 from strickle.part.walls import Walls
@@ -56,8 +56,8 @@ def _unit(facts: Facts) -> list[Finding]:
             Finding(
                 code="part.unit_assumed",
                 weight="MIND",
-                says=f"The file carries no unit; its numbers are taken as {facts.reading.unit}, so the part is {_size(facts)}",
-                because=f"{RULE}",
+                says=f"The file carries no unit; its numbers are taken as {WORDS[facts.reading.unit]}, so the part is {_size(facts)}",
+                because=f"{facts.reading.why}: only {WORDS[facts.reading.unit]} is left. {RULE[:1].upper()}{RULE[1:]}",
                 do="Check this size against a ruler; if it is wrong, give --unit mm, cm, m or in",
             )
         )
@@ -85,7 +85,7 @@ def _mesh(facts: Facts) -> list[Finding]:
                 says=f"The mesh was mended: {'; '.join(facts.body.mended)}; its volume changed by {tell(facts.change, '1', '%')}",
                 because="what is cast must be one closed solid that faces outwards",
                 do="Look at the mended part before you print it" if heavy else "Nothing, unless the picture of the part looks wrong",
-                margin=Margin(value=facts.change, unit="1", of="volume after mending over volume as read, minus one"),
+                margin=Margin(value=1.0 + facts.change, unit="1", of="volume after mending over volume as read"),
             )
         )
     if facts.overlap > OVERLAP_TOLD:
@@ -130,7 +130,7 @@ def _thin_wall(facts: Facts, metal: Metal, stores: Stores) -> list[Finding]:
             + (f" (sources differ: {tell(least.low, 'm')} to {tell(least.high, 'm')})" if least.low < least.high else ""),
             do=f"Thicken these walls to {tell(least.value, 'm')}, or expect them to run short and pour hotter and faster",
             where=Where(point=_point(facts.wall.least_at), faces=facts.wall.thin_faces, body=facts.body.name),
-            margin=Margin(value=facts.wall.least - least.value, low=facts.wall.least - least.high, high=facts.wall.least - least.low, unit="m",
+            margin=Margin(value=facts.wall.least / least.value, low=facts.wall.least / least.high, high=facts.wall.least / least.low, unit="1",
                           of="least wall over the least section for sand"),
             source=source.says if source else "",
         )
@@ -158,8 +158,8 @@ def _doubtful(facts: Facts) -> list[Finding]:
                 because=because,
                 do="Cut the first casting through this spot; if it is sound without a riser, leave the riser out, and if it has sunk, put one there",
                 where=Where(point=_point(spot.at), body=facts.body.name),
-                margin=Margin(value=spot.saddle - rules.FED, unit="1", of="open share of the way over the line for fed") if near_pass
-                else Margin(value=spot.loss - rules.LOSS, unit="m", of="loss a face over the loss worth feeding"),
+                margin=Margin(value=spot.saddle / rules.FED, unit="1", of="open share of the way over the line for fed") if near_pass
+                else Margin(value=rules.LOSS / spot.loss, unit="1", of="loss worth feeding over the loss a face"),
             )
         )  # fmt: skip
     return out

@@ -13,7 +13,7 @@ from typing import NamedTuple
 import numpy as np
 from scipy import ndimage
 
-from strickle.base import Array, Source, Span, Watch, tell
+from strickle.base import Array, BadInput, Source, Span, Watch, tell
 from strickle.metal import Metal
 from strickle.part import rules
 from strickle.part.result import HotSpot
@@ -57,11 +57,16 @@ class Setting(NamedTuple):
     sources: tuple[Source, ...]
 
 
-def setting(metal: Metal, stores: Stores) -> Setting:
-    """What the bare freeze runs on: the kit's sand, the middle of the metal's pouring window."""
+def setting(metal: Metal, stores: Stores, sand_key: str | None = None) -> Setting:
+    """What the bare freeze runs on: the sand by key or the kit's, the middle of the metal's pouring window.
+
+    Raises BadInput for a sand that the stores do not have.
+    """
     from strickle.kernels import freeze
 
-    sand = stores.sands[stores.kit.sand]
+    sand = stores.sands.get(sand_key or stores.kit.sand)
+    if sand is None:
+        raise BadInput(f"sand {sand_key or stores.kit.sand!r} is not in the stores", f"Known: {', '.join(stores.sands)}")
     k, density, heat = (sand.values[name].value for name in ("k", "density", "heat_capacity"))
     contact = stores.constants["contact.metal_sand"]
     start = 0.5 * (metal.pour_low + metal.pour_high)

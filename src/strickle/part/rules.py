@@ -23,6 +23,23 @@ def plausible(longest: float, shortest: float, mass: float) -> bool:
     return LEAST_LONGEST <= longest <= MOST_LONGEST and shortest >= LEAST_SHORTEST and LEAST_MASS <= mass <= MOST_MASS
 
 
+def unlike(longest: float, shortest: float, mass: float) -> str:
+    """What speaks against a part of these extents [m] and this mass [kg], in one word; empty if it is plausible.
+
+    >>> unlike(0.002, 0.001, 1e-5), unlike(2.0, 1.0, 10.0), unlike(0.05, 0.025, 0.2)
+    ('too small', 'too large', '')
+    """
+    if plausible(longest, shortest, mass):
+        return ""
+    if longest > MOST_LONGEST:
+        return "too large"
+    if longest < LEAST_LONGEST:
+        return "too small"
+    if shortest < LEAST_SHORTEST:
+        return "too thin"
+    return "too heavy" if mass > MOST_MASS else "too light"
+
+
 def loss_depth(shrinkage: float, radius: float) -> float:
     """Shrinkage loss as a depth per face [m] if nothing feeds a spot of this inscribed ``radius`` [m]: a plate of that half thickness
     gives up ``shrinkage`` of it.

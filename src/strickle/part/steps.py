@@ -38,7 +38,7 @@ def examine(ask: PartAsk, metal: Metal, stores: Stores, watch: Watch) -> Part:
     wall = walls(vertices, faces)
     volume, area = body.volume * reading.scale**3, health.area_of(vertices, faces)
     watch(0.3, "freezing the bare part")
-    own = hotspots.setting(metal, stores)
+    own = hotspots.setting(metal, stores, ask.sand)
     cell = hotspots.bare_cell(vertices, faces, volume, wall, ask.cells)
     bare = hotspots.bare_freeze(vertices, faces, volume, area, cell, own, watch)
     watch(0.9, "judging late places")
