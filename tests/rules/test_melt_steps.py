@@ -126,3 +126,22 @@ def test_unknown_names_are_refused():
         melt(ask=MeltAsk(crucible="bucket"))
     with pytest.raises(BadInput, match="names no furnace"):
         melt(furnaces=())
+
+
+def test_metal_that_may_have_begun_to_freeze_stops_the_plan():
+    liquidus = a356().liquidus
+    asked = melt(ask=MeltAsk(pour=liquidus - 5.0))
+    assert codes(asked)["melt.too_cold"] == "STOP"
+    assert "melt.pour_window" not in codes(asked)
+    blind = melt(ask=MeltAsk(pour=liquidus + 30.0), thermometer=False)
+    told = next(f for f in blind.findings if f.code == "melt.too_cold")
+    assert told.margin.low < 0.0 < told.margin.value
+    assert "thermometer" in told.because
+    assert "melt.too_cold" not in codes(melt(ask=MeltAsk(pour=liquidus + 30.0)))
+
+
+def test_how_full_a_pot_may_be_is_told_from_the_stores():
+    from strickle.base import render
+
+    told = next(f for f in melt(mass=60.0).findings if f.code == "melt.pot_too_small")
+    assert f"filled to {100 * stores(kit()).constants['pot.usable_share'].value:.0f}% at most" in render(told.because)

@@ -4,7 +4,7 @@ from __future__ import annotations
 
 from collections.abc import Iterator
 
-from strickle.base import ICE_POINT, Finding, Margin, tell
+from strickle.base import ICE_POINT, Finding, Margin, Value, figures, tell
 from strickle.melt import rules
 from strickle.melt.choose import PotChosen, PourChosen
 from strickle.melt.result import Melt
@@ -22,13 +22,14 @@ def findings_of(
 ) -> tuple[Finding, ...]:
     """Every finding of the melt. ``most`` [kg] is the charge at the highest published loss."""
     kit = stores.kit
+    cold = tuple(_cold(melt, metal, kit))
     return (
         *_place(furnace, mould, kit),
-        *_pot(melt, chosen, kit),
+        *_pot(melt, chosen, kit, stores.constants["pot.usable_share"]),
         *_weight(melt, chosen, kit),
         *_metal(melt, most, kit),
         *_fuel(melt, kit),
-        *_window(pour, part, metal),
+        *(cold or _window(pour, part, metal)),
         *_heat(melt, metal),
         *_thermometer(melt, metal, kit),
     )
@@ -60,7 +61,7 @@ def _place(furnace: Furnace, mould: Mould, kit: Kit) -> Iterator[Finding]:
         )
 
 
-def _pot(melt: Melt, chosen: PotChosen, kit: Kit) -> Iterator[Finding]:
+def _pot(melt: Melt, chosen: PotChosen, kit: Kit, share: Value) -> Iterator[Finding]:
     if chosen.serves:
         return
     largest = chosen.pot.volume if chosen.pot in kit.crucibles else max((p.volume for p in kit.crucibles), default=0.0)
@@ -69,11 +70,11 @@ def _pot(melt: Melt, chosen: PotChosen, kit: Kit) -> Iterator[Finding]:
         code="melt.pot_too_small",
         weight="STOP",
         says=f"{tell(melt.charge_mass, 'kg')} of metal need a pot of {tell(melt.pot_needed_volume, 'm3')} to the brim; {name} {tell(largest, 'm3')}",
-        because=f"a pot is filled to four fifths at most: {tell(melt.poured_mass, 'kg')} go into the mould, "
+        because=f"a pot is filled to {tell(share.value, '1', '%')} at most: {tell(melt.poured_mass, 'kg')} go into the mould, "
         f"{tell(melt.heel_mass, 'kg')} stay behind, the rest is lost as dross",
         do="Get a pot that holds this much by its inside size, never by its label, or make part and rigging lighter",
         margin=Margin(value=largest / melt.pot_needed_volume, unit="1", of="pot volume over the volume needed"),
-        source="usable share 0.80 to 0.85: from memory, unverified",
+        source=f"usable share {figures(share.low)} to {figures(share.high)}: from memory, unverified",
     )
 
 
@@ -134,6 +135,33 @@ def _fuel(melt: Melt, kit: Kit) -> Iterator[Finding]:
         ),
         source="efficiency of small furnaces 5 to 12 %: from memory, unverified",
     )
+
+
+def _cold(melt: Melt, metal: Metal, kit: Kit) -> Iterator[Finding]:
+    """Metal that may have begun to freeze before it enters the mould."""
+    poured = melt.pour_temperature
+    if poured.low >= metal.liquidus:
+        return
+    sure = poured.value < metal.liquidus
+    perhaps = "" if sure else f", perhaps at no more than {tell(poured.low, 'K')}"
+    yield Finding(
+        code="melt.too_cold",
+        weight="STOP",
+        says=f"The metal enters the mould at {tell(poured.value, 'K')}{perhaps}; "
+        f"{metal.name} begins to freeze at {tell(metal.liquidus, 'K')}",
+        because="metal that has begun to freeze thickens on the way and stops before the mould is full"
+        if sure
+        else f"between thermometer, carry and clock the temperature may be {tell(poured.value - poured.low, 'K', 'step')} lower than meant"
+        if kit.thermometer
+        else f"without a thermometer it may be {tell(poured.value - poured.low, 'K', 'step')} lower than meant",
+        do=f"Pour within {tell(metal.pour_low, 'K')} to {tell(metal.pour_high, 'K')}"
+        + ("" if kit.thermometer else ", and get a thermocouple in a sheath that stands the metal"),
+        margin=Margin(
+            value=poured.value - metal.liquidus, low=poured.low - metal.liquidus, high=poured.high - metal.liquidus, unit="K",
+            of="pour temperature less the liquidus",
+        ),
+        source="liquidus of the stores; the spread of the pour temperature is common practice",
+    )  # fmt: skip
 
 
 def _window(pour: PourChosen, part: Part, metal: Metal) -> Iterator[Finding]:
