@@ -12,9 +12,13 @@ from strickle.base import declared
 from strickle.job.recipe import CHOICES
 from strickle.job.schema import schema_text
 from strickle.job.stages import ORDER, STAGES
+from strickle.metal import USES
+from strickle.metal.findings import FUMES
 
 HOME = Path(__file__).resolve().parent.parent
 SOURCE = HOME / "src" / "strickle"
+# Codes that the source puts together: what they begin with, and every ending.
+ENDINGS = {"metal.use_": [use for use in USES if use != "general"], "metal.fume_": list(FUMES)}
 
 
 def files() -> dict[Path, str]:
@@ -56,7 +60,12 @@ def codes() -> dict[str, tuple[str, str, str]]:
 
 def _codes(node: ast.AST, room: str) -> Iterator[str]:
     if isinstance(node, ast.Constant) and isinstance(node.value, str) and re.fullmatch(rf"{room}\.[a-z][a-z0-9_]*", node.value):
-        yield node.value
+        if not node.value.endswith("_"):
+            yield node.value
+        elif node.value in ENDINGS:
+            yield from (node.value + ending for ending in ENDINGS[node.value])
+        else:
+            raise SystemExit(f"{node.value} is put together from words that tools/generate.py does not know: add them to ENDINGS")
 
 
 def _codes_in(node: ast.AST, room: str) -> Iterator[str]:

@@ -16,8 +16,9 @@ import pytest
 import strickle
 from fakes import cards as fake_cards
 from fakes import fakes, finding, record, results, stl
-from strickle.base import BadInput, Cancelled, Outcome, quiet
+from strickle.base import BadInput, Cancelled, Mesh, Outcome, Piece, quiet
 from strickle.job import schema, stages
+from strickle.job.bed import on_the_bed
 from strickle.job.cache import StageCache
 from strickle.job.kit import read_kit, stores_with
 from strickle.job.progress import Progress
@@ -165,7 +166,7 @@ def test_a_stop_that_ends_the_plan_leaves_later_stages_not_run(part: Path, tmp_p
     jsonschema.validate(doc, json.loads(schema.packaged()))
     assert plan.exit_code == 3
     assert doc["stages"]["sound"]["status"] == "not run"
-    assert "mould.no_flask" in doc["stages"]["sound"]["because"]
+    assert doc["stages"]["sound"]["because"] == "as it stands, the wall is 0.157 in thick"
     assert [f["weight"] for f in doc["findings"]] == ["STOP", "MIND"]
     assert doc["findings"][0]["says"] == "The wall is 0.157 in thick"
     assert doc["findings"][0]["where"] == {"point": [0.01, 0.02, None], "faces": [3, 4], "body": ""}
@@ -176,6 +177,76 @@ def test_look_stops_before_the_solve(part: Path, tmp_path: Path, log: list[str])
     strickle.look(part, out=tmp_path / "job", unit="mm")
     assert log == ALL[:-1]
     assert results(tmp_path / "job")["stages"]["sound"] == {"status": "not run", "because": "asked to stop after pour"}
+
+
+def test_every_quantity_of_the_recipe_has_a_range_that_holds_its_default() -> None:
+    for choice in (c for c in CHOICES if c.unit is not None and not c.is_vector):
+        assert (choice.low, choice.high) != (-1e6, 1e6), choice.name
+        default = Recipe(file="a.stl").value(choice.name)
+        assert default is None or choice.low <= default <= choice.high
+        for beyond in (choice.low - 1.0, choice.high + 1.0):
+            with pytest.raises(BadInput, match="out of all reason"):
+                asked(**{choice.name: beyond})
+
+
+def test_the_sand_asked_for_reaches_the_part_and_the_mould() -> None:
+    asks = Recipe(file="a.stl", asked=asked(sand="green")).asks(b"x")
+    assert asks["part"].sand == asks["mould"].sand == "green"
+    assert Recipe(file="a.stl").asks(b"x")["part"].sand is None
+
+
+def test_comments_of_a_fresh_recipe_hold_no_code(tmp_path: Path) -> None:
+    write_recipe(tmp_path / "job.toml", Recipe(file="a.stl"))
+    text = (tmp_path / "job.toml").read_text()
+    assert not re.search(r"\bNone\b|\bUSES\b|min\(", text)
+    assert "(general | lifting" in text
+
+
+def test_pictures_are_those_on_the_cards(part: Path, tmp_path: Path, log: list[str], monkeypatch: pytest.MonkeyPatch) -> None:
+    drawn = {"card.pdf": b"1", "casting.png": b"2", "casting-cut.png": b"3", "casting.svg": b"4"}
+    monkeypatch.setattr("strickle.job.planning.card_files", lambda trail, kit, units: drawn)
+    plan = strickle.plan(part, out=tmp_path / "job", unit="mm")
+    assert plan.document["stages"]["sound"]["pictures"] == ["cards/casting-cut.png", "cards/casting.png"]
+    assert all((tmp_path / "job" / name).is_file() for name in plan.document["stages"]["sound"]["pictures"])
+
+
+@pytest.mark.parametrize(("name", "role", "way"), [("cope-pattern", "pattern", -1.0), ("drag-pattern", "pattern", 1.0), ("riser-1", "former", 1.0)])
+def test_pieces_are_printed_on_their_parting_face_or_their_widest_end(name: str, role: str, way: float) -> None:
+    low, high = (10.0, 20.0) if way < 0 else (20.0, 10.0)  # the end that lies at the parting is the narrow one
+    turn = np.radians(np.arange(0, 360, 30))
+    ring = np.column_stack([np.cos(turn), 2 * np.sin(turn)])
+    heights = (0.0, 30.0) if way < 0 else (-30.0, 0.0)
+    points = np.vstack([np.column_stack([ring * r, np.full(12, z)]) for r, z in zip((low, high), heights, strict=True)]) * 1e-3
+    trimesh = pytest.importorskip("trimesh")
+    hull = trimesh.convex.convex_hull(points)
+    mesh = Mesh(vertices=np.asarray(hull.vertices), faces=np.asarray(hull.faces))
+    if role == "former":
+        way, mesh = 1.0, Mesh(vertices=mesh.vertices * [1.0, 1.0, -1.0], faces=mesh.faces[:, ::-1])
+    piece = record(Piece, name=name, role=role, mesh=mesh, draw=np.array([0.0, 0.0, way]))
+    vertices, _ = on_the_bed(piece)
+    made = trimesh.Trimesh(vertices, mesh.faces, process=False)
+    assert made.volume == pytest.approx(hull.volume * 1e9)  # turned, never mirrored
+    assert vertices.min(axis=0) == pytest.approx(np.zeros(3), abs=1e-9)
+    flat = np.ptp(vertices[np.abs(vertices[:, 2]) < 1e-6], axis=0)
+    assert flat == pytest.approx(np.array([40.0, 80.0, 0.0] if role == "former" else [20.0, 40.0, 0.0]), abs=1e-6)
+
+
+def test_a_piece_without_a_flat_end_along_z_is_laid_on_its_side() -> None:
+    mesh = Mesh(
+        vertices=np.array([[0, -1, 0], [0, 0, 1], [0, 1, 0], [0, 0, -1], [3, -1, 0], [3, 0, 1], [3, 1, 0], [3, 0, -1]], dtype=float) * 1e-2,
+        faces=np.array(
+            [
+                [0, 1, 2],
+                [0, 2, 3],
+                [4, 6, 5],
+                [4, 7, 6],
+                *(t for i in range(4) for t in ((i, i + 4, (i + 1) % 4 + 4), (i, (i + 1) % 4 + 4, (i + 1) % 4))),
+            ]
+        ),
+    )
+    vertices, lies = on_the_bed(record(Piece, name="bar", role="former", mesh=mesh))
+    assert lies == "on its side"
+    assert np.ptp(vertices, axis=0) == pytest.approx(np.array([20.0, 20.0, 30.0]))
 
 
 def test_cancel_keeps_what_is_finished(part: Path, tmp_path: Path, log: list[str]) -> None:
@@ -238,7 +309,8 @@ def test_every_choice_reads_back_what_it_writes(choice: object) -> None:
     from strickle.job.recipe import Choice
 
     assert isinstance(choice, Choice)
-    value = (0.1, -0.2, 1 / 3) if choice.is_vector else choice.among[0] if choice.among else 0.1 + 0.2 if choice.unit else "two words"
+    odd = choice.low + (choice.high - choice.low) / 7
+    value = (0.1, -0.2, 1 / 3) if choice.is_vector else choice.among[0] if choice.among else odd if choice.unit else "two words"
     back = choice.read(choice.write(value))
     assert np.array_equal(back, value) if choice.is_vector else back == value
 
@@ -254,6 +326,11 @@ def test_every_choice_reads_back_what_it_writes(choice: object) -> None:
         ("[cavity", "cannot be read"),
         ("schema = 99", "another version"),
         ('[pattern]\nup = "0,0,0"', "no direction"),
+        ('[cavity]\ncell = "5 m"', "cavity.cell: '5 m' is out of all reason. It should lie between 0.2 mm and 20 mm"),
+        ('[rigging]\npour_time = "0 s"', "out of all reason"),
+        ('[melt]\ncarry = "-1 s"', "out of all reason"),
+        ('[melt]\npour = "-300 degC"', "out of all reason"),
+        ("[metal]\ncontraction = 1.3", "between 0 % and 3 %"),
     ],
 )
 def test_recipe_is_strict(tmp_path: Path, line: str, says: str) -> None:

@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+import dataclasses
 import json
 import subprocess
 import sys
@@ -11,9 +12,9 @@ import pytest
 
 from fakes import cards as fake_cards
 from fakes import fakes, finding, stl
-from strickle.base import MissingChoice
+from strickle.base import Margin, MissingChoice, Where
 from strickle.cli import group, main
-from strickle.cli.commands import SHAPES
+from strickle.cli.commands import COMMON, SHAPES
 from strickle.cli.commands import STAGES as OFFERED
 from strickle.cli.commands import USES as OFFERED_USES
 from strickle.job import stages
@@ -73,7 +74,7 @@ def test_help_imports_nothing_heavy(command: str) -> None:
     code = (
         "import sys\nfrom strickle.cli import main\n"
         f"code = main({[command, '--help'] if command else ['--help']!r})\n"
-        "heavy = [m for m in ('numpy', 'numba', 'pint', 'pydantic', 'rich', 'scipy', 'tomlkit') if m in sys.modules]\n"
+        "heavy = [m for m in ('numpy', 'numba', 'pint', 'rich', 'scipy', 'tomlkit') if m in sys.modules]\n"
         "print(heavy, code, file=sys.stderr)"
     )
     done = subprocess.run([sys.executable, "-c", code], capture_output=True, text=True, check=True)
@@ -107,6 +108,44 @@ def test_the_answer_in_words(part: Path, monkeypatch: pytest.MonkeyPatch, capsys
     assert " mm" not in us
     assert "mold" in us
     assert "mould" not in us
+
+
+def test_a_look_is_never_called_castable(part: Path, log: list[str], capsys: pytest.CaptureFixture[str]) -> None:
+    for arguments in (["look"], ["plan", "--until", "mould"]):
+        assert main([*arguments, str(part), "--unit", "mm", "--quiet", "--out", arguments[0]]) == 0
+        words = capsys.readouterr().out
+        assert words.startswith("NOTHING AGAINST IT SO FAR\n")
+        assert "no freezing was solved and no change was tried" in " ".join(words.split())
+        assert json.loads(Path(arguments[0], "results.json").read_text())["verdict"]["code"] == "castable"
+    assert main(["plan", str(part), "--unit", "mm", "--quiet", "--preset", "rough"]) == 0
+    words = capsys.readouterr().out
+    assert words.startswith("CASTABLE\n")
+    assert "rough preset: for looking, not to pour by\n" in words
+
+
+def test_margins_places_and_measures_as_a_person_reads_them(part: Path, monkeypatch: pytest.MonkeyPatch, capsys: pytest.CaptureFixture[str]) -> None:
+    cold = dataclasses.replace(
+        finding("melt.hot", "MIND", 0.004), margin=Margin(value=-14.8, unit="K", of="a difference"), where=Where(point=(7.49e-11, -7.1e-7, 0.0123))
+    )
+    monkeypatch.setattr(stages, "STAGES", fakes(findings={"melt": (cold,)}))
+    assert main(["plan", str(part), "--unit", "mm", "--quiet"]) == 0
+    words = capsys.readouterr().out
+    assert "Margin: -14.8 °C (a difference)" in words
+    assert "x, y, z = 0, 0, 12.3 mm of the part" in words
+    assert "1500.0 mm on the print" in words
+
+
+def test_metals_are_listed_where_they_are_asked_for(part: Path, capsys: pytest.CaptureFixture[str]) -> None:
+    from strickle.stores import load
+
+    keys = list(load().metals)
+    assert main(["kit", "--metals"]) == 0
+    assert [line.split()[0] for line in capsys.readouterr().out.splitlines()] == keys
+    assert main(["plan", str(part), "--unit", "mm", "--metal", "aluminium", "--quiet"]) == 2
+    told = capsys.readouterr().err
+    assert all(key in told for key in keys)
+    assert "zinc: za12" in told
+    assert set(COMMON.split()) <= set(keys)
 
 
 def test_resume_goes_on_with_the_recipe_as_it_stands(part: Path, log: list[str], capsys: pytest.CaptureFixture[str]) -> None:
@@ -149,9 +188,11 @@ def test_kit_shows_and_changes(part: Path, capsys: pytest.CaptureFixture[str]) -
     assert kit["thermometer"] is False
     assert kit["crucibles"][0]["volume"] == pytest.approx(0.6e-3)
     before = path.read_bytes()
-    for wrong in ("sand_mass=40", "sand_mas=40 kg", "crucible.9.water=1 l", "sand_mass"):
+    for wrong in ("sand_mass=40", "sand_mas=40 kg", "crucible.9.water=1 l", "sand_mass", "flask.name=mine"):
         assert main(["kit", "--set", wrong]) == 2
-        assert capsys.readouterr().err.count("\n") == 1
+        told = capsys.readouterr().err
+        assert told.count("\n") == 1
+        assert "flask" not in wrong or "strickle kit path" in told
     assert path.read_bytes() == before
 
 

@@ -11,6 +11,7 @@ from strickle.job import Plan
 
 WIDE = 92
 _LABEL = 12
+_AT_ZERO = 0.05e-3  # m, a coordinate nearer to zero is shown as zero
 
 
 def answer(plan: Plan) -> str:
@@ -22,10 +23,16 @@ def answer(plan: Plan) -> str:
 
 
 def _verdict(doc: Mapping[str, Any]) -> str:
-    head = {"castable": "CASTABLE", "after_change": "AFTER ONE CHANGE", "not_this_way": "NOT THIS WAY"}[doc["verdict"]["code"]]
-    lines = [head, *_wrapped(doc["verdict"]["says"], "")]
+    code, frozen = doc["verdict"]["code"], doc["stages"]["sound"]["status"] == "done"
+    head = {"castable": "CASTABLE", "after_change": "AFTER ONE CHANGE", "not_this_way": "NOT THIS WAY"}[code]
+    lines = [head if frozen or code != "castable" else "NOTHING AGAINST IT SO FAR", *_wrapped(doc["verdict"]["says"], "")]
     if doc["verdict"]["change"]:
         lines += _wrapped(f"Change that was run: {doc['verdict']['change']}.", "")
+    if doc.get("until"):
+        solved = "" if frozen else "no freezing was solved and "
+        lines += _wrapped(f"A look only, as far as {doc['until']}: {solved}no change was tried. strickle plan does both.", "")
+    if doc.get("preset") == "rough":
+        lines.append("rough preset: for looking, not to pour by")
     return "\n".join(lines)
 
 
@@ -48,15 +55,16 @@ def _place(where: Mapping[str, Any] | None, units: str) -> str:
     if not where:
         return ""
     if where["point"] and all(v is not None for v in where["point"]):
-        numbers = [shown(v, "m", units) for v in where["point"]]
+        numbers = [shown(v if abs(v) >= _AT_ZERO else 0.0, "m", units) for v in where["point"]]
         return f"x, y, z = {', '.join(n for n, _ in numbers)} {numbers[0][1]} of the part"
     return str(where["body"])
 
 
 def _margin(margin: Mapping[str, Any], units: str) -> str:
-    text = _quantity({"value": margin["value"], "unit": margin["unit"]}, units)
+    style = "step" if margin["unit"] == "K" else ""  # a margin in kelvin is a difference, never a temperature
+    text = _quantity({"value": margin["value"], "unit": margin["unit"]}, units, style)
     if margin["low"] is not None and margin["high"] is not None:
-        low, high = (shown(margin[k], margin["unit"], units)[0] for k in ("low", "high"))
+        low, high = (shown(margin[k], margin["unit"], units, style)[0] for k in ("low", "high"))
         return f"{text}, between {low} and {high}"
     return text
 
@@ -79,7 +87,8 @@ def _numbers(doc: Mapping[str, Any], units: str) -> str:
     if not_run:
         names = list(not_run)
         which = names[0] if len(names) == 1 else f"{names[0]} to {names[-1]}"
-        rows.append(spelled(f"{'not run':<{_LABEL}}{which}: {not_run[names[0]]}", units))
+        text = spelled(f"{'not run':<{_LABEL}}{which}: {not_run[names[0]]}", units)
+        rows += textwrap.wrap(text, WIDE, subsequent_indent=" " * _LABEL, break_on_hyphens=False)
     return "\n".join(rows)
 
 
@@ -100,7 +109,7 @@ def _metal(d: Mapping[str, Any], q: Any) -> Iterator[str]:
 
 def _pattern(d: Mapping[str, Any], q: Any) -> Iterator[str]:
     yield _many(len(d["pieces"]), "piece")
-    yield f"measure {d['measure_axis']}: {q(d['measure'])} on the print"
+    yield f"measure {d['measure_axis']}: {q(d['measure'], 'fine')} on the print"
     yield f"undercut {q(d['undercut_volume'])}"
     yield f"without draft {q(d['undrafted_area'])}"
 

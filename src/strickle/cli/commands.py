@@ -11,6 +11,7 @@ from strickle import __version__
 
 STAGES = ("metal", "part", "pattern", "mould", "rigging", "cavity", "melt", "pour", "sound", "card")
 USES = ("general", "lifting", "pressure", "brake", "steering", "firearm", "rotating", "food")
+COMMON = "a356 a319 a380 al_pure 6063 za12 silicon_bronze c90300"
 SHAPES = ("3mf", "stl", "vti", "csv", "json", "schema")
 SETTINGS = {"help_option_names": ["-h", "--help"], "max_content_width": 100}
 Function = TypeVar("Function", bound=Callable[..., Any])
@@ -45,7 +46,7 @@ def _asking(function: Function) -> Function:
         click.option("--sand", metavar="KEY", help="Sand by key. Default: the kit's."),
         click.option("--mould", type=click.Choice(["two-part", "open-face"]), help="Kind of mould."),
         click.option("--use", type=click.Choice(USES), help="What the part is for. Default: general."),
-        click.option("--metal", metavar="KEY", help="Alloy by key. Default: a356."),
+        click.option("--metal", metavar="KEY", help=f"Alloy by key: {COMMON}, ... Default: a356. strickle kit --metals lists all."),
         click.option("--body", metavar="N", help="Body to take where the file holds several."),
         click.option("--unit", type=click.Choice(["mm", "cm", "m", "in"]), help="Unit of the file's numbers."),
         click.option("--out", metavar="DIR", type=click.Path(), help="Job folder. Default: <part>.job here."),
@@ -80,7 +81,7 @@ def plan(**given: Any) -> int:
 @_asking
 @_answering
 def look(**given: Any) -> int:
-    """Like plan, without the 3-D solves: quick and rough."""
+    """Like plan, but quick: it solves no freezing and tries no changes, so it cannot say that a casting is sound."""
     from strickle.cli.work import look_part
 
     return look_part(**given)
@@ -111,10 +112,14 @@ def demo(**given: Any) -> int:
 @group.command()
 @click.argument("what", type=click.Choice(["show", "path"]), default="show")
 @click.option("--set", "entries", multiple=True, metavar='NAME="VALUE UNIT"', help='Change an entry, e.g. --set sand_mass="40 kg".')
+@click.option("--metals", is_flag=True, help="List the alloys by key and family.")
 @click.option("--file", "path", metavar="FILE", type=click.Path(), help="Another kit file than the shop's own.")
 @click.option("--json", "as_json", is_flag=True, help="Print the kit as JSON, SI.")
 def kit(**given: Any) -> int:
-    """Show the shop's kit, say where its file is, or change entries of it."""
+    """Show the shop's kit, say where its file is, or change entries of it.
+
+    Pots, furnaces and flasks are added and removed in the file itself: strickle kit path says where it is.
+    """
     from strickle.cli.shop import kit as run
 
     return run(**given)

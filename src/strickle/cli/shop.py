@@ -12,10 +12,17 @@ from strickle.base import BadInput, pack
 from strickle.cli.terminal import progress
 
 
-def kit(what: str, entries: tuple[str, ...], path: str | None, as_json: bool) -> int:
+def kit(what: str, entries: tuple[str, ...], metals: bool, path: str | None, as_json: bool) -> int:
     """``strickle kit``."""
     from strickle.job import kit as shop
 
+    if metals:
+        rows = shop.alloys()
+        if as_json:
+            click.echo(json.dumps([{"key": key, "name": name, "family": family} for key, name, family in rows], ensure_ascii=False, indent=1))
+        else:
+            click.echo("\n".join(f"{key:<16}{family:<11}{name}" for key, name, family in rows))
+        return 0
     file = Path(path) if path is not None else shop.kit_path()
     if path is not None and not entries and not file.is_file():
         raise BadInput(f"{file} is not there", "Give a kit file, or change an entry with --set to make one")

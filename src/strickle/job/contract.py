@@ -4,6 +4,7 @@ from __future__ import annotations
 
 import json
 import math
+import re
 from collections.abc import Mapping
 from typing import Any
 
@@ -25,22 +26,30 @@ def document(
     seconds: Mapping[str, float],
     files: Mapping[str, list[str]],
     pieces: Mapping[str, str],
+    preset: str = "shop",
+    until: str | None = None,
 ) -> dict[str, Any]:
     """The whole of results.json as plain data.
 
-    ``files`` lists what lies in the folder by kind, ``pieces`` maps a piece's name to its file. Texts are in the job's ``units``.
+    ``files`` lists what lies in the folder by kind, ``pieces`` maps a piece's name to its file. Texts are in the job's ``units``;
+    ``preset`` is the one asked for, ``until`` the last stage wanted where not all were.
     """
+    because = ended(trail) or "an earlier stage was not finished"
     stages: dict[str, Any] = {}
     for stage in ORDER:
         result = trail.results.get(stage)
         if result is None:
-            stages[stage] = {"status": "not run", "because": render(trail.because or "an earlier stage was not finished", units)}
+            stages[stage] = {"status": "not run", "because": render(because, units)}
         else:
             stages[stage] = _stage(stage, result, seconds.get(stage, 0.0), units, pieces)
+            if stage == "sound":
+                stages[stage]["pictures"] = [name for name in files.get("cards", ()) if name.endswith(".png")]
     return {
         "schema": SCHEMA,
         "strickle": __version__,
         "units": units,
+        "preset": preset,
+        "until": until,
         "verdict": {
             "code": trail.verdict.code,
             "says": render(trail.verdict.says, units),
@@ -52,6 +61,16 @@ def document(
         "solves": trail.solves,
         "files": {kind: list(names) for kind, names in files.items()},
     }
+
+
+def ended(trail: Trail) -> str:
+    """Why the plan ended early, in words: where a finding ended it, what that finding says and not its code. Empty if it went through."""
+    code = re.match(r"([a-z_]+\.[a-z0-9_]+) stands", trail.because)
+    says = next((one.says for one in trail.findings if code and one.code == code[1]), None)
+    if says is None:
+        return trail.because
+    first = says[:1].lower() if says[1:2].islower() or says[1:2] == " " else says[:1]
+    return f"as it stands, {first}{says[1:].rstrip('. ')}"
 
 
 def dumps(doc: Mapping[str, Any]) -> str:

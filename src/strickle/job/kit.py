@@ -66,6 +66,13 @@ def stores_with(kit: Kit) -> Stores:
     return load(kit)
 
 
+def alloys() -> tuple[tuple[str, str, str], ...]:
+    """Key, name and family of every alloy in the stores."""
+    from strickle.stores.load import load
+
+    return tuple((key, record.name, record.family) for key, record in load(starter()).metals.items())
+
+
 def change_kit(entries: list[str], path: Path | None = None) -> Path:
     """Change entries such as ``sand_mass=40 kg`` or ``crucible.1.water=0.6 l`` in the kit file; it is made from the starter if absent.
 
@@ -82,7 +89,7 @@ def change_kit(entries: list[str], path: Path | None = None) -> Path:
         name, equals, value = entry.partition("=")
         if not equals or not name.strip():
             raise BadInput(f"{entry!r} is not an entry", 'Give it as name=value, such as --set sand_mass="40 kg"')
-        place, kind, key = _place(doc, name.strip())
+        place, kind, key = _place(doc, name.strip(), path)
         _put(place, key, _typed(kind, key, value.strip()))
     text = tomlkit.dumps(doc)
     read(text, starter_kit())
@@ -100,9 +107,17 @@ def _put(table: Any, key: str, value: Any) -> None:
     table[key] = item
 
 
-def _place(doc: Any, name: str) -> tuple[Any, type, str]:
+def _place(doc: Any, name: str, path: Path) -> tuple[Any, type, str]:
     found = re.fullmatch(r"(crucible|furnace|flask)\.(\d+)\.(\w+)", name)
     if found is None:
+        table = next((t for t in _TABLES if re.match(rf"{t}s?\b", name)), None)
+        if table is not None:
+            raise BadInput(
+                f"{name!r} does not say which {table}",
+                f"Add, remove or rename pots, furnaces and flasks in {path} (strickle kit path prints where it is"
+                f"{'' if path.is_file() else '; it is made by the first --set of another entry'}), or set an entry of one by number: "
+                f'--set {table}.1.name="..."',
+            )
         return doc, Kit, name
     tables = doc.get(found[1], [])
     number = int(found[2])

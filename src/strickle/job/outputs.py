@@ -7,8 +7,10 @@ from typing import Any
 
 import numpy as np
 
-from strickle.base import Array, Grid, Outcome, Piece, declared
+from strickle.base import Array, Grid, Outcome, Piece, declared, render
+from strickle.job.bed import on_the_bed
 from strickle.job.cache import npz
+from strickle.job.contract import ended
 from strickle.job.threemf import stl, threemf
 from strickle.part import Part
 from strickle.stores import Kit
@@ -25,12 +27,13 @@ def pieces_of(results: Mapping[str, Outcome]) -> Iterator[Piece]:
                 yield piece
 
 
-def print_files(results: Mapping[str, Outcome]) -> dict[str, bytes]:
-    """A 3MF and an STL for each piece, by file name."""
+def print_files(results: Mapping[str, Outcome], units: str) -> dict[str, bytes]:
+    """A 3MF and an STL for each piece, by file name, turned as it lies on the printer's bed. Notes are in ``units``."""
     out: dict[str, bytes] = {}
     for piece in pieces_of(results):
-        out[f"{piece.name}.3mf"] = threemf(piece.name, piece.mesh, piece.note)
-        out[f"{piece.name}.stl"] = stl(piece.name, piece.mesh)
+        vertices, lies = on_the_bed(piece)
+        out[f"{piece.name}.3mf"] = threemf(piece.name, vertices, piece.mesh.faces, f"{render(piece.note, units)} On the bed: {lies}.".strip())
+        out[f"{piece.name}.stl"] = stl(piece.name, vertices, piece.mesh.faces, lies)
     return out
 
 
@@ -76,6 +79,6 @@ def card_files(trail: Trail, kit: Kit, units: str) -> dict[str, bytes]:
         kit=kit,
         units=units,
         paper="us-letter" if units == "us" else "a4",
-        because=trail.because,
+        because=ended(trail),
         **results,
     )

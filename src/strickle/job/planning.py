@@ -170,21 +170,21 @@ def _run(folder: Path, recipe: Recipe, data: bytes, until: str | None, watch: Wa
     progress = Progress(watch or quiet, units=units, table=stages.STAGES, stopped=stopped)
     cache = StageCache(folder / STAGES)
     runner = Runner(stores, recipe.asks(data), cache=cache, watch=progress, table=stages.STAGES)
-    trail = plan_through(
-        runner, until=None if until == "card" else until, preset=str(recipe.value("preset")), watch=progress
-    )  # fmt: skip
+    preset = str(recipe.value("preset"))
+    last = None if until == "card" else until
+    trail = plan_through(runner, until=last, preset=preset, watch=progress)
     progress(1.0, "writing the job's folder")
-    return _write(folder, trail, runner, units, cache, with_card=until in (None, "card"))
+    return _write(folder, trail, runner, cache, units=units, preset=preset, until=last)
 
 
-def _write(folder: Path, trail: Trail, runner: Runner, units: str, cache: StageCache, *, with_card: bool) -> Plan:
+def _write(folder: Path, trail: Trail, runner: Runner, cache: StageCache, *, units: str, preset: str, until: str | None) -> Plan:
     """Everything into the folder, results.json last."""
-    printed = print_files(trail.results)
-    drawn = _cards(folder, trail, runner, units) if with_card else _Cards(key="", files={})
+    printed = print_files(trail.results, units)
+    drawn = _cards(folder, trail, runner, units) if until is None else _Cards(key="", files={})
     made = {"print": printed, "fields": field_files(trail.results), "cards": drawn.files}
     files = {kind: [f"{kind}/{name}" for name in sorted(some)] for kind, some in made.items()}
     pieces = {piece.name: f"print/{piece.name}.3mf" for piece in pieces_of(trail.results)}
-    doc = document(trail, units=units, seconds=runner.seconds, files=files, pieces=pieces)
+    doc = document(trail, units=units, seconds=runner.seconds, files=files, pieces=pieces, preset=preset, until=until)
     text = dumps(doc).encode()
     (folder / RESULTS).unlink(missing_ok=True)
     for kind, some in made.items():

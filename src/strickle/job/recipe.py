@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 import dataclasses
+import re
 from collections.abc import Mapping
 from dataclasses import dataclass
 from pathlib import Path
@@ -10,23 +11,31 @@ from typing import Any
 
 import numpy as np
 
-from strickle.base import BadInput, Record, declared, parse
+from strickle.base import ICE_POINT, BadInput, Record, declared, parse, shown
 from strickle.job.folder import write_bytes
 from strickle.job.stages import STAGES
 from strickle.metal import USES
 
 SCHEMA = 1
 UNITS = ("metric", "us")
+_EXAMPLES = {
+    "body": "1", "metal": "a319", "sand": "green", "parting": "12 mm", "pour_time": "6 s", "crucible": "large pot", "furnace": "electric furnace",
+}  # fmt: skip
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)
 class Choice:
-    """One thing a person may ask: its name outside, and the stage's ask and field it sets. ``among`` lists the words allowed."""
+    """One thing a person may ask: its name outside, and the stage's ask and field it sets.
+
+    ``among`` lists the words allowed, ``low`` and ``high`` [SI] bound a quantity: what lies outside is a slip of the pen.
+    """
 
     name: str
     stage: str
     field: str
     among: tuple[str, ...] = ()
+    low: float = -1e6
+    high: float = 1e6
 
     @property
     def unit(self) -> str | None:
@@ -42,14 +51,15 @@ class Choice:
     @property
     def says(self) -> str:
         """Plain words from the ask's own declaration."""
-        return str(_field(self.stage, self.field).metadata["says"])
+        return re.sub(r"\bNone = ", "left out: ", str(_field(self.stage, self.field).metadata["says"]))
 
     @property
     def example(self) -> str:
         """A lawful value, to show how it is written."""
         if self.is_vector:
             return "0,0,1"
-        return {"m": "2 mm", "s": "20 s", "K": "720 degC", "1": "1.3 %"}.get(self.unit or "", self.among[0] if self.among else self.name)
+        own = _EXAMPLES.get(self.name)
+        return own or {"m": "2 mm", "s": "20 s", "K": "720 degC", "1": "1.3 %"}.get(self.unit or "", self.among[0] if self.among else self.name)
 
     def read(self, text: Any) -> Any:
         """Text from a file or the command line as the value the ask holds (SI). Raises BadInput naming the choice."""
@@ -58,20 +68,28 @@ class Choice:
             parts = [p for p in str(text).replace("[", "").replace("]", "").split(",") if p.strip()]
             if len(parts) != 3:
                 raise BadInput(f"{what}: {text!r} is not a direction", "Give three numbers, such as 0,0,1")
-            vector = np.array([parse(p.strip(), self.unit or "1", what) for p in parts])
+            vector = np.array([self._within(parse(p.strip(), self.unit or "1", what), p, what) for p in parts])
             if not np.linalg.norm(vector) > 0:
                 raise BadInput(f"{what}: {text!r} has no direction", "Give three numbers, such as 0,0,1")
             return vector
         if self.unit is not None:
             if isinstance(text, bool) or not isinstance(text, str | int | float):
                 raise BadInput(f"{what}: {text!r} is not a number with a unit", 'Give it as text, such as "12 mm"')
-            return parse(str(text), self.unit, what)
+            return self._within(parse(str(text), self.unit, what), text, what)
         if isinstance(text, bool) or not isinstance(text, str | int) or not str(text).strip():
             raise BadInput(f"{what}: {text!r} is not a word", "Give it as text in quotes")
         word = str(text).strip()
         if self.among and word not in self.among:
             raise BadInput(f"{what}: {word!r} is not known", f"Give one of {', '.join(self.among)}")
         return word
+
+    def _within(self, value: float, text: Any, what: str) -> float:
+        """The value, or BadInput where it is out of all reason."""
+        if not self.low <= value <= self.high:
+            style = "%" if self.unit == "1" and not self.is_vector else ""
+            low, high = (" ".join(shown(end, self.unit or "1", style=style)).strip() for end in (self.low, self.high))
+            raise BadInput(f"{what}: {str(text).strip()!r} is out of all reason", f"It should lie between {low} and {high}")
+        return value
 
     def write(self, value: Any) -> str:
         """An SI value or word as text that ``read`` takes back unchanged."""
@@ -89,15 +107,15 @@ CHOICES: tuple[Choice, ...] = (
     Choice(name="body", stage="part", field="body"),
     Choice(name="use", stage="metal", field="use", among=tuple(USES)),
     Choice(name="metal", stage="metal", field="metal"),
-    Choice(name="contraction", stage="metal", field="contraction"),
+    Choice(name="contraction", stage="metal", field="contraction", low=0.0, high=0.03),
     Choice(name="up", stage="pattern", field="up"),
-    Choice(name="parting", stage="pattern", field="parting"),
+    Choice(name="parting", stage="pattern", field="parting", low=-1e3, high=1e3),
     Choice(name="mould", stage="mould", field="kind", among=("two-part", "open-face")),
     Choice(name="sand", stage="mould", field="sand"),
-    Choice(name="pour_time", stage="rigging", field="pour_time"),
-    Choice(name="cell", stage="cavity", field="cell"),
-    Choice(name="pour", stage="melt", field="pour"),
-    Choice(name="carry", stage="melt", field="carry"),
+    Choice(name="pour_time", stage="rigging", field="pour_time", low=0.2, high=300.0),
+    Choice(name="cell", stage="cavity", field="cell", low=0.2e-3, high=20e-3),
+    Choice(name="pour", stage="melt", field="pour", low=100.0 + ICE_POINT, high=1700.0 + ICE_POINT),
+    Choice(name="carry", stage="melt", field="carry", low=0.0, high=600.0),
     Choice(name="crucible", stage="melt", field="crucible"),
     Choice(name="furnace", stage="melt", field="furnace"),
     Choice(name="preset", stage="sound", field="preset", among=("rough", "shop", "fine")),
@@ -129,7 +147,7 @@ class Recipe:
         for name in self.asked:
             choice = BY_NAME[name]
             given[choice.stage][choice.field] = self.value(name)
-        given["part"] |= {"data": data, "name": self.file}
+        given["part"] |= {"data": data, "name": self.file, "sand": self.value("sand")}
         return {stage.name: stage.ask(**given[stage.name]) for stage in STAGES}
 
 

@@ -101,12 +101,14 @@ def reckon(rule: str, /, **values: Any) -> Reckoning:
         call["stores"] = load()
     try:
         answer = described.function(**call)
-    except (ZeroDivisionError, OverflowError, ValueError) as error:
-        raise BadInput(f"{rule} has no answer for these inputs ({error})", f"It holds for {described.range}") from None
+    except (ZeroDivisionError, OverflowError, ValueError, TypeError):
+        raise _no_answer(described, given) from None
     parts = answer if isinstance(answer, tuple) else (answer,)
     if len(parts) != len(described.outputs) or any(isinstance(part, complex) for part in parts):
-        raise BadInput(f"{rule} has no answer for these inputs", f"It holds for {described.range}")
+        raise _no_answer(described, given)
     outputs = {out.name: (float(part), out.unit) for out, part in zip(described.outputs, parts, strict=True)}
+    if any(math.isnan(value) for value, _ in outputs.values()):
+        raise _no_answer(described, given)
     first = described.outputs[0]
     return Reckoning(
         rule=rule,
@@ -119,6 +121,15 @@ def reckon(rule: str, /, **values: Any) -> Reckoning:
         source=described.source,
         inputs=given,
     )
+
+
+def _no_answer(described: Rule, given: Mapping[str, Any]) -> BadInput:
+    """One line for inputs that the formula cannot take, naming those outside its range, else those that are zero or below."""
+    outside = [item.name for item in described.inputs if not described.in_range({item.name: given[item.name]})]
+    if not outside:
+        outside = [name for name, value in given.items() if isinstance(value, float) and value <= 0]
+    what = f"{', '.join(outside)} out of what the formula can take" if outside else "these inputs together are more than the formula can take"
+    return BadInput(f"{described.name} has no answer: {what}", f"It holds for {described.range}")
 
 
 def reckon_text(rule: str, texts: Mapping[str, str]) -> Reckoning:

@@ -22,12 +22,14 @@ def schema() -> dict[str, Any]:
         "title": "strickle results.json",
         "description": f"Schema {SCHEMA}. Quantities are SI with their unit; a number that is not known is null.",
         "type": "object",
-        "required": ["schema", "strickle", "units", "verdict", "findings", "stages", "tried", "solves", "files"],
+        "required": ["schema", "strickle", "units", "preset", "until", "verdict", "findings", "stages", "tried", "solves", "files"],
         "additionalProperties": False,
         "properties": {
             "schema": {"const": SCHEMA},
             "strickle": _TEXT,
             "units": {"enum": ["metric", "us"]},
+            "preset": {"enum": ["rough", "shop", "fine"], "description": "how finely the freezing was asked to be solved"},
+            "until": {"type": ["string", "null"], "description": "last stage asked for; null where the whole plan was"},
             "verdict": _object(
                 {"code": {"enum": ["castable", "after_change", "not_this_way"]}, "says": _TEXT, "change": _TEXT}
             ),

@@ -8,7 +8,7 @@ from xml.sax.saxutils import quoteattr
 
 import numpy as np
 
-from strickle.base import Array, Mesh
+from strickle.base import Array
 
 _EPOCH = (1980, 1, 1, 0, 0, 0)
 _CORE = "http://schemas.microsoft.com/3dmanufacturing/core/2015/02"
@@ -26,15 +26,11 @@ _RELS = (
 )
 
 
-def on_the_bed(mesh: Mesh) -> Array:
-    """Vertices in millimetres, turned as in the mould and moved so that the least corner is the origin, (n, 3)."""
-    moved: Array = (mesh.vertices - mesh.vertices.min(axis=0)) * 1e3
-    return moved
+def threemf(name: str, vertices: Array, faces: Array, note: str = "") -> bytes:
+    """A 3MF file with one named object; vertices (n, 3) in millimetres as it lies on the bed, z up; faces (m, 3).
 
-
-def threemf(name: str, mesh: Mesh, note: str = "") -> bytes:
-    """A 3MF file with one named object in millimetres. Source: 3MF Consortium, Core Specification 1.3."""
-    vertices = on_the_bed(mesh)
+    Source: 3MF Consortium, Core Specification 1.3.
+    """
     body = io.StringIO()
     body.write('<?xml version="1.0" encoding="UTF-8"?>\n')
     body.write(f'<model unit="millimeter" xml:lang="en" xmlns="{_CORE}">\n')
@@ -44,7 +40,7 @@ def threemf(name: str, mesh: Mesh, note: str = "") -> bytes:
     body.write(f'<resources><object id="1" type="model" name={quoteattr(name)}><mesh><vertices>\n')
     body.writelines(f'<vertex x="{x:.6f}" y="{y:.6f}" z="{z:.6f}"/>\n' for x, y, z in vertices.tolist())
     body.write("</vertices><triangles>\n")
-    body.writelines(f'<triangle v1="{a}" v2="{b}" v3="{c}"/>\n' for a, b, c in np.asarray(mesh.faces, dtype=np.int64).tolist())
+    body.writelines(f'<triangle v1="{a}" v2="{b}" v3="{c}"/>\n' for a, b, c in np.asarray(faces, dtype=np.int64).tolist())
     body.write('</triangles></mesh></object></resources><build><item objectid="1"/></build></model>\n')
     out = io.BytesIO()
     with zipfile.ZipFile(out, "w", zipfile.ZIP_DEFLATED) as box:
@@ -56,13 +52,16 @@ def threemf(name: str, mesh: Mesh, note: str = "") -> bytes:
     return out.getvalue()
 
 
-def stl(name: str, mesh: Mesh) -> bytes:
-    """A binary STL in millimetres; the name stands in the header (which must not begin with "solid")."""
-    corners = on_the_bed(mesh)[np.asarray(mesh.faces, dtype=np.int64)]
+def stl(name: str, vertices: Array, faces: Array, lies: str = "") -> bytes:
+    """A binary STL of vertices (n, 3) in millimetres as it lies on the bed, z up, and faces (m, 3).
+
+    Name and how it lies stand in the header (which must not begin with "solid").
+    """
+    corners = vertices[np.asarray(faces, dtype=np.int64)]
     normal = np.cross(corners[:, 1] - corners[:, 0], corners[:, 2] - corners[:, 0])
     length = np.linalg.norm(normal, axis=1, keepdims=True)
     record = np.zeros(len(corners), dtype=[("normal", "<f4", 3), ("corners", "<f4", (3, 3)), ("spare", "<u2")])
     record["normal"] = normal / np.where(length > 0, length, 1.0)
     record["corners"] = corners
-    header = f"strickle {name}, millimetres".encode("ascii", "replace")[:80].ljust(80)
+    header = f"strickle {name}, millimetres, {lies}".rstrip(", ").encode("ascii", "replace")[:80].ljust(80)
     return header + np.uint32(len(corners)).tobytes() + record.tobytes()
