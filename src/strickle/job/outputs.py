@@ -32,7 +32,9 @@ def print_files(results: Mapping[str, Outcome], units: str) -> dict[str, bytes]:
     out: dict[str, bytes] = {}
     for piece in pieces_of(results):
         vertices, lies = on_the_bed(piece)
-        out[f"{piece.name}.3mf"] = threemf(piece.name, vertices, piece.mesh.faces, f"{render(piece.note, units)} On the bed: {lies}.".strip())
+        out[f"{piece.name}.3mf"] = threemf(
+            piece.name, vertices, piece.mesh.faces, f"{render(piece.note, units).rstrip('. ')}. On the bed: {lies}.".lstrip(". ")
+        )
         out[f"{piece.name}.stl"] = stl(piece.name, vertices, piece.mesh.faces, lies)
     return out
 

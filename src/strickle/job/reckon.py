@@ -107,9 +107,9 @@ def reckon(rule: str, /, **values: Any) -> Reckoning:
     if len(parts) != len(described.outputs) or any(isinstance(part, complex) for part in parts):
         raise _no_answer(described, given)
     outputs = {out.name: (float(part), out.unit) for out, part in zip(described.outputs, parts, strict=True)}
-    if any(math.isnan(value) for value, _ in outputs.values()):
-        raise _no_answer(described, given)
     first = described.outputs[0]
+    if math.isnan(outputs[first.name][0]):  # further outputs may be unknown, such as the spread of a book that gives none
+        raise _no_answer(described, given)
     return Reckoning(
         rule=rule,
         value=outputs[first.name][0],
