@@ -2,20 +2,28 @@
 
 from __future__ import annotations
 
+from collections.abc import Sequence
 from dataclasses import dataclass
 
 import manifold3d as m3
 import numpy as np
 import shapely
 
-from strickle.base import Array
+from strickle.base import Array, Piece
 from strickle.rigging.basin import sprue_solid
 from strickle.rigging.body import Body
 from strickle.rigging.formers import Former
-from strickle.rigging.layout import WELL_BELOW, Layout, sprue_base_radius
+from strickle.rigging.layout import Layout, sprue_base_radius
 from strickle.rigging.sizing import Sizes
-from strickle.rigging.solids import DRAFT, Solid, chain, frustum, unite
+from strickle.rigging.solids import CRUMB, DRAFT, Frame, Solid, chain, frustum, raw, unite, whole
 from strickle.rigging.vents import FlowOff, vent_plate
+
+PLATE, BASIN, THROUGH = 0, 1, 2
+"""Order of drawing before the cope is lifted: vent plate, basin, what else comes out through the cope top."""
+DRAG, RUNNER, COPE = 10, 30, 50
+"""Order after it: the drag's pattern (as the pattern room counts it), runner and riser feet, the cope's pattern."""
+FAR = 50.0
+"""mm within which a former's pattern piece is looked for."""
 
 
 @dataclass(slots=True, eq=False)
@@ -37,7 +45,7 @@ def metal_bodies(layout: Layout, flow: FlowOff | None, sizes: Sizes, top: float)
         out.append(Metal3D(f"neck-{n}", "neck", s.neck, True, s.contact))
     if layout.route is not None and layout.needs is not None:
         needs, route = layout.needs, layout.route
-        deep = needs.depth + WELL_BELOW
+        deep = needs.depth + needs.below
         well = frustum(float(route.sprue[0]), float(route.sprue[1]), -deep, 0.0, needs.well - deep * np.tan(DRAFT), needs.well)
         out.append(Metal3D("runner", "running", chain(route.line, needs.radius, needs.depth) + well, False))
         base = sprue_base_radius(sizes)
@@ -53,19 +61,39 @@ def metal_bodies(layout: Layout, flow: FlowOff | None, sizes: Sizes, top: float)
 
 def casting_of(body: Body, bodies: list[Metal3D]) -> Solid:
     """Part and rigging as one: the rigging reaches past the part's skin and is never trimmed first."""
-    return unite([body.solid, *(b.solid for b in bodies)])
+    return whole(unite([body.solid, *(b.solid for b in bodies)]))
 
 
 def crumbs(casting: Solid) -> tuple[int, float]:
-    """Bodies of the casting and the volume [mm3] outside its largest."""
-    volumes = sorted((float(b.volume()) for b in casting.decompose()), reverse=True)
+    """Bodies of the casting and the volume [mm3] outside its largest; what is under ``CRUMB`` does not count."""
+    volumes = sorted((v for v in (float(b.volume()) for b in casting.decompose()) if abs(v) >= CRUMB), reverse=True)
     return len(volumes), float(sum(volumes[1:]))
 
 
+@dataclass(frozen=True, slots=True)
+class Leant:
+    """A pattern piece that formers lean on."""
+
+    name: str
+    half: str
+    order: int
+    solid: Solid
+
+
+def leant_on(pieces: Sequence[Piece], frame: Frame) -> list[Leant]:
+    """The pattern's pieces as solids of the room's frame."""
+    return [Leant(p.name, p.half, p.order, raw(frame.inward(p.mesh.vertices), p.mesh.faces)) for p in pieces]
+
+
 def formers(
-    body: Body, layout: Layout, bodies: list[Metal3D], flow: FlowOff | None, vents: list[Array], top: float, bed: Array
+    body: Body, layout: Layout, bodies: list[Metal3D], flow: FlowOff | None, vents: list[Array], top: float, bed: Array, pattern: list[Leant]
 ) -> tuple[list[Former], Solid | None]:
-    """The printed pieces in their order of drawing, and the vent plate's solid if there is one."""
+    """The printed pieces in their order of drawing, and the vent plate's solid if there is one.
+
+    The plate comes before everything: vents are pricked with all formers in. What leaves through the cope top follows (``BASIN``,
+    ``THROUGH``) and then, the cope lifted, drag and cope give up their own: the pattern first, since a former's end may reach under the
+    pattern's wider part, and what is fixed to a piece together with it.
+    """
     by = {b.name: b.solid for b in bodies}
     part = body.solid
 
@@ -73,11 +101,12 @@ def formers(
     drag_half = part.trim_by_plane((0.0, 0.0, -1.0), 0.0)
     drag_half = unite([drag_half, *(by[n] for n in ("runner",) if n in by), *(s.drag for s in layout.stands if s.drag is not None)])
     out: list[Former] = []
-    out += _running_formers(layout, by, part, cope_half, drag_half)
-    out += _riser_formers(layout, by, part, cope_half, drag_half)
+    out += _running_formers(layout, by, part, cope_half, drag_half, pattern)
+    out += _riser_formers(layout, by, part, cope_half, drag_half, pattern)
     if flow is not None:
+        on = _leant(by["flow-off-1"], "cope", pattern)
         out.append(
-            Former("flow-off-1", "former", "cope", by["flow-off-1"] - part, True, 2, "stands on the cope-pattern; drawn up out of the cope top",
+            Former("flow-off-1", "former", "cope", by["flow-off-1"] - part, True, THROUGH, f"stands on the {on.name}; drawn up out of the cope top",
                    [flow.at[:2]], flow.top_radius)
         )  # fmt: skip
     outlines = []
@@ -89,57 +118,79 @@ def formers(
     plate = vent_plate(vents, outlines, bed, top)
     if plate is not None:
         out.append(
-            Former("vent-plate", "plate", "cope", plate, True, 0, "laid on the rammed cope round the formers; prick the vents through its holes, "
-                   "then take it off", [], touches_sand=False)
+            Former("vent-plate", "plate", "cope", plate, True, PLATE, "laid on the rammed cope before anything is drawn, round the formers; prick "
+                   "the vents through its holes, then take it off", [], touches_sand=False)
         )  # fmt: skip
+    for former in out:
+        former.solid = whole(former.solid)
     return sorted(out, key=lambda f: f.order), plate
 
 
-def _running_formers(layout: Layout, by: dict[str, Solid], part: Solid, cope_half: Solid, drag_half: Solid) -> list[Former]:
+def _leant(solid: Solid, half: str, pattern: list[Leant]) -> Leant:
+    """The pattern piece of ``half`` that ``solid`` lies against."""
+    own = [p for p in pattern if p.half == half]
+    if not own:
+        return Leant(f"{half}-pattern", half, COPE if half == "cope" else DRAG, m3.Manifold())
+    return own[0] if len(own) == 1 else min(own, key=lambda p: float(p.solid.min_gap(solid, FAR)))
+
+
+def _running_formers(
+    layout: Layout, by: dict[str, Solid], part: Solid, cope_half: Solid, drag_half: Solid, pattern: list[Leant]
+) -> list[Former]:
     if layout.route is None or layout.needs is None:
         return []
     needs, route = layout.needs, layout.route
     middle = np.asarray(route.cup.floor.centroid.coords[0])
+    glued = any(bar.side < 0 for bar in layout.bars)
+    first = "after the drag-pattern" if any(p.half == "drag" for p in pattern) else "when the cope is off"
     out = [
-        Former("basin-former", "former", "cope", by["basin"], True, 1, "stands on the sprue-former; drawn up out of the cope top first",
+        Former("basin-former", "former", "cope", by["basin"], True, BASIN, "stands on the sprue-former; drawn up out of the cope top first",
                [middle], route.cup.width / 2),
-        Former("sprue-former", "former", "cope", by["sprue"] - by["runner"], True, 2, "stands on the runner's well; drawn up out of the cope top",
-               [route.sprue], layout.tip),
+        Former("sprue-former", "former", "cope", by["sprue"] - by["runner"], True, THROUGH, "stands on the runner's well; drawn up out of the "
+               "cope top after the basin-former", [route.sprue], layout.tip),
     ]  # fmt: skip
-    lift = [np.array([*route.line[0], needs.depth + WELL_BELOW]), np.array([*route.line[-1], needs.depth])]
+    lift = [np.array([*route.line[0], needs.depth + needs.below]), np.array([*route.line[-1], needs.depth])]
     out.append(
-        Former("runner", "former", "drag", by["runner"], True, 4, "lies on the parting in the drag, flat face up; drawn up out of the drag "
-               "with the ingates of its half, lifted at both ends", lift, needs.radius)
+        Former("runner", "former", "drag", by["runner"], True, RUNNER, f"lies on the parting in the drag, flat face up; drawn up out of the drag "
+               f"{first}{', its ingates with it' if glued else ''}, lifted at both ends", lift, needs.radius)
     )  # fmt: skip
     for n, bar in enumerate(layout.bars, start=1):
         solid = by[f"ingate-{n}"] - part - by["runner"]
         solid = max(solid.decompose(), key=lambda s: s.volume())
-        if bar.side > 0:
-            note = "lies on the parting over the runner, against the cope-pattern; drawn with the cope-pattern"
-            out.append(Former(f"ingate-{n}", "former", "cope", solid, False, 3, note, [], beside=cope_half))
+        if bar.side < 0:
+            on = _leant(solid, "cope" if bar.lap else "drag", pattern)
+            note = f"glued or pinned to the runner, {'under' if bar.lap else 'against'} the {on.name}; drawn with the runner"
+            out.append(Former(f"ingate-{n}", "former", "drag", solid, True, RUNNER, note, [], beside=drag_half))
+        elif bar.lap:
+            note = "lies on the parting over the runner and the drag-pattern; stays in the cope and is drawn down out of it"
+            out.append(Former(f"ingate-{n}", "former", "cope", solid, False, COPE, note, [], beside=cope_half))
         else:
-            note = "glued or pinned to the runner, against the drag-pattern; drawn with the runner"
-            out.append(Former(f"ingate-{n}", "former", "drag", solid, True, 4, note, [], beside=drag_half))
+            on = _leant(solid, "cope", pattern)
+            note = f"lies on the parting over the runner, fixed to the {on.name}; drawn with it"
+            out.append(Former(f"ingate-{n}", "former", "cope", solid, False, on.order, note, [], beside=cope_half))
     return out
 
 
-def _riser_formers(layout: Layout, by: dict[str, Solid], part: Solid, cope_half: Solid, drag_half: Solid) -> list[Former]:
+def _riser_formers(layout: Layout, by: dict[str, Solid], part: Solid, cope_half: Solid, drag_half: Solid, pattern: list[Leant]) -> list[Former]:
     out: list[Former] = []
     for n, s in enumerate(layout.stands, start=1):
         on = f"stands on neck-{n}" if s.kind == "top" else f"stands on riser-foot-{n}"
-        out.append(Former(f"riser-{n}", "former", "cope", s.body - part, True, 2, f"{on}; drawn up out of the cope top", [s.at], s.top_radius))
+        out.append(
+            Former(f"riser-{n}", "former", "cope", s.body - part, True, THROUGH, f"{on}; drawn up out of the cope top", [s.at], s.top_radius)
+        )
         riser = s.body if s.drag is None else s.body + s.drag
         neck = max((s.neck - part - riser).decompose(), key=lambda m: m.volume(), default=m3.Manifold())
-        if s.kind == "top":
-            note = "fixed on the cope-pattern, wide end on the part; drawn with the cope-pattern after its riser is out"
-            out.append(Former(f"neck-{n}", "former", "cope", neck, False, 3, note, [], beside=cope_half))
-        elif s.bar is not None and s.bar.side > 0:
-            note = "lies on the parting against the cope-pattern; drawn with the cope-pattern"
-            out.append(Former(f"neck-{n}", "former", "cope", neck, False, 3, note, [], beside=cope_half))
+        if s.kind == "top" or (s.bar is not None and s.bar.side > 0):
+            leant = _leant(neck, "cope", pattern)
+            how = "wide end on the part" if s.kind == "top" else "flat face on the parting"
+            note = f"fixed to the {leant.name}, {how}; drawn with it"
+            out.append(Former(f"neck-{n}", "former", "cope", neck, False, leant.order, note, [], beside=cope_half))
         else:
-            note = "lies on the parting against the drag-pattern; drawn with the riser's foot"
-            out.append(Former(f"neck-{n}", "former", "drag", neck, True, 4, note, [], beside=drag_half))
+            leant = _leant(neck, "drag", pattern)
+            note = f"fixed to riser-foot-{n}, against the {leant.name}, flat face on the parting; drawn with the foot"
+            out.append(Former(f"neck-{n}", "former", "drag", neck, True, RUNNER + n, note, [], beside=drag_half))
         if s.drag is not None:
-            note = f"under riser-{n}, flat face at the parting; drawn up out of the drag"
-            out.append(Former(f"riser-foot-{n}", "former", "drag", s.drag, True, 4, note, [s.at], s.radius))
+            after = "after the drag-pattern" if any(p.half == "drag" for p in pattern) else "when the cope is off"
+            note = f"under riser-{n}, flat face on the parting; drawn up out of the drag {after}"
+            out.append(Former(f"riser-foot-{n}", "former", "drag", s.drag, True, RUNNER + n, note, [s.at], s.radius))
     return out

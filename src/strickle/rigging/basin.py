@@ -1,4 +1,7 @@
-"""Sprue and pouring basin: the sprue stands on the well and widens upward to the basin's floor; the basin is open at the cope top."""
+"""Sprue and pouring basin: the sprue stands on the well and widens upward to the basin's floor; the basin is open at the cope top.
+
+A small pour gets a round cup over the sprue, a larger one a long basin with the sprue under one end.
+"""
 
 from __future__ import annotations
 
@@ -20,7 +23,7 @@ LEAST_DRAFT = math.radians(1.5)
 
 @dataclass(slots=True, eq=False)
 class Cup:
-    """A pouring basin: plan outlines at floor and rim."""
+    """A pouring basin: plan outlines at floor and rim; ``length`` and ``width`` at the rim."""
 
     floor: Plan
     rim: Plan
@@ -47,22 +50,27 @@ def sprue_solid(at: Array, base: float, top: float, low: float, high: float) -> 
 
 
 def place_cup(at: Array, beside: Array, sprue_top: float, size: tuple[float, float, float], tall: Plan, clear: float, room: Array) -> Cup | None:
-    """The basin with the sprue under one end of its floor, turned where it keeps clear of ``tall`` and inside ``room`` best."""
+    """The basin with the sprue under one end of its floor, turned where it keeps clear of ``tall`` and inside ``room`` best.
+
+    ``size``: length, width at the rim and depth. As long as wide it is a round cup with the sprue in its middle.
+    """
     length, width, depth = size
-    width = max(width, 2.0 * sprue_top + 6.0)
-    length = max(length, width)
+    lean = depth * math.tan(LEAN)
+    round_cup = length <= width
+    width = max(width - 2.0 * lean, 2.0 * sprue_top + 6.0)
+    length = width if round_cup else max(length - 2.0 * lean, width)
     heading = math.atan2(*(at - beside)[::-1])
     best: tuple[float, Cup] | None = None
-    for turn in np.arange(8) * (math.pi / 4):
+    for turn in np.arange(1 if round_cup else 8) * (math.pi / 4):
         way = np.array([math.cos(heading + turn), math.sin(heading + turn)])
-        spine = shapely.LineString([at, at + max(length - width, 0.1) * way])
+        spine = shapely.Point(*at) if round_cup else shapely.LineString([at, at + max(length - width, 0.1) * way])
         floor = spine.buffer(0.5 * width, quad_segs=10)
-        rim = spine.buffer(0.5 * width + depth * math.tan(LEAN), quad_segs=10)
+        rim = spine.buffer(0.5 * width + lean, quad_segs=10)
         if rim.distance(tall) < clear:
             continue
         x0, y0, x1, y1 = rim.bounds
         over = max(room[0] - x0, 0.0) + max(x1 - room[1], 0.0) + max(room[2] - y0, 0.0) + max(y1 - room[3], 0.0)
         cost = 20.0 * over + 2.0 * abs(math.sin(turn)) + (1.0 if turn > 1 else 0.0)
         if best is None or cost < best[0]:
-            best = cost, Cup(floor, rim, length, width, depth)
+            best = cost, Cup(floor, rim, length + 2.0 * lean, width + 2.0 * lean, depth)
     return None if best is None else best[1]

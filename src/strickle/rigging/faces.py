@@ -9,7 +9,7 @@ from dataclasses import dataclass
 import numpy as np
 import shapely
 
-from strickle.base import Array
+from strickle.base import Array, tell
 from strickle.rigging.body import Body, Plan
 
 LEVELS = (0.04, 0.35, 0.65, 0.95)
@@ -149,7 +149,7 @@ def find_places(
     roof = body.top_at(inner[:, 0], inner[:, 1]) if side > 0 else -body.bottom_at(inner[:, 0], inner[:, 1])
     thin = good & ((chord.min(axis=1) < least) | (2 * ball < least - body.cell) | (height > 1.05 * (2 * ball + body.cell)) | (height > roof - 0.1))
     if thin.any():
-        counts[f"wall thinner than {least:.1f} mm"] += int(thin.sum())
+        counts[f"wall thinner than {tell(least * 1e-3, 'm')}"] += int(thin.sum())
     good &= ~thin
     most = float(body.depth.max()) or 1.0
     score = ball / most - 0.5 * sag / width - 0.15 * spread / height

@@ -17,6 +17,8 @@ from strickle.rigging.faces import LEVELS, Place, feel, find_places, outline_poi
 from strickle.rigging.solids import DRAFT, REACH, Solid, around, bar_section, contact, pieces_over, wedge_bar
 
 HEIGHTS = (12.0, 10.0, 8.0, 6.0, 5.0, 4.0, 3.0, 2.5, 2.0)
+THIN = 4.0
+"""mm: metal in an ingate no higher bears a higher speed before its skin tears (stores, fill.critical_speed_thin)."""
 WIDEST = 45.0
 FLUSH = 0.01
 """mm a bar's flat faces are drawn back while its contact is measured: a flush face would count its hidden area."""
@@ -160,7 +162,9 @@ class Pick:
     cost: float
 
 
-def picks(body: Body, section: float, taken: Plan, clear: float, counts: Counter[str], most: int = 3) -> list[Pick]:
+def picks(
+    body: Body, section: float, taken: Plan, clear: float, counts: Counter[str], most: int = 3, heights: tuple[float, ...] = HEIGHTS
+) -> list[Pick]:
     """Sets of up to ``most`` places that could carry ingates of ``section`` [mm2] together, best first."""
     paths = Paths(body)
     found: list[Pick] = []
@@ -168,7 +172,7 @@ def picks(body: Body, section: float, taken: Plan, clear: float, counts: Counter
     for number in range(1, most + 1):
         if number > 1 and found and body.extent < LARGE:
             break
-        for side, height in itertools.product((-1, 1), HEIGHTS):
+        for side, height in itertools.product((-1, 1), heights):
             width = bar_width(section / number, height)
             if not height <= width <= WIDEST:
                 continue
@@ -215,7 +219,7 @@ def fit_laps(body: Body, section: float, taken: Plan, counts: Counter[str]) -> l
     """Tongues in the other half under a flat face at the parting, for a part that lies wholly in one half; best first."""
     side = 1 if body.low[2] > -0.1 else -1 if body.high[2] < 0.1 else 0
     if side == 0:
-        counts["lap: the part lies in both halves"] += 1
+        counts["as a lap: the part lies in both halves"] += 1
         return []
     rim, higher = body.section(side * 0.02), body.section(side * 1.0)
     found: list[tuple[float, Bar]] = []
@@ -226,7 +230,7 @@ def fit_laps(body: Body, section: float, taken: Plan, counts: Counter[str]) -> l
         outline = outline_points(rim, width)
         good = (outline.chord > 0.97) & (np.abs(outline.sag) < 0.08 * width)
         if not good.any():
-            counts["lap: no straight flat rim"] += 1
+            counts["as a lap: no straight flat rim"] += 1
         step = max(1, int(good.sum()) // 24)
         for i in np.flatnonzero(good)[::step]:
             bar = _lap(body, outline.at[i], outline.inward[i], side, width, height, section, (rim, higher, taken), counts)
@@ -254,18 +258,18 @@ def _lap(
         return shapely.Polygon([at + t * inward + s * 0.5 * width * across for t, s in ((-back, -1), (-back, 1), (ahead, 1), (ahead, -1))])
 
     if tongue(-0.5, 40.0).intersects(taken):
-        counts["lap: taken by a riser"] += 1
+        counts["as a lap: taken by a riser"] += 1
         return None
     low, high = 0.0, 15.0
     if rim.intersection(tongue(high)).area < section:
-        counts["lap: rim too narrow"] += 1
+        counts["as a lap: rim too narrow"] += 1
         return None
     for _ in range(40):
         middle = 0.5 * (low + high)
         low, high = (middle, high) if rim.intersection(tongue(middle)).area < section else (low, middle)
     # sand between tongue and a rounded edge would be a feather
     if higher.difference(rim.buffer(1.0)).intersection(tongue(high)).area > 0.5 or tongue(-1.5, 12.0).intersection(higher).area > 0.5:
-        counts["lap: rounded edge would leave a feather of sand"] += 1
+        counts["as a lap: rounded edge would leave a feather of sand"] += 1
         return None
     joined = rim.intersection(tongue(high))
     x0, y0, x1, y1 = joined.bounds
@@ -276,11 +280,11 @@ def _lap(
     behind = body.metal[i[:, 0], i[:, 1], i[:, 2]] if len(inside) else np.zeros(1, dtype=bool)
     height_map = body.top_at(inside[:, 0], inside[:, 1]) if side > 0 else -body.bottom_at(inside[:, 0], inside[:, 1])
     if behind.mean() < 0.7 or (height_map >= 2.0).mean() < 0.9:
-        counts["lap: too little metal behind the flat face"] += 1
+        counts["as a lap: too little metal behind the flat face"] += 1
         return None
     points = np.column_stack([inside, np.zeros(len(inside))])
     if body.is_marked(points):
-        counts["lap: marked face"] += 1
+        counts["as a lap: marked face"] += 1
         return None
     joint = np.array([joined.centroid.x, joined.centroid.y, 0.0])
     return Bar(at, inward, -side, width, height, high, section, float(joined.area), joint, lap=True)

@@ -13,13 +13,16 @@ import shapely
 from strickle.base import Array
 from strickle.rigging.basin import sprue_radii
 from strickle.rigging.body import Body
-from strickle.rigging.gates import Bar, Pick, fall_below, fit_bar, fit_laps, picks
+from strickle.rigging.gates import HEIGHTS, THIN, Bar, Pick, fall_below, fit_bar, fit_laps, picks
 from strickle.rigging.risers import Spot, Stand, stand
 from strickle.rigging.runner import Ground, Needs, Route, lay, runner_section
 from strickle.rigging.sizing import Sizes
 
 WELL_BELOW = 6.0
 """mm the well goes deeper than the runner."""
+SMALL = 50e3
+"""mm3: a smaller part gets a short runner and a shallow well, which would else outweigh it."""
+SMALL_WELL = 3.0
 TRIES = 24
 SMALLER = ((0.75, 1), (0.55, 1), (0.75, 2), (0.4, 1), (0.55, 3), (0.4, 3))
 """share of the wished ingate section and most ingates, tried where no face takes the whole; the metal then comes in faster, and is told so.
@@ -74,7 +77,7 @@ def place_running(
     taken = low_risers.buffer(clear) if not low_risers.is_empty else low_risers
     best: Layout | None = None
     searched = 0
-    for bars in _offers(body, section, taken, clear, reasons):
+    for bars in _offers(body, section, sizes.critical_speed / sizes.thin_speed, taken, clear, reasons):
         searched += 1
         layout = _lay_one(body, bars, stands, missing, sizes, top, room, clear, reasons)
         if layout is not None and (best is None or _over(layout) < _over(best)):
@@ -91,7 +94,8 @@ def place_running(
     return best
 
 
-def _offers(body: Body, section: float, taken: shapely.Geometry, clear: float, reasons: Reasons) -> Iterator[list[Bar]]:
+def _offers(body: Body, section: float, thin: float, taken: shapely.Geometry, clear: float, reasons: Reasons) -> Iterator[list[Bar]]:
+    """Sets of ingates of ``section`` [mm2] together, where none fits laps, then low ones of ``thin`` times the section, then smaller ones."""
     found: list[Pick] = picks(body, section, taken, clear, reasons.gates)
     served = False
     for pick in found[: 3 * TRIES]:
@@ -105,10 +109,12 @@ def _offers(body: Body, section: float, taken: shapely.Geometry, clear: float, r
     for bar in fit_laps(body, section, taken, reasons.gates):
         served = True
         yield [bar]
-    for share, most in SMALLER:
+    low = tuple(h for h in HEIGHTS if h <= THIN)
+    tries = [(thin, most, low) for most in (1, 2, 3)] + [(share, most, HEIGHTS) for share, most in SMALLER]
+    for share, most, heights in tries:
         if served:
             return
-        for pick in picks(body, share * section, taken, clear, Counter(), most)[:TRIES]:
+        for pick in picks(body, share * section, taken, clear, Counter(), most, heights)[:TRIES]:
             fewer = [fit_bar(body, place, share * section / len(pick.places), Counter()) for place in pick.places]
             whole = [b for b in fewer if b is not None]
             if len(whole) == len(fewer):
@@ -137,9 +143,10 @@ def _lay_one(
     cup_depth = sizes.basin_depth * 1e3
     base, tip = sprue_radii(sizes.sprue_base_area * 1e6, sizes.sprue_top_area * 1e6, top - cup_depth)
     well = max(1.5 * base, radius + 2.0, base + 3.0)
+    small = float(body.solid.volume()) < SMALL
     needs = Needs(
         clear=clear, radius=radius, depth=depth, well=well, sprue_top=tip, cup_length=sizes.basin_length * 1e3, cup_width=sizes.basin_width * 1e3,
-        cup_depth=cup_depth, room=room, top=top,
+        cup_depth=cup_depth, room=room, top=top, small=small, below=SMALL_WELL if small else WELL_BELOW,
     )  # fmt: skip
     risers = shapely.unary_union([s.high for s in stands]) if stands else shapely.Polygon()
     low = shapely.unary_union([body.outline, *(s.low for s in stands)])

@@ -9,6 +9,7 @@ import shapely
 
 from strickle.base import Array
 from strickle.rigging.assembly import Metal3D
+from strickle.rigging.gates import THIN, Bar
 from strickle.rigging.layout import Layout
 from strickle.rigging.result import Basin, Ingate, Neck, Region, Riser, Runner, Sprue, Vent
 from strickle.rigging.runner import section_area
@@ -59,6 +60,11 @@ def speeds(layout: Layout, sizes: Sizes) -> float:
     return sizes.gate_speed * sizes.ingate_area / built if built else math.nan
 
 
+def bears(bar: Bar, sizes: Sizes) -> float:
+    """Speed [m/s] that metal in this ingate bears without tearing its skin."""
+    return sizes.thin_speed if bar.height <= THIN else sizes.critical_speed
+
+
 def ingates(layout: Layout, sizes: Sizes, frame: Frame) -> tuple[Ingate, ...]:
     """The ingates as built."""
     speed = speeds(layout, sizes)
@@ -71,6 +77,7 @@ def ingates(layout: Layout, sizes: Sizes, frame: Frame) -> tuple[Ingate, ...]:
             height=bar.height * 1e-3,
             half="cope" if bar.side > 0 else "drag",
             speed=speed,
+            critical=bears(bar, sizes),
             fall=bar.fall * 1e-3,
             asked=bar.asked * 1e-6,
             contact=bar.contact * 1e-6,

@@ -2,7 +2,7 @@
 
 from __future__ import annotations
 
-import math
+import re
 from collections import Counter
 from collections.abc import Iterable
 
@@ -15,14 +15,13 @@ from strickle.pattern import Pattern
 from strickle.rigging.checks import Checked
 from strickle.rigging.gates import CLOSE
 from strickle.rigging.layout import Layout
-from strickle.rigging.records import speeds
+from strickle.rigging.records import bears, speeds
 from strickle.rigging.risers import STAND_OFF
 from strickle.rigging.sizing import Sizes
 from strickle.rigging.solids import Frame
 
 LOW_RISER = 0.65
 """share of its wished height under which a higher cope is asked for: a riser about as high as wide is still left to the solve."""
-GRAVITY = 9.80665
 
 
 class Back:
@@ -38,10 +37,26 @@ class Back:
         return Where(point=(float(part[0]), float(part[1]), float(part[2])))
 
 
-def counted(counts: Counter[str], most: int = 3) -> str:
-    """The commonest reasons in words: "corner: 12 places, wall too thin: 3 places"."""
-    told = [f"{reason}: {number} {'place' if number == 1 else 'places'}" for reason, number in counts.most_common(most)]
-    return ", ".join(told) or "nothing to try"
+FIRST = "marked face"
+"""The reason that the person can lift without drawing the part again is told before commoner ones."""
+
+
+def counted(counts: Counter[str], most: int = 2) -> str:
+    """The commonest reasons in words: "mostly: wall thinner than 3 mm; corner". Of one reason with several limits the least is told."""
+    kinds: dict[str, list[str]] = {}
+    for reason in counts:
+        kinds.setdefault(reason.split("{{")[0], []).append(reason)
+    ranked = sorted(kinds.values(), key=lambda same: (not same[0].endswith(FIRST), -sum(counts[reason] for reason in same)))
+    told = [min(same, key=_limit) for same in ranked[:most]]
+    if not told:
+        return "nothing to try"
+    return told[0] if len(ranked) == 1 else "mostly: " + "; ".join(told)
+
+
+def _limit(reason: str) -> float:
+    """The quantity a reason names, 0 without one."""
+    found = re.search(r"\{\{q:([^|]+)\|", reason)
+    return float(found[1]) if found else 0.0
 
 
 def about_risers(layout: Layout, part: Part, top: float, back: Back) -> Iterable[Finding]:
@@ -62,7 +77,7 @@ def about_risers(layout: Layout, part: Part, top: float, back: Back) -> Iterable
             code="rigging.no_riser_place",
             weight="MIND",
             says=f"Hot spot {spot.number + 1} needs feeding and no riser {tell(spot.diameter * 1e-3, 'm')} across finds a place",
-            because=f"on top: {counted(on_top)}; beside the part: {counted(beside)}",
+            because=f"on top ({counted(on_top)}) and beside the part ({counted(beside)})",
             do="Turn the part so that this place lies high and flat, thicken the way to it, or thin the place itself",
             where=back(spot.at),
             source="places felt on the part's own surface",
@@ -73,8 +88,8 @@ def about_risers(layout: Layout, part: Part, top: float, back: Back) -> Iterable
                 code="rigging.neck_small",
                 weight="MIND",
                 says=f"The neck of riser-{n} is {tell(s.spot.neck_area * 1e-6, 'm2')}, {tell(s.neck_wish * 1e-6, 'm2')} was wished for",
-                because=f"no flat place takes the whole: on top {counted(layout.reasons.risers[s.spot.number][0])}; "
-                f"beside {counted(layout.reasons.risers[s.spot.number][1])}",
+                because=f"no flat place takes the whole, on top ({counted(layout.reasons.risers[s.spot.number][0])}) or beside the part "
+                f"({counted(layout.reasons.risers[s.spot.number][1])})",
                 do="Look at the freezing of that neck; add a flat pad for it if it closes too early",
                 where=back(s.joint),
                 margin=Margin(value=s.spot.neck_area / s.neck_wish, unit="1", of="neck section over the section wished for"),
@@ -93,29 +108,42 @@ def about_risers(layout: Layout, part: Part, top: float, back: Back) -> Iterable
 
 
 def about_ingates(layout: Layout, sizes: Sizes, back: Back) -> Iterable[Finding]:
-    """No ingate, lap ingates, falls, metal too fast as built, contacts off what was asked."""
+    """No ingate, ingates smaller than wished for, low ones, laps. How fast metal comes in and falls is the pour room's to tell."""
     if not layout.bars:
         yield Finding(
             code="rigging.no_ingate",
             weight="STOP",
             says=f"No face takes an ingate of {tell(sizes.ingate_area, 'm2')}",
-            because=counted(layout.reasons.gates, 4),
+            because=counted(layout.reasons.gates),
             do="Choose another parting or direction, free a marked face, or add a flat of the ingate's size beside the parting",
             source="places felt on the part's own surface",
         )
         return
-    critical = sizes.critical_speed
-    speed = speeds(layout, sizes)
+    built, wished = sum(b.section for b in layout.bars) * 1e-6, sizes.ingate_area
+    slow = min(layout.bars, key=lambda b: bears(b, sizes))
+    speed, critical = speeds(layout, sizes), bears(slow, sizes)
     if speed > critical:
         yield Finding(
-            code="rigging.gate_fast",
+            code="rigging.gates_narrow",
             weight="MIND",
-            says=f"Metal comes in at {tell(speed, 'm/s')}, over the {tell(critical, 'm/s')} it bears without tearing its skin",
-            because=f"the part's faces take ingates of {tell(sum(b.section for b in layout.bars) * 1e-6, 'm2')} together, "
-            f"{tell(sizes.ingate_area, 'm2')} was wished for ({counted(layout.reasons.gates)})",
-            do="Take a lower cope, or add a flat beside the parting for a wider ingate",
-            where=back(layout.bars[0].joint),
-            margin=Margin(value=critical / speed, unit="1", of="critical speed over gate speed"),
+            says=f"The part's faces take ingates of {tell(built, 'm2')} together, {tell(wished * sizes.critical_speed / critical, 'm2')} "
+            "was wished for",
+            because=f"no place takes the whole ({counted(layout.reasons.gates)})",
+            do="Add a flat beside the parting for a wider ingate, or take a lower cope, which drives the metal less",
+            where=back(slow.joint),
+            margin=Margin(value=critical / speed, unit="1", of="ingates' section over the section that slows the metal enough"),
+        )
+    elif speed > sizes.critical_speed:
+        yield Finding(
+            code="rigging.gates_thin",
+            weight="NOTE",
+            says=f"The ingates are low, {tell(slow.height * 1e-3, 'm')} high at the least, and let metal in faster than higher ones might: "
+            f"a section a few millimetres high bears about {tell(sizes.thin_speed, 'm/s')}, a high one {tell(sizes.critical_speed, 'm/s')}",
+            because=f"no face takes ingates of {tell(wished, 'm2')} together ({counted(layout.reasons.gates)})",
+            do="Nothing; add a flat beside the parting if you want a slower stream",
+            where=back(slow.joint),
+            margin=Margin(value=critical / speed, unit="1", of="speed that low ingates bear over the metal's"),
+            source="the stores' critical speed of thin sections",
         )
     for n, bar in enumerate(layout.bars, start=1):
         if bar.lap:
@@ -124,21 +152,9 @@ def about_ingates(layout: Layout, sizes: Sizes, back: Back) -> Iterable[Finding]
                 weight="MIND",
                 says=f"ingate-{n} laps {tell(bar.ahead * 1e-3, 'm')} over the flat face at the parting and leaves a scar of "
                 f"{tell(bar.contact * 1e-6, 'm2')}",
-                because=f"no side face serves: {counted(layout.reasons.gates)}",
+                because=f"no side face serves ({counted(layout.reasons.gates)})",
                 do="Dress the scar flat, or add a flat for a side ingate",
                 where=back(bar.joint),
-            )
-        fallen = math.sqrt(2.0 * GRAVITY * max(bar.fall, 0.0) * 1e-3)
-        if fallen > critical:
-            yield Finding(
-                code="rigging.fall",
-                weight="MIND",
-                says=f"Metal from ingate-{n} falls {tell(bar.fall * 1e-3, 'm')} inside the cavity and lands at {tell(fallen, 'm/s')}",
-                because=f"the cavity goes that far below the ingate, and the skin tears above {tell(critical, 'm/s')}",
-                do="Part it lower, turn the part over, or pour slowly until the low place is full",
-                where=back(bar.joint),
-                margin=Margin(value=critical / fallen, unit="1", of="critical speed over the speed after the fall"),
-                source="free fall",
             )
 
 

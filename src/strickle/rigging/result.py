@@ -22,8 +22,8 @@ class Basin(Record):
     """The pouring basin in the cope top (or on it)."""
 
     depth: float = si("m", "metal depth kept over the sprue")
-    width: float = si("m", "across")
-    length: float = si("m", "along")
+    width: float = si("m", "across, at the rim")
+    length: float = si("m", "along, at the rim; a round cup is as long as wide")
     volume: float = si("m3", "metal in it when full")
 
 
@@ -49,6 +49,7 @@ class Ingate(Record):
     height: float = si("m", "from the parting")
     half: str = word("cope | drag")
     speed: float = si("m/s", "metal speed in it at the design flow")
+    critical: float = si("m/s", "speed above which metal in it tears its skin; higher in an ingate a few millimetres high", default=0.5)
     fall: float = si("m", "how far metal falls inside the cavity below it")
     asked: float = si("m2", "contact area asked for")
     contact: float = si("m2", "contact area on the part, measured on the solids")

@@ -20,6 +20,9 @@ from strickle.rigging.solids import DRAFT
 CLOSING = 25.0
 """mm: notches narrower than twice this are passed by."""
 
+SHORT_LEAD = 5.0
+"""mm between the well and the first ingate of a small part, at least."""
+
 
 @dataclass(slots=True, eq=False)
 class Needs:
@@ -35,6 +38,8 @@ class Needs:
     cup_depth: float
     room: Array
     top: float
+    small: bool = False
+    below: float = 6.0
 
 
 @dataclass(slots=True, eq=False)
@@ -105,10 +110,12 @@ def _lines(bars: list[Bar], crossings: list[Array], ring: Plan, ground: Ground, 
         start, end = (last, first) if flip else (first, last)
         middle = body[::-1] if flip else body
         on, off = _ways(middle, start, end, flip)
-        long, short = max(4.0 * needs.radius, 25.0) + end.width / 2, 2.0 * needs.radius + 8.0 + end.width / 2
+        long, short = max(4.0 * needs.radius, 15.0 if needs.small else 25.0) + end.width / 2, 2.0 * needs.radius + 8.0 + end.width / 2
         outs = list(_ends(middle[-1], off, end, ground, needs, [long, short]))
         lead = max(30.0, start.width / 2 + needs.well + 12.0)
         leads = [start.width / 2 + needs.well + 12.0, lead, *(lead + extra for extra in (10.0, 20.0, 35.0, 55.0, 80.0))]
+        if needs.small:
+            leads.insert(0, start.width / 2 + needs.well + SHORT_LEAD)
         for tip in _ends(middle[0], on, start, ground, needs, leads):
             for out in outs[:2]:
                 yield np.vstack([tip[:0:-1], middle, out[1:]])

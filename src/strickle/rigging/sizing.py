@@ -11,6 +11,7 @@ from strickle.base import Finding, Margin, Record, Source, si, tearing_speed, te
 from strickle.metal import Metal
 from strickle.mould import Mould
 from strickle.part import HotSpot, Part
+from strickle.rigging.basin import LEAN
 from strickle.rigging.ask import RiggingAsk, RiserWish
 from strickle.rigging.losses import LOSS_SOURCES, discharge_first, discharge_full, mean_head, speed, sprue_loss
 from strickle.rigging.rules import riser_volume_efficiency, sprue_taper_area
@@ -34,6 +35,14 @@ RUNNER_RATIO = 2.0
 """Runner section over choke, unpressurised 1:2 (common practice)."""
 TAPER_ALLOWANCE = 1.15
 """Sprue top over the ideal taper: 10 to 20 % for losses, Campbell 2003 (from memory)."""
+CUP_FLOW = 0.25 / ALUMINIUM
+"""m3/s: a slower pour takes a round cup over the sprue, a faster one a long basin beside it (common practice)."""
+LEAST_CUP = 0.040
+"""m across the rim of a cup: a pot's lip finds it (common practice)."""
+BASIN_HOLDS = 1.0
+"""s of flow that a long basin holds: 1 to 1.5 s lets the hand waver, more is metal melted for nothing (common practice)."""
+BASIN_LONG = 1.6
+"""length over width of a long basin at its rim."""
 RISER_TIME = 1.25
 """Wished freezing time of a riser over that of what it feeds: a little over the 1.2 the verdict asks for."""
 ROUND_BODY = 0.746
@@ -62,10 +71,11 @@ class Sizes(Record):
     ingate_area: float = si("m2", "flow section of all ingates together")
     gate_speed: float = si("m/s", "highest speed in the ingates, first metal counted")
     critical_speed: float = si("m/s", "speed above which the front is torn")
+    thin_speed: float = si("m/s", "the same in an ingate of a few millimetres", default=0.0)
     fluid_time: float = si("s", "how long the thinnest wall stays fluid, first guess by the sand law")
     basin_depth: float = si("m", "metal kept over the sprue's top")
-    basin_width: float = si("m", "across")
-    basin_length: float = si("m", "along")
+    basin_width: float = si("m", "across, at the rim")
+    basin_length: float = si("m", "along, at the rim; as long as wide it is a round cup")
     findings: tuple[Finding, ...] = word("limits that clash", inner=True, default=())
     sources: tuple[Source, ...] = word("rules used", inner=True, default=())
 
@@ -120,6 +130,7 @@ class _Sections(Record):
 
     top: float = si("m2", "sprue top")
     depth: float = si("m", "basin depth")
+    cup: bool = word("a round cup over the sprue")
     ingate: float = si("m2", "all ingates")
     discharge: float = si("1", "full system")
     first: float = si("m3/s", "first metal")
@@ -128,13 +139,48 @@ class _Sections(Record):
 
 
 def _sections(choke: float, cope_height: float, rise: float, critical: float) -> _Sections:
-    """Everything that follows from one choke under a cope of this height."""
+    """Everything that follows from one choke under a cope of this height: with a cup where the flow is small, else with a basin."""
+    small = _with_basin(choke, cope_height, rise, critical, True)
+    return small if small.peak < CUP_FLOW else _with_basin(choke, cope_height, rise, critical, False)
+
+
+def basin_volume(width: float, length: float, depth: float) -> float:
+    """Metal [m3] in a basin with round ends, ``width`` and ``length`` [m] at its rim, sides leaning in by 10 degrees.
+
+    >>> round(basin_volume(0.040, 0.040, 0.0268) * 1e6, 1)
+    26.5
+    """
+    spine = max(length - width, 0.0)
+    widths = (width, width - depth * math.tan(LEAN), width - 2.0 * depth * math.tan(LEAN))
+    rim, middle, floor = (w * spine + math.pi / 4.0 * w * w for w in widths)
+    return depth / 6.0 * (rim + 4.0 * middle + floor)
+
+
+def _basin_size(found: _Sections) -> tuple[float, float]:
+    """Width and length [m] at the rim."""
+    top_width = math.sqrt(4.0 * found.top / math.pi)
+    if found.cup:
+        width = max(LEAST_CUP, 2.5 * top_width)
+        return width, width
+    low, high = top_width, 0.5
+    for _ in range(60):
+        middle = 0.5 * (low + high)
+        if basin_volume(middle, BASIN_LONG * middle, found.depth) < BASIN_HOLDS * found.mean:
+            low = middle
+        else:
+            high = middle
+    return high, BASIN_LONG * high
+
+
+def _with_basin(choke: float, cope_height: float, rise: float, critical: float, cup: bool) -> _Sections:
+    """The sections with a cup or a basin on the sprue."""
     depth = 0.03
     top = choke
     for _ in range(8):
         # the taper law wants more top for a shallow basin, and a wide top wants a deep basin; half full it must not drink air yet
         top = TAPER_ALLOWANCE * choke / sprue_taper_area(1.0, 0.5 * depth, cope_height)
-        depth = max(0.03, 2.0 * math.sqrt(4.0 * top / math.pi))
+        depth = 2.0 * math.sqrt(4.0 * top / math.pi)
+        depth = min(max(depth, 0.025), 0.030) if cup else max(depth, 0.030)
     head = cope_height + depth
     loss = sprue_loss(choke, top, cope_height)
     first = discharge_first(loss) * choke * speed(head)
@@ -143,6 +189,7 @@ def _sections(choke: float, cope_height: float, rise: float, critical: float) ->
     return _Sections(
         top=top,
         depth=depth,
+        cup=cup,
         ingate=ingate,
         discharge=discharge,
         first=first,
@@ -172,11 +219,13 @@ def size_running(
     kit: Kit,
     ask: RiggingAsk,
     mould: Mould | None = None,
+    thin_speed: float = 0.0,
 ) -> Sizes:
     """Running system for ``poured_volume`` [m3] under a cope of ``cope_height`` [m]; the basin stands on the cope.
 
     ``height_above_gate`` [m] is how far the part reaches above its ingates. The pour aims at a quarter of the time the thinnest wall allows, as
-    far as a steady hand can; the choke is never under 8 mm across. Limits that clash are findings. ``mould`` gives the sand.
+    far as a steady hand can; the choke is never under 8 mm across. Limits that clash are findings. ``mould`` gives the sand,
+    ``thin_speed`` [m/s] what metal bears in ingates of a few millimetres.
 
     Sources: Torricelli's law with published loss coefficients (see ``losses``); Campbell's critical speed and taper (from memory).
     """
@@ -192,8 +241,7 @@ def size_running(
     choke = max(_choke_for(time, poured_volume, cope_height, rise, critical), LEAST_CHOKE)
     found = _sections(choke, cope_height, rise, critical)
     time = poured_volume / found.mean
-    top_width = math.sqrt(4.0 * found.top / math.pi)
-    width = max(0.035, 2.2 * top_width)
+    width, length = _basin_size(found)
     findings = _clashes(height_above_gate, cope_height, time, fluid, found, fastest, ask, metal)
     return Sizes(
         pour_time=time,
@@ -208,15 +256,16 @@ def size_running(
         ingate_area=found.ingate,
         gate_speed=found.first / found.ingate,
         critical_speed=critical,
+        thin_speed=max(thin_speed, critical),
         fluid_time=fluid,
         basin_depth=found.depth,
         basin_width=width,
-        basin_length=1.7 * width,
+        basin_length=length,
         findings=findings,
         sources=(
             *LOSS_SOURCES,
             Source(key="campbell-speed", says="Critical gate speed, sprue taper: Campbell, Complete Casting Handbook, 2011", mark="memory"),
-            Source(key="hand-pour", says="Least choke, runner ratio, basin size: common practice", mark="common practice"),
+            Source(key="hand-pour", says="Least choke, runner ratio, pouring cup and basin size: common practice", mark="common practice"),
         ),
     )
 

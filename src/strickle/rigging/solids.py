@@ -136,6 +136,17 @@ def around(part: Solid, other: Solid, margin: float = 4.0) -> Solid:
     return part ^ box.translate((x0 - margin, y0 - margin, z0 - margin))
 
 
+CRUMB = 1e-3
+"""mm3: a smaller body is a rounding of the boolean, not metal."""
+
+
+def whole(solid: Solid) -> Solid:
+    """The solid without its crumbs."""
+    bodies = solid.decompose()
+    kept = [b for b in bodies if abs(b.volume()) >= CRUMB]
+    return solid if len(kept) in (0, len(bodies)) else m3.Manifold.compose(kept)
+
+
 def pieces_over(solid: Solid, least: float) -> int:
     """How many separate bodies of more than ``least`` mm3 it has."""
     return sum(1 for body in solid.decompose() if body.volume() > least)

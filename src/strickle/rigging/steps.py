@@ -15,7 +15,7 @@ from strickle.part import Part
 from strickle.pattern import Pattern
 from strickle.rigging import records, report
 from strickle.rigging.ask import RiggingAsk, RiserWish
-from strickle.rigging.assembly import Metal3D, casting_of, formers, metal_bodies
+from strickle.rigging.assembly import Metal3D, casting_of, formers, leant_on, metal_bodies
 from strickle.rigging.body import Body, prepare
 from strickle.rigging.checks import Checked, check
 from strickle.rigging.formers import fits_bed, held, printed
@@ -69,7 +69,8 @@ def rig(part: Part, pattern: Pattern, mould: Mould, metal: Metal, stores: Stores
     bodies = metal_bodies(layout, flow, sizes, place.top)
     casting = casting_of(place.body, bodies)
     checked = check(place.body, layout, bodies, casting)
-    made, plate = formers(place.body, layout, bodies, flow, vents, place.top, stores.kit.bed * MM)
+    leant = leant_on(pattern.pieces, place.frame)
+    made, plate = formers(place.body, layout, bodies, flow, vents, place.top, stores.kit.bed * MM, leant)
     stuck = {f.name: held(f) for f in made if f.touches_sand}
     pieces = tuple(printed(f, place.frame, stores.kit.print_error) for f in made)
     wanted = _room_wanted(place, layout, checked)
@@ -124,8 +125,10 @@ def _sizes(place: Place, riser_metal: float, metal: Metal, stores: Stores, ask: 
     # a wall under the least that sand moulds fill is told by the part room; hurrying the pour for it would only tear the metal
     least = stores.constants.get(f"section.min_{metal.family}_sand")
     wall = max(place.part.least_wall, least.value if least is not None else 0.0)
+    thin = stores.constants.get("fill.critical_speed_thin") if metal.family == "aluminium" else None
+    bears = thin.value if thin is not None else 0.0
     for _ in range(3):
-        sizes = size_running(volume, wall, max(top - depth, 0.3 * top), above, metal, stores.kit, ask, mould=place.mould)
+        sizes = size_running(volume, wall, max(top - depth, 0.3 * top), above, metal, stores.kit, ask, mould=place.mould, thin_speed=bears)
         if abs(sizes.basin_depth - depth) < 1e-5:
             break
         depth = min(sizes.basin_depth, 0.6 * top)
