@@ -134,9 +134,7 @@ def _leant(solid: Solid, half: str, pattern: list[Leant]) -> Leant:
     return own[0] if len(own) == 1 else min(own, key=lambda p: float(p.solid.min_gap(solid, FAR)))
 
 
-def _running_formers(
-    layout: Layout, by: dict[str, Solid], part: Solid, cope_half: Solid, drag_half: Solid, pattern: list[Leant]
-) -> list[Former]:
+def _running_formers(layout: Layout, by: dict[str, Solid], part: Solid, cope_half: Solid, drag_half: Solid, pattern: list[Leant]) -> list[Former]:
     if layout.route is None or layout.needs is None:
         return []
     needs, route = layout.needs, layout.route
@@ -175,9 +173,7 @@ def _riser_formers(layout: Layout, by: dict[str, Solid], part: Solid, cope_half:
     out: list[Former] = []
     for n, s in enumerate(layout.stands, start=1):
         on = f"stands on neck-{n}" if s.kind == "top" else f"stands on riser-foot-{n}"
-        out.append(
-            Former(f"riser-{n}", "former", "cope", s.body - part, True, THROUGH, f"{on}; drawn up out of the cope top", [s.at], s.top_radius)
-        )
+        out.append(Former(f"riser-{n}", "former", "cope", s.body - part, True, THROUGH, f"{on}; drawn up out of the cope top", [s.at], s.top_radius))
         riser = s.body if s.drag is None else s.body + s.drag
         neck = max((s.neck - part - riser).decompose(), key=lambda m: m.volume(), default=m3.Manifold())
         if s.kind == "top" or (s.bar is not None and s.bar.side > 0):

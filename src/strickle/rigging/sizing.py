@@ -11,8 +11,8 @@ from strickle.base import Finding, Margin, Record, Source, si, tearing_speed, te
 from strickle.metal import Metal
 from strickle.mould import Mould
 from strickle.part import HotSpot, Part
-from strickle.rigging.basin import LEAN
 from strickle.rigging.ask import RiggingAsk, RiserWish
+from strickle.rigging.basin import LEAN
 from strickle.rigging.losses import LOSS_SOURCES, discharge_first, discharge_full, mean_head, speed, sprue_loss
 from strickle.rigging.rules import riser_volume_efficiency, sprue_taper_area
 from strickle.stores import Kit
