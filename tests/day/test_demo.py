@@ -162,10 +162,6 @@ def test_every_printed_file_reads_again_in_millimetres(job):
         assert mesh.vertices.min(axis=0) == pytest.approx([0, 0, 0], abs=1e-6)
 
 
-_NOTES = "a piece's note is written raw into the 3MF (job/outputs.py, print_files)"
-
-
-@pytest.mark.xfail(strict=True, reason=_NOTES)
 def test_no_printed_file_shows_a_token(job):
     import zipfile
 
