@@ -8,7 +8,7 @@ from dataclasses import dataclass
 from strickle.base import Piece
 from strickle.card.places import depths
 from strickle.card.safety import HOLDS, Caution
-from strickle.card.tell import BEFORE, COPE, DRAG, LEAST_WEIGHT, turns
+from strickle.card.tell import BEFORE, COPE, DRAG, LEAST_WEIGHT, leaves, turns
 from strickle.card.words import band, qty
 from strickle.cavity import Cavity
 from strickle.melt import Melt
@@ -83,7 +83,7 @@ def _sand(f: Facts) -> str:
 
 
 def _drag(f: Facts) -> str:
-    lower = [p for p in _rammed(f) if p.half != "cope"]
+    lower = sorted((p for p in _rammed(f) if p.half != "cope"), key=lambda p: p.role != "pattern")
     bare = "" if any(p.role == "pattern" for p in lower) else "No pattern in the drag. "
     first = f"Mark the flask's left and near walls. Lay {_named(lower)} on the board, parting face down, at their places. " if lower else ""
     sand = "Riddled sand on the faces, ram" if lower else "Ram it level on the board"
@@ -91,7 +91,8 @@ def _drag(f: Facts) -> str:
 
 
 def _cope(f: Facts) -> str:
-    upper = [p for p in _rammed(f) if p.half == "cope"]
+    # set as they stand on each other: the pattern, what is fixed to it, then what goes up to the cope top, the last out first
+    upper = sorted((p for p in _rammed(f) if p.half == "cope"), key=lambda p: (p.role != "pattern", leaves(p) == BEFORE, -p.order))
     return f"Dust the parting. Set {_named(upper)}. Ram to {f.say(f.mould.flask.cope, 'm')}, strike off.{_vents(f)}"
 
 
