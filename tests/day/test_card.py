@@ -189,6 +189,113 @@ def test_hold_points_stand_at_their_steps(results, findings, caught):
     assert [s["title"] for s in caught["steps"]].index("Weights on, pour") == [s["title"] for s in caught["steps"]].index("Before lifting") + 1
 
 
+def step_called(caught, title: str) -> dict:
+    return next(s for s in caught["steps"] if s["title"] == title)
+
+
+def test_the_hand_pours_longer_than_the_part_fills(results, caught):
+    write(verdict=factory.CASTABLE, findings=[], kit=factory.kit(), **results)
+    told = step_called(caught, "Weights on, pour")["text"]
+    assert "7.1–9.7 s" in told
+    assert "part itself is full after 5.2–7 s" in told
+    assert ["Pour for", "7.1–9.7", "s"] in caught["numbers"]
+    assert ["Mould fills in", "5.2–7 s"] in caught["quantities"]
+
+
+def test_vents_are_pricked_before_opening_as_deep_as_they_go(results, caught):
+    write(verdict=factory.CASTABLE, findings=[], kit=factory.kit(), **results)
+    titles = [s["title"] for s in caught["steps"]]
+    cope = step_called(caught, "Ram the cope")
+    # cope top at 100 mm, roof at 9 mm, 6 mm of sand kept
+    assert "85 mm vent-1, vent-2" in cope["text"]
+    assert any("crumbs" in c for c in cope["cautions"])
+    assert titles.index("Ram the cope") < titles.index("Draw")
+    assert "rick" not in step_called(caught, "Draw")["text"]
+    assert ["vent-1", "168, 156, 85 deep"] in caught["places"]
+
+
+def test_pieces_leave_up_first_then_drag_then_cope(results, caught):
+    write(verdict=factory.CASTABLE, findings=[], kit=factory.kit(), **down(results))
+    lines = step_called(caught, "Draw")["text"].split("\n")
+    assert lines == [
+        "Before opening, up through the cope top: 1. riser-1, riser-2; 2. sprue-former.",
+        "Cope off, turned over. Rap, then draw.",
+        "From the drag: 3. runner; 4. drag-board-dowels.",
+        "From the cope: 5. cope-pattern; 6. neck-1, neck-2; 7. ingate-1, ingate-2.",
+    ]
+    ranks = [int(row[0]) for row in caught["pieces"]]
+    assert ranks == sorted(ranks)
+    assert {row[1]: row[0] for row in caught["pieces"]}["runner"] == "3"
+
+
+def down(results: dict) -> dict:
+    """The formers fixed to the pattern in the cope drawn down with it."""
+    import dataclasses
+
+    turned = np.array([0.0, 0.0, -1.0])
+    rigging, pattern = results["rigging"], results["pattern"]
+    pieces = tuple(dataclasses.replace(p, draw=turned) if p.name.startswith(("neck", "ingate")) else p for p in rigging.pieces)
+    halves = tuple(dataclasses.replace(p, draw=turned, order=3) if p.half == "cope" else p for p in pattern.pieces)
+    return {**results, "rigging": dataclasses.replace(rigging, pieces=pieces), "pattern": dataclasses.replace(pattern, pieces=halves)}
+
+
+@pytest.mark.parametrize("risers", [True, False])
+def test_no_weights_no_word_of_them(results, caught, risers):
+    import dataclasses
+
+    light = {**results, "cavity": dataclasses.replace(results["cavity"], hold_down_mass=0.0)}
+    if not risers:
+        light["rigging"] = dataclasses.replace(results["rigging"], risers=())
+    write(verdict=factory.CASTABLE, findings=[], kit=factory.kit(), **light)
+    assert "pin or clamp" in step_called(caught, "Pour")["text"]
+    assert "Weights off" not in caught["blanks"]
+    assert ("last riser" if risers else "last metal") in step_called(caught, "Leave it")["text"]
+    write(verdict=factory.CASTABLE, findings=[], kit=factory.kit(), **results)
+    assert "Weights off" in caught["blanks"]
+
+
+def test_without_knock_out_no_day_is_printed(results, caught):
+    import dataclasses
+
+    from strickle.base import Span
+
+    unknown = Span(value=float("nan"), low=float("nan"), high=float("nan"))
+    rough = {**results, "sound": dataclasses.replace(results["sound"], knock_out_time=unknown)}
+    card, _ = written(verdict=factory.CASTABLE, findings=[], kit=factory.kit(), **rough)
+    assert caught["rough"]
+    assert not caught["stopped"]
+    assert caught["steps"] == []
+    assert set(card.cautions) == {"spill", "burn"}
+    assert ["Knock out after", "not", "computed"] in caught["numbers"]
+    assert "not known" not in words(caught)
+
+
+def test_banner_names_findings_in_words(results, caught):
+    stop = factory.stop()
+    known = {k: results[k] for k in ("metal", "part")}
+    write(verdict=factory.STOPPED, findings=[stop], kit=factory.kit(), because="melt.pot_too_small stands", **known)
+    assert "pot_too_small" not in words(caught)
+    assert render(stop.says)[:-1] in caught["because"]
+
+
+def test_a_margin_in_kelvin_is_a_difference(results, caught):
+    import dataclasses
+
+    from strickle.base import Margin
+
+    margin = Margin(value=12.0, low=-3.0, high=20.0, unit="K", of="room over the pouring range")
+    one = dataclasses.replace(results["sound"].findings[0], margin=margin)
+    write(verdict=factory.CASTABLE, findings=[one], kit=factory.kit(), **results)
+    assert caught["findings"][0]["margin"] == "room over the pouring range: 12 °C (from -3 to 20 °C)"
+
+
+def test_shared_notes_are_said_once():
+    from strickle.card.tell import notes
+
+    rows = [["1", name, "", "", "", note] for name, note in (("a", "stands; is tall."), ("b", "is tall; stands"), ("c", "lies"), ("d", ""))]
+    assert notes(rows) == [["a, b", "stands; is tall"], ["c", "lies"]]
+
+
 # ------------------------------------------------------------------ drawings
 
 

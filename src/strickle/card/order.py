@@ -8,7 +8,7 @@ from dataclasses import dataclass
 from strickle.base import Piece
 from strickle.card.places import depths
 from strickle.card.safety import HOLDS, Caution
-from strickle.card.tell import BEFORE, COPE, DRAG, LEAST_WEIGHT, turns
+from strickle.card.tell import BEFORE, COPE, DRAG, LEAST_WEIGHT, leaves, turns
 from strickle.card.words import band, qty
 from strickle.cavity import Cavity
 from strickle.melt import Melt
@@ -83,15 +83,17 @@ def _sand(f: Facts) -> str:
 
 
 def _drag(f: Facts) -> str:
-    lower = [p for p in _rammed(f) if p.half != "cope"]
+    lower = sorted((p for p in _rammed(f) if p.half != "cope"), key=lambda p: p.role != "pattern")
     bare = "" if any(p.role == "pattern" for p in lower) else "No pattern in the drag. "
-    first = f"Mark the flask's left and near walls. Lay {_named(lower)} on the board, parting face down, at their places. " if lower else ""
+    mark = "Mark the flask's left and near walls; places are counted from these, upside down too. "
+    first = f"{mark}Lay {_named(lower)} on the board in place, parting face down. " if lower else ""
     sand = "Riddled sand on the faces, ram" if lower else "Ram it level on the board"
     return f"{bare}{first}{sand} in layers to {f.say(f.mould.flask.drag, 'm')}, strike off, turn over."
 
 
 def _cope(f: Facts) -> str:
-    upper = [p for p in _rammed(f) if p.half == "cope"]
+    # set as they stand on each other: the pattern, what is fixed to it, then what goes up to the cope top, the last out first
+    upper = sorted((p for p in _rammed(f) if p.half == "cope"), key=lambda p: (p.role != "pattern", leaves(p) == BEFORE, -p.order))
     return f"Dust the parting. Set {_named(upper)}. Ram to {f.say(f.mould.flask.cope, 'm')}, strike off.{_vents(f)}"
 
 
@@ -101,9 +103,10 @@ def _vents(f: Facts) -> str:
     if not pricked:
         return ""
     unit = "in" if f.units == "us" else "mm"
-    deep = ", ".join(f"{name} {told}" for name, told in depths(f.rigging, f.mould, f.units))
+    told = depths(f.rigging, f.mould, f.units)
+    deep = "; ".join(f"{d} {unit} {', '.join(n for n, other in told if other == d)}" for d in dict.fromkeys(d for _, d in told))
     where = "through the plate's holes" if any(p.role == "plate" for p in f.pieces) else "at the places in the table"
-    return f" Now the vents, {where}: wire {f.say(pricked[0].diameter, 'm', 'drill')}, tape on it at the depth: {deep} {unit}."
+    return f" Now the vents, {where}: wire {f.say(pricked[0].diameter, 'm', 'drill')}, tape on it at the depth: {deep}."
 
 
 def _draw(f: Facts) -> str:
@@ -119,9 +122,16 @@ def _draw(f: Facts) -> str:
     return "\n".join(lines)
 
 
+def _open(f: Facts) -> list[str]:
+    """What must be open at the cope top."""
+    more = [("risers", bool(f.rigging.risers)), ("vents", bool(f.rigging.vents))]
+    return ["sprue", *(word for word, there in more if there)]
+
+
 def _close(f: Facts) -> str:
     weights = " Weights ready, not yet on." if weighted(f.cavity) else ""
-    return f"All {len(f.pieces)} pieces lie outside, ticked. No loose sand in the cavity. Sprue, risers, vents open. Cope on, pins home.{weights}"
+    top = ", ".join(_open(f)).capitalize()
+    return f"All {len(f.pieces)} pieces lie outside, ticked. No loose sand in the cavity. {top} open. Cope on, pins home.{weights}"
 
 
 def _clothing(f: Facts) -> str:

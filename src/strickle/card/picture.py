@@ -152,7 +152,7 @@ def _sheet(whole: bytes, cut: bytes | None, field: Field | None, says: str) -> b
     else:
         sheet.picture(across / 2 - 62, 0, 62, high, whole)
         sheet.picture(across / 2, 0, 62, high, cut)
-        sheet.text(across - 0.5, high - 1.6, "cut open on A–A", 2.7, anchor="end")
+        sheet.text(across - 0.5, high + 1.9, "cut open on A–A", 2.7, anchor="end")
     if field is None:
         sheet.text(across / 2, high + 2.2, says, 2.7, anchor="middle")
         return sheet.written()

@@ -28,9 +28,10 @@ def places(pattern: Pattern, mould: Mould, rigging: Rigging, units: str) -> list
     found: list[tuple[str, float, float, str]] = []
     middle = (corners.min(axis=0) + corners.max(axis=0)) / 2
     found.append(("pattern's middle", float(middle[0]), float(middle[1]), ""))
-    found.append(("sprue", float(rigging.sprue.at[0]), float(rigging.sprue.at[1]), ""))
-    line = np.asarray(rigging.runner.line)
-    for what, at in (("runner's start", line[:1]), ("runner's end", line[-1:])):
+    line, sprue = np.asarray(rigging.runner.line), np.asarray(rigging.sprue.at)
+    under = len(line) > 0 and bool(np.allclose(line[0], sprue, atol=1e-3))
+    found.append(("sprue, runner's start" if under else "sprue", float(sprue[0]), float(sprue[1]), ""))
+    for what, at in (("runner's start", line[int(under) : 1]), ("runner's end", line[-1:])):
         found += [(what, float(x), float(y), "") for x, y in at]
     found += [(r.name, float(r.at[0]), float(r.at[1]), "") for r in rigging.risers]
     found += [(g.name, float(g.at[0]), float(g.at[1]), "") for g in rigging.ingates]

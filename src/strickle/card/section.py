@@ -98,7 +98,7 @@ def words_for(name: str, kind: str, body: Any, rigging: Rigging, told: Any, brie
         return f"basin {told(rigging.basin.length)} × {told(rigging.basin.width)}, {told(rigging.basin.depth)} deep"
     if name == "runner":
         return f"runner {told(rigging.runner.width)} × {told(rigging.runner.depth)}{'' if brief else ' deep'}"
-    return name.replace("-", " ")
+    return name
 
 
 def _point(shape: Any) -> tuple[float, float]:

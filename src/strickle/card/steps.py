@@ -36,6 +36,7 @@ SIZES: Mapping[str, tuple[tuple[tuple[float, float], tuple[float, float]], ...]]
     "us-letter": tuple(((191.0, a), (114.0, b)) for a, b in ((70.0, 70.0), (64.0, 64.0), (60.0, 60.0), (54.0, 56.0), (48.0, 52.0))),
 }
 MUST, ROOMY, PAGES = 3, 3, 2  # findings wanted on page one while drawings are at one of the first ROOMY sizes; after that the STOPs alone
+TRIED = 4  # with drawings smaller than at this size a third page is better
 
 _MARKED = {"memory": " (from memory)", "measured": " (measured)"}
 
@@ -158,7 +159,7 @@ def written(
         enough = not drawings or held >= max(stops, min(MUST, len(findings)) if turn < ROOMY else min(1, len(findings)))
         if enough and (good is None or pages < good[1]):
             good = pdf, pages, files
-        if good is not None and (good[1] <= PAGES or not drawings or turn >= ROOMY):
+        if good is not None and (good[1] <= PAGES or not drawings or turn >= TRIED):
             break
     if good is not None:
         pdf, pages, files = good

@@ -139,18 +139,16 @@ def _note(piece: Piece, units: str) -> str:
 
 
 def notes(rows: Sequence[Sequence[str]]) -> list[list[str]]:
-    """The notes of ``piece_rows`` as (names, what), in order; what several pieces share is said once."""
-    clauses = [(row[1], [c.strip() for c in row[5].rstrip(".").split("; ") if c.strip()]) for row in rows]
+    """The notes of ``piece_rows`` as (names, what), in order; what the same pieces share is said once."""
     owners: dict[str, list[str]] = {}
-    for name, own in clauses:
-        for clause in own:
-            owners.setdefault(clause, []).append(name)
-    out: list[list[str]] = []
-    for name, own in clauses:
-        lone = [c for c in own if len(owners[c]) == 1]
-        if lone:
-            out.append([name, "; ".join(lone)])
-    return out + [[", ".join(names), clause] for clause, names in owners.items() if len(names) > 1]
+    for row in rows:
+        for clause in (c.strip() for c in row[5].rstrip(".").split("; ")):
+            if clause and row[1] not in owners.setdefault(clause, []):
+                owners[clause].append(row[1])
+    shared: dict[str, list[str]] = {}
+    for clause, names in owners.items():
+        shared.setdefault(", ".join(names), []).append(clause)
+    return [[names, "; ".join(clauses)] for names, clauses in shared.items()]
 
 
 def _margin(finding: Finding, units: str) -> str:

@@ -45,7 +45,7 @@ def parts(span: Span, unit: str, units: str, style: str = "") -> tuple[str, str]
 def band(span: Span, unit: str, units: str, style: str = "") -> str:
     """A band in words."""
     figures, name = parts(span, unit, units, style)
-    return f"{'from ' if figures.startswith('-') else ''}{figures} {name}".strip()
+    return f"{'from ' if figures.startswith('-') else ''}{figures}{'' if name == '%' else ' '}{name}".strip()
 
 
 def near(value: float, units: str) -> str:
