@@ -177,6 +177,7 @@ CURES: Mapping[str, Callable[[Finding, Results, Runner], Cure | None]] = {
     "melt.pot_too_small": _bigger_pot,
     "melt.metal_short": _more_metal,
     "melt.place": _outdoors,
+    "melt.too_cold": _hotter,
     "mould.no_flask": _built_flask,
     "cavity.sand_short": _more_sand,
     "cavity.weights_short": _more_weight,

@@ -321,7 +321,7 @@ def _try_changes(runner: Runner, results: Mapping[str, Outcome], stops: tuple[Fi
         codes.add(finding.code)
         if cure is None:
             continue
-        watch(0.85, f"trying a change against {finding.code}")
+        watch(0.85, "trying a change that may lift what stops the plan")
         stores = dataclasses.replace(runner.stores, kit=cure.kit) if cure.kit is not None else None
         other = runner.variant(stores=stores, asks=cure.asks)
         after, because, *_ = _go(other, None, "rough", watch)
@@ -372,6 +372,7 @@ def _verdict(results: Mapping[str, Outcome], stops: tuple[Finding, ...], tried: 
 
 
 def _clause(text: str) -> str:
-    """A finding's sentence as a clause: no capital, no full stop."""
+    """A finding's sentence as a clause: no full stop, and no capital where its first word is an ordinary one."""
     text = text.rstrip(". ")
-    return text[:1].lower() + text[1:] if len(text) > 1 and not text[1].isupper() else text
+    first = text.split(" ", 1)[0]
+    return text[:1].lower() + text[1:] if first[1:].islower() or len(first) == 1 else text
