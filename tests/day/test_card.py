@@ -270,12 +270,17 @@ def test_without_knock_out_no_day_is_printed(results, caught):
     assert "not known" not in words(caught)
 
 
-def test_banner_names_findings_in_words(results, caught):
+def test_banner_says_once_why_the_plan_ended(results, caught):
+    from strickle.base import Verdict
+
     stop = factory.stop()
     known = {k: results[k] for k in ("metal", "part")}
-    write(verdict=factory.STOPPED, findings=[stop], kit=factory.kit(), because="melt.pot_too_small stands", **known)
-    assert "pot_too_small" not in words(caught)
-    assert render(stop.says)[:-1] in caught["because"]
+    clause = stop.says[:1].lower() + stop.says[1:]
+    write(verdict=factory.STOPPED, findings=[stop], kit=factory.kit(), because=f"as it stands, {clause}", **known)
+    assert caught["because"] == f"The plan ended early: {render(clause)}."
+    said = Verdict(code="not_this_way", says=f"Not by this way: {clause}, and 1 more.")
+    write(verdict=said, findings=[stop], kit=factory.kit(), because=f"as it stands, {clause}", **known)
+    assert caught["because"] == ""
 
 
 def test_a_margin_in_kelvin_is_a_difference(results, caught):
@@ -292,8 +297,10 @@ def test_a_margin_in_kelvin_is_a_difference(results, caught):
 def test_shared_notes_are_said_once():
     from strickle.card.tell import notes
 
-    rows = [["1", name, "", "", "", note] for name, note in (("a", "stands; is tall."), ("b", "is tall; stands"), ("c", "lies"), ("d", ""))]
-    assert notes(rows) == [["a, b", "stands; is tall"], ["c", "lies"]]
+    rows = [
+        ["1", name, "", "", "", note] for name, note in (("a", "stands; is tall."), ("b", "is tall; stands"), ("c", "on d; drawn with it"), ("d", ""))
+    ]
+    assert notes(rows) == [["a, b", "stands; is tall"], ["c", "on d; drawn with it"]]
 
 
 # ------------------------------------------------------------------ drawings

@@ -3,7 +3,6 @@
 from __future__ import annotations
 
 import math
-import re
 from collections.abc import Mapping, Sequence
 from typing import Any
 
@@ -55,15 +54,12 @@ def _sources(results: Sequence[Outcome | None], extra: Sequence[Source]) -> list
     return [*texts.values(), *rest]
 
 
-def _because(because: str, verdict: Verdict, findings: Sequence[Finding]) -> str:
-    """Why the plan ended, in words: a finding's code is told as what the finding says, unless the verdict says it already."""
-    named = re.fullmatch(r"(\w+\.\w+) stands", because.strip())
-    if named is None:
-        return because
-    says = next((f.says for f in findings if f.code == named[1]), "")
-    if not says or says.rstrip(". ").lower() in verdict.says.lower():
-        return "The plan ended there; what comes after was not computed."
-    return f"The plan ended there: {says.rstrip('. ')}."
+def _because(because: str, verdict: Verdict) -> str:
+    """Why the plan ended, as a sentence; nothing where the verdict says it already."""
+    told = because.strip().removeprefix("as it stands, ").rstrip(". ")
+    if not told or told.lower() in verdict.says.lower():
+        return ""
+    return f"The plan ended early: {told}."
 
 
 def _drawings(
@@ -122,7 +118,7 @@ def written(
         "date": date,
         "stopped": stopped,
         "verdict": {"code": verdict.code, "says": render(verdict.says, units), "change": render(verdict.change, units)},
-        "because": render(_because(because, verdict, findings), units),
+        "because": render(_because(because, verdict), units),
         "rough": rough,
         "numbers": [[say(a, units), b, c] for a, b, c in numbers(melt, pour, cavity, sound, units)],
         "quantities": [[say(a, units), b] for a, b in quantities(metal, part, pattern, mould, rigging, cavity, melt, pour, sound, kit, units)],

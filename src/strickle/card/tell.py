@@ -142,7 +142,7 @@ def notes(rows: Sequence[Sequence[str]]) -> list[list[str]]:
     """The notes of ``piece_rows`` as (names, what), in order; what the same pieces share is said once."""
     owners: dict[str, list[str]] = {}
     for row in rows:
-        for clause in (c.strip() for c in row[5].rstrip(".").split("; ")):
+        for clause in (c.strip() for c in re.split(r"; (?!drawn with it)", row[5].rstrip("."))):
             if clause and row[1] not in owners.setdefault(clause, []):
                 owners[clause].append(row[1])
     shared: dict[str, list[str]] = {}
