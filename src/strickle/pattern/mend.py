@@ -27,7 +27,7 @@ def shared(vertices: Array, faces: Array) -> Array:
         tri = joined.ravel()[faces]
         edges = np.concatenate([tri[:, [0, 1]], tri[:, [1, 2]], tri[:, [2, 0]]])
         own = np.concatenate([faces[:, [0, 1]], faces[:, [1, 2]], faces[:, [2, 0]]])
-        _, where, back, count = np.unique(np.sort(edges, axis=1), axis=0, return_index=True, return_inverse=True, return_counts=True)
+        _, where, count = np.unique(np.sort(edges, axis=1), axis=0, return_index=True, return_counts=True)
         out.append(vertices[own[where[count != 2]]])
     return np.concatenate(out).reshape(-1, 2, 3)
 

@@ -18,8 +18,8 @@ from strickle.rigging.sizing import Sizes
 from strickle.rigging.solids import CRUMB, DRAFT, Frame, Solid, chain, frustum, plainer, raw, unite, whole
 from strickle.rigging.vents import FlowOff, vent_plate
 
-PLATE, BASIN, THROUGH = 0, 1, 2
-"""Order of drawing before the cope is lifted: vent plate, basin, what else comes out through the cope top."""
+PLATE, BASIN, THROUGH, LAST = 0, 1, 2, 9
+"""Order of drawing before the cope is lifted: vent plate, basin, sprue and then, one by one, risers and flow-off."""
 DRAG, RUNNER, COPE = 10, 30, 50
 """Order after it: the drag's pattern (as the pattern room counts it), runner and riser feet, the cope's pattern."""
 FAR = 50.0
@@ -106,7 +106,7 @@ def formers(
     if flow is not None:
         on = _leant(by["flow-off-1"], "cope", pattern)
         out.append(
-            Former("flow-off-1", "former", "cope", by["flow-off-1"] - part, True, THROUGH, f"stands on {on.name}; drawn up out of the cope top",
+            Former("flow-off-1", "former", "cope", by["flow-off-1"] - part, True, LAST, f"stands on {on.name}; drawn up out of the cope top",
                    [flow.at[:2]], flow.top_radius)
         )  # fmt: skip
     outlines = []
@@ -173,7 +173,19 @@ def _riser_formers(layout: Layout, by: dict[str, Solid], part: Solid, cope_half:
     out: list[Former] = []
     for n, s in enumerate(layout.stands, start=1):
         on = f"stands on neck-{n}" if s.kind == "top" else f"stands on riser-foot-{n}"
-        out.append(Former(f"riser-{n}", "former", "cope", s.body - part, True, THROUGH, f"{on}; drawn up out of the cope top", [s.at], s.top_radius))
+        out.append(
+            Former(
+                f"riser-{n}",
+                "former",
+                "cope",
+                s.body - part,
+                True,
+                min(THROUGH + n, LAST - 1),
+                f"{on}; drawn up out of the cope top",
+                [s.at],
+                s.top_radius,
+            )
+        )
         riser = s.body if s.drag is None else s.body + s.drag
         neck = max((s.neck - part - riser).decompose(), key=lambda m: m.volume(), default=m3.Manifold())
         if s.kind == "top" or (s.bar is not None and s.bar.side > 0):

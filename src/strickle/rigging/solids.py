@@ -154,9 +154,14 @@ APART = 3e-5
 
 def plainer(solid: Solid) -> Solid:
     """The solid rid of slivers whose corners a file would join, where it has any: the surface moves by a hundredth of a millimetre at most."""
-    for tolerance in (0.0, 1e-4, 5e-4, 2e-3, 5e-3, 1e-2):
-        made = solid.simplify(tolerance) if tolerance else solid
-        if not cKDTree(made.to_mesh64().vert_properties[:, :3]).query_pairs(APART):
+    got = solid.to_mesh64()
+    if not cKDTree(got.vert_properties[:, :3]).query_pairs(APART):
+        return solid
+    # made anew: across faces that came from different solids nothing would be joined
+    plain = raw(np.array(got.vert_properties[:, :3]), np.array(got.tri_verts))
+    for tolerance in (1e-4, 5e-4, 2e-3, 5e-3, 1e-2):
+        made = plain.simplify(tolerance)
+        if not made.is_empty() and not cKDTree(made.to_mesh64().vert_properties[:, :3]).query_pairs(APART):
             return made
     return solid
 
