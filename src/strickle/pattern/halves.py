@@ -9,7 +9,9 @@ import numpy as np
 from scipy import ndimage
 
 from strickle.base import Array, Mesh, Piece
+from strickle.kernels import raster
 from strickle.pattern.columns import View, view
+from strickle.pattern.mend import mended
 from strickle.pattern.undercut import halves, plain
 
 ACROSS = 260
@@ -24,6 +26,22 @@ APART = 8.0  # mm between dowels, and between two lifting screws, at least
 LEVEL = 0.04  # a screw farther off the middle of the wall drag than this share of the length gets a second one across from it
 
 
+ORDER = {"drag": 10, "cope": 50}
+"""Place in the order of drawing of each half's first body; before them come the formers that leave through the cope top, between them the
+runner and what else lies in the drag."""
+MOST = 20  # bodies of a half told apart in the order
+
+
+class Body(NamedTuple):
+    """One body of a half, print scale, millimetres."""
+
+    name: str
+    half: str  # cope | drag
+    side: float  # +1 cope, -1 drag
+    turn: int  # 0 for the largest of its half
+    solid: manifold3d.Manifold
+
+
 class Hole(NamedTuple):
     """A blind hole in the parting face. Millimetres, print scale."""
 
@@ -32,6 +50,7 @@ class Hole(NamedTuple):
     at: Array  # (2,)
     diameter: float
     depth: float
+    body: str = ""
 
 
 class Holes(NamedTuple):
@@ -40,8 +59,8 @@ class Holes(NamedTuple):
     holes: list[Hole]
     loose: int  # bodies of the pattern that found no room for two dowels
     bodies: int  # bodies that need dowels
-    unlifted: list[str]  # halves whose largest body has no room for a lifting screw
-    offset: dict[str, float]  # mm from the lifting screw, or the middle of two, to the middle of the wall drag, by half
+    unlifted: list[str]  # pieces that have no room for a lifting screw
+    offset: dict[str, float]  # mm from the lifting screw, or the middle of two, to the middle of the wall drag, by piece
 
 
 class _Room(NamedTuple):
@@ -51,15 +70,40 @@ class _Room(NamedTuple):
     y: Array
     cell: float
     depth: dict[str, Array]  # of print over the parting face, by half
+    body: dict[str, Array]  # which columns a piece stands in
 
 
-def _room(printed: manifold3d.Manifold) -> _Room:
+def bodies(printed: manifold3d.Manifold) -> tuple[list[Body], int]:
+    """The bodies both halves fall into, the largest of each half first, and the number of crumbs left out."""
+    out: list[Body] = []
+    crumbs = 0
+    for half, side, solid in zip(("cope", "drag"), (1.0, -1.0), halves(printed)):
+        parts = solid.decompose()
+        kept = sorted((p for p in parts if p.volume() >= CRUMB), key=lambda p: -p.volume())
+        crumbs += len(parts) - len(kept)
+        out += [Body(f"{half}-pattern" + (f"-{i + 1}" if i else ""), half, side, i, p) for i, p in enumerate(kept)]
+    return out, crumbs
+
+
+def _room(printed: manifold3d.Manifold, every: list[Body]) -> _Room:
     vertices, faces = plain(printed)
     seen: View = view(vertices, faces, ACROSS)
     x, y = (seen.origin[i] + (np.arange(seen.low.shape[i]) + 0.5) * seen.cell for i in range(2))
     cope = np.where(np.isfinite(seen.high), np.maximum(seen.high, 0.0), 0.0)
     drag = np.where(np.isfinite(seen.low), np.maximum(-seen.low, 0.0), 0.0)
-    return _Room(x, y, seen.cell, {"cope": cope, "drag": drag})
+    depth = {"cope": cope, "drag": drag}
+    shape = (len(x), len(y))
+    stands: dict[str, Array] = {}
+    for body in every:
+        start, _, _, _ = raster.columns(*plain(body.solid), seen.origin, seen.cell, *shape)
+        stands[body.name] = (np.diff(start) > 0).reshape(shape) & (depth[body.half] > 0.2)
+    return _Room(x, y, seen.cell, depth, stands)
+
+
+def _owner(room: _Room, hole: Hole, every: list[Body]) -> Hole:
+    """The hole with the piece it lies in."""
+    i, j = (int(np.argmin(np.abs(axis - at))) for axis, at in zip((room.x, room.y), hole.at))
+    return hole._replace(body=next((b.name for b in every if b.half == hole.half and room.body[b.name][i, j]), ""))
 
 
 def _places(room: _Room, mask: Array, diameter: float, taken: list[Hole], half: str) -> Array:
@@ -122,101 +166,108 @@ def wall_drag(body: manifold3d.Manifold) -> Array:
 
 def drill(printed: manifold3d.Manifold) -> Holes:
     """Where the holes of both halves go."""
-    room = _room(printed)
-    labels = {half: ndimage.label(room.depth[half] > 0.2) for half in ("cope", "drag")}
+    every, _ = bodies(printed)
+    room = _room(printed, every)
     holes: list[Hole] = []
-    loose = bodies = 0
-    if labels["cope"][1] and labels["drag"][1]:
-        many = max(labels, key=lambda half: labels[half][1])
-        label, count = labels[many]
-        for i in range(1, count + 1):
-            if (label == i).sum() * room.cell**2 < 4.0:
+    loose = count = 0
+    split = {half: [b for b in every if b.half == half] for half in ("cope", "drag")}
+    if split["cope"] and split["drag"]:
+        for body in split[max(split, key=lambda half: len(split[half]))]:
+            if room.body[body.name].sum() * room.cell**2 < 4.0:
                 continue
-            found = _dowels(room, label == i)
-            bodies += 1
+            found = _dowels(room, room.body[body.name])
+            count += 1
             loose += not found
-            holes += found
+            holes += [_owner(room, hole, every) for hole in found]
     unlifted: list[str] = []
     offset: dict[str, float] = {}
-    for half, solid in zip(("cope", "drag"), halves(printed)):
-        label, count = labels[half]
-        sizes = np.bincount(label.ravel())[1:]
-        for i in np.argsort(-sizes, kind="stable"):
-            if sizes[i] * room.cell**2 < 60.0 and i != int(np.argmax(sizes)):
-                continue
-            island = label == i + 1
-            target = wall_drag(solid) if count == 1 else _points(room, np.argwhere(island)).mean(axis=0)
-            main = i == int(np.argmax(sizes))
-            lift = _nearest(room, island, target, SCREW, holes, half)
-            if lift is None:
-                unlifted += [half] if main else []
-                continue
-            holes.append(lift._replace(use="lift"))
-            if not main:
-                continue
-            at = lift.at
-            if np.hypot(*(at - target)) > LEVEL * np.ptp(_points(room, np.argwhere(island)), axis=0).max():
-                twin = _nearest(room, island, 2 * target - at, SCREW, holes, half, clear=APART)
-                if twin is not None and np.hypot(*((at + twin.at) / 2 - target)) < 0.5 * np.hypot(*(at - target)):
-                    holes.append(twin._replace(use="lift"))
-                    at = (at + twin.at) / 2
-            offset[half] = float(np.hypot(*(at - target)))
-            rap = _nearest(room, island, _points(room, np.argwhere(island)).mean(axis=0), BAR, holes, half, clear=12.0)
-            if rap is not None:
-                holes.append(rap._replace(use="rap"))
-    return Holes(holes, loose, bodies, unlifted, offset)
+    for body in every:
+        own, off = _grips(room, body, holes)
+        holes += own
+        if off is None:
+            unlifted.append(body.name)
+        else:
+            offset[body.name] = off
+    return Holes(holes, loose, count, unlifted, offset)
 
 
-def sound(body: manifold3d.Manifold) -> tuple[manifold3d.Manifold, int]:
-    """The solid without its crumbs, and how many there were."""
-    parts = body.decompose()
-    kept = [p for p in parts if p.volume() >= CRUMB]
-    return manifold3d.Manifold.compose(kept) if kept else manifold3d.Manifold(), len(parts) - len(kept)
+def _grips(room: _Room, body: Body, taken: list[Hole]) -> tuple[list[Hole], float | None]:
+    """Lifting and rapping holes of one body, and how far off the middle of its wall drag it is lifted [mm]; None if it cannot be."""
+    half, island = body.half, room.body[body.name]
+    where = np.argwhere(island)
+    if not len(where):
+        return [], None
+    target = wall_drag(body.solid)
+    lift = _nearest(room, island, target, SCREW, taken, half)
+    if lift is None:
+        return [], None
+    out = [lift._replace(use="lift", body=body.name)]
+    at = lift.at
+    points = _points(room, where)
+    if np.hypot(*(at - target)) > LEVEL * np.ptp(points, axis=0).max():
+        twin = _nearest(room, island, 2 * target - at, SCREW, [*taken, *out], half, clear=APART)
+        if twin is not None and np.hypot(*((at + twin.at) / 2 - target)) < 0.5 * np.hypot(*(at - target)):
+            out.append(twin._replace(use="lift", body=body.name))
+            at = (at + twin.at) / 2
+    rap = _nearest(room, island, points.mean(axis=0), BAR, [*taken, *out], half, clear=12.0)
+    if rap is not None:
+        out.append(rap._replace(use="rap", body=body.name))
+    return out, float(np.hypot(*(at - target)))
 
 
-def pieces(printed: manifold3d.Manifold, holes: Holes) -> tuple[tuple[Piece, ...], int]:
-    """The pattern pieces in metres and the number of crumbs left out. ``printed`` is in millimetres at print scale."""
+class Printed(NamedTuple):
+    """The pieces with what was lost or left on the way."""
+
+    pieces: tuple[Piece, ...]
+    crumbs: int  # left out
+    rough: list[str]  # pieces with edges that not every reader of the file takes alike
+
+
+def pieces(printed: manifold3d.Manifold, holes: Holes) -> Printed:
+    """The pattern's pieces in metres, one for each body. ``printed`` is in millimetres at print scale."""
     out: list[Piece] = []
-    crumbs = 0
-    for half, side, body in zip(("cope", "drag"), (1.0, -1.0), halves(printed)):
-        clean, lost = sound(body)
-        crumbs += lost
-        if clean.is_empty():
-            continue
-        own = [h for h in holes.holes if h.half == half]
+    rough: list[str] = []
+    every, crumbs = bodies(printed)
+    for body in every:
+        clean = body.solid
+        own = [h for h in holes.holes if h.body == body.name]
         for hole in own:
             tool = manifold3d.Manifold.cylinder(hole.depth + 1.0, hole.diameter / 2, circular_segments=24)
-            tool = tool.translate((*hole.at, -1.0)) if side > 0 else tool.translate((*hole.at, -hole.depth))
-            clean = clean - tool
+            clean = clean - tool.translate((*hole.at, -1.0 if body.side > 0 else -hole.depth))
+        clean, whole = mended(clean, body.side)
+        if not whole:
+            rough.append(body.name)
         vertices, faces = plain(clean)
         first = {hole.use: np.append(hole.at, 0.0) * 1e-3 for hole in reversed(own)}
         lift = first.get("lift")
         out.append(
             Piece(
-                name=f"{half}-pattern",
+                name=body.name,
                 role="pattern",
-                half=half,
+                half=body.half,
                 mesh=Mesh(vertices=vertices * 1e-3, faces=faces),
-                draw=np.array([0.0, 0.0, -side]),
-                order=10,
+                draw=np.array([0.0, 0.0, -body.side]),
+                order=ORDER[body.half] + min(body.turn, MOST - 1),
                 volume=float(clean.volume()) * 1e-9,
                 extents=np.ptp(vertices, axis=0) * 1e-3,
                 lift_point=lift,
                 rap_point=first.get("rap", lift),
-                note=_note(half, own, len(clean.decompose())),
+                note=_note(body, own, sum(b.half == body.half for b in every)),
             )
         )
-    return tuple(out), crumbs
+    return Printed(tuple(out), crumbs, rough)
 
 
-def _note(half: str, own: list[Hole], bodies: int) -> str:
-    """What the moulder should know of a half, in words without numbers that could differ from the solid."""
+def _note(body: Body, own: list[Hole], count: int) -> str:
+    """What the moulder should know of a piece, in words without numbers that could differ from the solid."""
     uses = {hole.use for hole in own}
-    words = [f"Drawn out of the {half} through its parting face"]
+    words = [f"Drawn out of the {body.half} through its parting face"]
+    if count > 1:
+        words.append(f"one of {count} bodies of this half, each drawn by itself")
     if "dowel" in uses:
         words.append("two unlike dowel holes let the halves meet one way only")
     screws = sum(hole.use == "lift" for hole in own)
-    if screws == 1 or bodies > 1:
+    if screws == 1:
         words.append("the narrow hole near the middle of the wall drag takes the lifting screw")
     elif screws:
         words.append("the narrow holes on both sides of the middle of the wall drag take two lifting screws, drawn together")
@@ -224,6 +275,4 @@ def _note(half: str, own: list[Hole], bodies: int) -> str:
         words.append("the wide hole takes the rapping bar")
     elif "lift" in uses:
         words.append("rap on the lifting screw")
-    if bodies > 1:
-        words.append(f"it is {bodies} separate bodies, each drawn by itself")
     return "; ".join(words) + "."

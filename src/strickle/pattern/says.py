@@ -51,9 +51,6 @@ def lies(best: Lie, other: Lie | None, size: float, point: tuple[float, float, f
         }
         if gain > 1e-9:
             why.append(f"the other way up {words[name]}")
-    margin = None
-    if other is not None and not asked:
-        margin = Margin(value=other.cost - best.cost, unit="1", of="score of the other way up over this one")
     return Finding(
         code="pattern.lies",
         weight="NOTE",
@@ -61,7 +58,6 @@ def lies(best: Lie, other: Lie | None, size: float, point: tuple[float, float, f
         because="; ".join(why),
         do="If a face that matters lies in the cope, give the side that shall be up and plan again",
         where=Where(point=point),
-        margin=margin,
         source="scored by this program: trapped sand, section, flat face, halves, fall, pockets, feeding",
     )
 
@@ -181,11 +177,11 @@ def bed(piece: Piece, size: Array) -> Finding | None:
     )
 
 
-def fittings(holes: Holes, two: bool, length: float) -> list[Finding]:
-    """What of dowels and lifting could not be had; ``length`` of the pattern [m]."""
+def fittings(holes: Holes, lengths: dict[str, float]) -> list[Finding]:
+    """What of dowels and lifting could not be had; ``lengths`` of the pieces [m]."""
     out: list[Finding] = []
     bodies = "body" if holes.bodies == 1 else "bodies"
-    if two and holes.loose:
+    if holes.loose:
         out.append(
             Finding(
                 code="pattern.dowels",
@@ -196,34 +192,48 @@ def fittings(holes: Holes, two: bool, length: float) -> list[Finding]:
                 where=Where(body="cope-pattern"),
             )
         )
-    out += [
-        Finding(
-            code="pattern.lift",
-            weight="MIND",
-            says=f"The {half}-pattern has no room for a lifting screw",
-            because="Nowhere on its parting face is there print deep and wide enough for the pilot hole",
-            do="Glue a strip of wood across the parting face to lift by, over the middle of the pattern",
-            where=Where(body=f"{half}-pattern"),
+    if holes.unlifted:
+        names = " and ".join([", ".join(holes.unlifted[:-1]), holes.unlifted[-1]]) if len(holes.unlifted) > 1 else holes.unlifted[0]
+        out.append(
+            Finding(
+                code="pattern.lift",
+                weight="MIND",
+                says=f"{names} {'have' if len(holes.unlifted) > 1 else 'has'} no room for a lifting screw",
+                because="Nowhere on the parting face is there print deep and wide enough for the pilot hole",
+                do="Glue a strip of wood across the parting face to lift by, over the middle of the piece",
+                where=Where(body=holes.unlifted[0]),
+            )
         )
-        for half in holes.unlifted
-    ]
-    for half, off in holes.offset.items():
+    for name, off in holes.offset.items():
+        length = lengths[name]
         if off * 1e-3 > max(0.005, 0.05 * length):
             out.append(
                 Finding(
                     code="pattern.lift",
                     weight="MIND",
-                    says=f"What lifts the {half}-pattern stands {tell(off * 1e-3, 'm')} from the middle of the drag of its walls",
+                    says=f"What lifts the {name} stands {tell(off * 1e-3, 'm')} from the middle of the drag of its walls",
                     because=(
                         "Print deep enough for screws lies only there; lifted off its middle the pattern tilts"
                         " and the sand edge on the far side breaks"
                     ),
                     do="Glue a strip across the parting face and lift by it over the middle, so that the pattern rises level",
-                    where=Where(body=f"{half}-pattern"),
-                    margin=Margin(value=off * 1e-3 / max(length, 1e-9), unit="1", of="distance over the pattern's length"),
+                    where=Where(body=name),
+                    margin=Margin(value=off * 1e-3 / max(length, 1e-9), unit="1", of="distance over the piece's length"),
                 )
             )
     return out
+
+
+def rough(names: list[str]) -> Finding:
+    """Pieces that could not be made a solid that every reader takes alike."""
+    return Finding(
+        code="pattern.edges",
+        weight="MIND",
+        says=f"{', '.join(names)} {'has' if len(names) == 1 else 'have'} edges where more than two faces meet",
+        because="Walls of the part touch in a line there, and small bars laid over them did not close all of them",
+        do="Let the slicer mend the file, or draw the part again with the walls apart or joined",
+        where=Where(body=names[0]),
+    )
 
 
 def crumbs(count: int) -> Finding:

@@ -7,14 +7,14 @@ from typing import NamedTuple
 import manifold3d
 import numpy as np
 
-from strickle.base import Array, BadInput, Finding, Mesh, Piece, Source, Span, Watch
+from strickle.base import Array, BadInput, Finding, Mesh, Source, Span, Watch
 from strickle.metal import Metal
 from strickle.part import Part
 from strickle.pattern import rules, says
 from strickle.pattern.ask import PatternAsk
 from strickle.pattern.directions import basis, lighter, search, solid, surface
 from strickle.pattern.frame import frame
-from strickle.pattern.halves import Holes, drill, pieces
+from strickle.pattern.halves import Holes, Printed, drill, pieces
 from strickle.pattern.parting import Lie, choose
 from strickle.pattern.result import Pattern
 from strickle.pattern.undercut import LEAN, Filled, fill, plain, withdrawn
@@ -49,7 +49,7 @@ def make(part: Part, metal: Metal, stores: Stores, ask: PatternAsk, watch: Watch
     watch(0.7, "halving the pattern")
     dragged = max(withdrawn(printed))
     holes = drill(printed)
-    printed_pieces, crumbs = pieces(printed, holes)
+    made = pieces(printed, holes)
     sines = _draft(part.mesh, laid)
     caught = _undercut_faces(part.mesh, laid, sines) if regions else ()
     measure, measured, axis = _measure(filled, printed_scale, laid, stores)
@@ -73,8 +73,8 @@ def make(part: Part, metal: Metal, stores: Stores, ask: PatternAsk, watch: Watch
         cavity=Mesh(vertices=vertices * 1e-3, faces=faces),
         cope_depth=max(float(vertices[:, 2].max()) * 1e-3, 0.0),
         drag_depth=max(-float(vertices[:, 2].min()) * 1e-3, 0.0) + 0.0,
-        pieces=printed_pieces,
-        findings=_findings(part, stores, ask, laid, regions, volume, caught, dragged, holes, printed_pieces, crumbs),
+        pieces=made.pieces,
+        findings=_findings(part, stores, ask, laid, regions, volume, caught, dragged, holes, made),
         sources=_sources(stores),
     )
 
@@ -195,7 +195,7 @@ def _undrafted(mesh: Mesh, laid: _Laid) -> tuple[float, float, Array]:
 
 def _findings(
     part: Part, stores: Stores, ask: PatternAsk, laid: _Laid, regions: tuple[Filled, ...], volume: float, caught: tuple[int, ...],
-    dragged: float, holes: Holes, printed: tuple[Piece, ...], crumbs: int,
+    dragged: float, holes: Holes, made: Printed,
 ) -> tuple[Finding, ...]:  # fmt: skip
     size = float(laid.scale[2])
     middle = laid.turn.T @ (-laid.shift / laid.scale)
@@ -209,10 +209,12 @@ def _findings(
     area, tallest, faces = _undrafted(part.mesh, laid)
     if area > 0.01 * part.area:
         out.append(says.no_draft(area, part.area, tallest, faces, float(np.tan(np.radians(1.0)))))
-    out += [f for f in (says.bed(piece, stores.kit.bed) for piece in printed) if f is not None]
-    out += says.fittings(holes, len(printed) == 2, max(float(p.extents[:2].max()) for p in printed))
-    if crumbs:
-        out.append(says.crumbs(crumbs))
+    out += [f for f in (says.bed(piece, stores.kit.bed) for piece in made.pieces) if f is not None]
+    out += says.fittings(holes, {p.name: float(p.extents[:2].max()) for p in made.pieces})
+    if made.rough:
+        out.append(says.rough(made.rough))
+    if made.crumbs:
+        out.append(says.crumbs(made.crumbs))
     return tuple(out)
 
 

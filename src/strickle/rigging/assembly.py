@@ -15,11 +15,11 @@ from strickle.rigging.body import Body
 from strickle.rigging.formers import Former
 from strickle.rigging.layout import Layout, sprue_base_radius
 from strickle.rigging.sizing import Sizes
-from strickle.rigging.solids import CRUMB, DRAFT, Frame, Solid, chain, frustum, raw, unite, whole
+from strickle.rigging.solids import CRUMB, DRAFT, Frame, Solid, chain, frustum, plainer, raw, unite, whole
 from strickle.rigging.vents import FlowOff, vent_plate
 
-PLATE, BASIN, THROUGH = 0, 1, 2
-"""Order of drawing before the cope is lifted: vent plate, basin, what else comes out through the cope top."""
+PLATE, BASIN, THROUGH, LAST = 0, 1, 2, 9
+"""Order of drawing before the cope is lifted: vent plate, basin, sprue and then, one by one, risers and flow-off."""
 DRAG, RUNNER, COPE = 10, 30, 50
 """Order after it: the drag's pattern (as the pattern room counts it), runner and riser feet, the cope's pattern."""
 FAR = 50.0
@@ -106,7 +106,7 @@ def formers(
     if flow is not None:
         on = _leant(by["flow-off-1"], "cope", pattern)
         out.append(
-            Former("flow-off-1", "former", "cope", by["flow-off-1"] - part, True, THROUGH, f"stands on the {on.name}; drawn up out of the cope top",
+            Former("flow-off-1", "former", "cope", by["flow-off-1"] - part, True, LAST, f"stands on {on.name}; drawn up out of the cope top",
                    [flow.at[:2]], flow.top_radius)
         )  # fmt: skip
     outlines = []
@@ -122,7 +122,7 @@ def formers(
                    "the vents through its holes, then take it off", [], touches_sand=False)
         )  # fmt: skip
     for former in out:
-        former.solid = whole(former.solid)
+        former.solid = plainer(whole(former.solid))
     return sorted(out, key=lambda f: f.order), plate
 
 
@@ -157,14 +157,14 @@ def _running_formers(layout: Layout, by: dict[str, Solid], part: Solid, cope_hal
         solid = max(solid.decompose(), key=lambda s: s.volume())
         if bar.side < 0:
             on = _leant(solid, "cope" if bar.lap else "drag", pattern)
-            note = f"glued or pinned to the runner, {'under' if bar.lap else 'against'} the {on.name}; drawn with the runner"
+            note = f"glued or pinned to the runner, {'under' if bar.lap else 'against'} {on.name}; drawn with the runner"
             out.append(Former(f"ingate-{n}", "former", "drag", solid, True, RUNNER, note, [], beside=drag_half))
         elif bar.lap:
             note = "lies on the parting over the runner and the drag-pattern; stays in the cope and is drawn down out of it"
             out.append(Former(f"ingate-{n}", "former", "cope", solid, False, COPE, note, [], beside=cope_half))
         else:
             on = _leant(solid, "cope", pattern)
-            note = f"lies on the parting over the runner, fixed to the {on.name}; drawn with it"
+            note = f"lies on the parting over the runner, fixed to {on.name}; drawn with it"
             out.append(Former(f"ingate-{n}", "former", "cope", solid, False, on.order, note, [], beside=cope_half))
     return out
 
@@ -173,17 +173,29 @@ def _riser_formers(layout: Layout, by: dict[str, Solid], part: Solid, cope_half:
     out: list[Former] = []
     for n, s in enumerate(layout.stands, start=1):
         on = f"stands on neck-{n}" if s.kind == "top" else f"stands on riser-foot-{n}"
-        out.append(Former(f"riser-{n}", "former", "cope", s.body - part, True, THROUGH, f"{on}; drawn up out of the cope top", [s.at], s.top_radius))
+        out.append(
+            Former(
+                f"riser-{n}",
+                "former",
+                "cope",
+                s.body - part,
+                True,
+                min(THROUGH + n, LAST - 1),
+                f"{on}; drawn up out of the cope top",
+                [s.at],
+                s.top_radius,
+            )
+        )
         riser = s.body if s.drag is None else s.body + s.drag
         neck = max((s.neck - part - riser).decompose(), key=lambda m: m.volume(), default=m3.Manifold())
         if s.kind == "top" or (s.bar is not None and s.bar.side > 0):
             leant = _leant(neck, "cope", pattern)
             how = "wide end on the part" if s.kind == "top" else "flat face on the parting"
-            note = f"fixed to the {leant.name}, {how}; drawn with it"
+            note = f"fixed to {leant.name}, {how}; drawn with it"
             out.append(Former(f"neck-{n}", "former", "cope", neck, False, leant.order, note, [], beside=cope_half))
         else:
             leant = _leant(neck, "drag", pattern)
-            note = f"fixed to riser-foot-{n}, against the {leant.name}, flat face on the parting; drawn with the foot"
+            note = f"fixed to riser-foot-{n}, against {leant.name}, flat face on the parting; drawn with the foot"
             out.append(Former(f"neck-{n}", "former", "drag", neck, True, RUNNER + n, note, [], beside=drag_half))
         if s.drag is not None:
             after = "after the drag-pattern" if any(p.half == "drag" for p in pattern) else "when the cope is off"
