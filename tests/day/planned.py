@@ -4,7 +4,6 @@ from __future__ import annotations
 
 import dataclasses
 import functools
-from unittest import mock
 
 import manifold3d as m3
 import numpy as np
@@ -68,16 +67,15 @@ def runner(part: str, kit: Kit | None = None, **asks) -> Heard:
 
 
 @functools.cache
-def planned(part: str, shop: str = "whole", metal: str = "a356", until: str | None = None, preset: str = "rough", whole_loop: bool = True):
-    """The trail of a part by name in a shop by name (see SHOPS); ``whole_loop`` False ends the riser loop after two solves."""
+def planned(part: str, shop: str = "whole", metal: str = "a356", until: str | None = None, preset: str = "rough"):
+    """The trail of a part by name in a shop by name (see SHOPS)."""
     made = runner(part, SHOPS[shop](starter_kit()), metal=MetalAsk(metal=metal))
-    return through(made, preset=preset, until=until, whole_loop=whole_loop)
+    return through(made, preset=preset, until=until)
 
 
-def through(made: Runner, *, preset: str = "rough", until: str | None = None, whole_loop: bool = True, cures: bool = True):
-    """The runner's stages gone through. A riser loop of two solves leaves the verdict's road as it is and takes a quarter of the time."""
-    with mock.patch.object(steps, "MOST_LOOPS", steps.MOST_LOOPS if whole_loop else 2):
-        return steps.plan_through(made, until=until, preset=preset, watch=quiet, cures=cures)
+def through(made: Runner, *, preset: str = "rough", until: str | None = None, cures: bool = True):
+    """The runner's stages gone through."""
+    return steps.plan_through(made, until=until, preset=preset, watch=quiet, cures=cures)
 
 
 def wished(part: str, *wishes):

@@ -58,7 +58,7 @@ def test_a_thin_plate_gets_none_and_says_why():
 
 
 def test_the_demo_is_castable():
-    trail = planned("demo", whole_loop=False)
+    trail = planned("demo")
     assert trail.verdict.code == "castable"
     assert len(trail.results["rigging"].risers) == 2
     assert min(n.margin for n in trail.results["sound"].necks) > 1.0
@@ -130,7 +130,7 @@ HALVES = [
 
 @pytest.mark.parametrize("shop", [*HALVES, "a fifth of the pots", "a quarter of the sand"])
 def test_a_smaller_shop_changes_the_verdict(shop):
-    judged(planned("demo", shop, whole_loop=False), SHORT[shop])
+    judged(planned("demo", shop), SHORT[shop])
 
 
 @pytest.mark.validate
@@ -171,11 +171,11 @@ def obeyed(kit, code, change):
 
 @pytest.mark.parametrize("shop", ["half the flasks", "half the bed", "a fifth of the pots", "a quarter of the sand"])
 def test_doing_what_the_verdict_names_cures_it(shop):
-    trail = planned("demo", shop, whole_loop=False)
+    trail = planned("demo", shop)
     assert trail.verdict.code == "after_change"
     (tried,) = (t for t in trail.tried if t.worked)
     kit = obeyed(SHOPS[shop](starter_kit()), tried.cures, tried.change)
-    after = through(runner("demo", kit), cures=False, whole_loop=False)
+    after = through(runner("demo", kit), cures=False)
     assert [f.code for f in after.findings if f.weight == "STOP"] == []
     assert after.verdict.code == "castable"
 
@@ -188,7 +188,7 @@ ALL += [("boss", "whole"), ("thin plate", "whole")]
 
 @pytest.mark.parametrize(("part", "shop"), ALL)
 def test_a_stage_is_run_or_the_reason_is_told(part, shop):
-    trail = planned(part, shop, whole_loop=part != "demo")
+    trail = planned(part, shop)
     missing = [s for s in ORDER if s not in trail.results]
     assert bool(missing) == bool(trail.because)
     if trail.verdict.code == "castable":
@@ -197,7 +197,7 @@ def test_a_stage_is_run_or_the_reason_is_told(part, shop):
 
 @pytest.mark.parametrize(("part", "shop"), ALL)
 def test_no_joint_under_the_least_is_called_sound(part, shop):
-    trail = planned(part, shop, whole_loop=part != "demo")
+    trail = planned(part, shop)
     sound = trail.results.get("sound")
     weak = [n for n in sound.necks if n.margin < LEAST] if sound is not None else []
     short = [f for f in trail.findings if f.code in ("sound.neck_short", "sound.riser_short")]
@@ -221,7 +221,7 @@ def differs(one, two):
 
 def test_findings_of_two_parts_read_differently():
     seen = set()
-    plans = [planned(p, whole_loop=p != "demo") for p in ("demo", "boss", "thin plate")]
+    plans = [planned(p) for p in ("demo", "boss", "thin plate")]
     for one, two in itertools.combinations(plans, 2):
         for code, a, b in differs(one, two):
             seen.add(code)
@@ -255,6 +255,6 @@ def test_findings_of_two_shops_read_differently(code, until, one, two):
 
 def test_no_text_shows_a_token_or_a_nan():
     for part, shop in ALL:
-        for finding in planned(part, shop, whole_loop=part != "demo").findings:
+        for finding in planned(part, shop).findings:
             assert "{{" not in text(finding), finding.code
             assert not re.search(r"\b(nan|inf|None)\b", text(finding)), finding.code

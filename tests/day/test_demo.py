@@ -146,7 +146,7 @@ def test_fields_are_si_with_their_grid(job):
         assert float(box["cell"]) == job.stages["cavity"].cell
         times = box["time_to_solidus"]
     assert times.shape == job.stages["cavity"].grid.tags.shape
-    assert np.nanmax(times) == pytest.approx(max(job.stages["sound"].riser_time, np.nanmax(job.stages["sound"].time_to_solidus)))
+    assert np.nanmax(times) == pytest.approx(max(job.stages["sound"].riser_time.value, np.nanmax(job.stages["sound"].time_to_solidus)))
 
 
 def test_every_printed_file_reads_again_in_millimetres(job):

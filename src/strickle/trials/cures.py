@@ -57,10 +57,16 @@ def _pot(kit: Kit, volume: float) -> Crucible:
 
 
 def _bigger_pot(finding: Finding, results: Results, runner: Runner) -> Cure:
+    """Tried with twice the pot, since risers may still grow; the size told is the one that the plan with it then needs."""
     kit = runner.stores.kit
-    volume = math.ceil(_get(results, "melt", Melt).pot_needed_volume * 1.02 / 5e-5) * 5e-5
+    volume = 2.0 * _get(results, "melt", Melt).pot_needed_volume
+
+    def size(after: Results) -> str:
+        melt = _get(after if "melt" in after else results, "melt", Melt)
+        return f"a pot of {tell(math.ceil(melt.pot_needed_volume * 1.02 / 5e-5) * 5e-5, 'm3')} inside, to the brim"
+
     return Cure(
-        change=lambda after: f"a pot of {tell(volume, 'm3')} inside, to the brim",
+        change=size,
         of="largest pot in the kit over the pot needed",
         margin=lambda r, after, k: max((c.volume for c in k.crucibles), default=0.0) / _get(after, "melt", Melt).pot_needed_volume,
         kit=dataclasses.replace(kit, crucibles=(*kit.crucibles, _pot(kit, volume))),

@@ -226,9 +226,11 @@ class _Lay:
 
     @property
     def flask(self) -> tuple[str, float, float]:
-        """Name and plan of the flask that stands."""
+        """Name and plan of the flask that stands; one to be built counts as the same whatever its size."""
         mould = self.results["mould"]
         assert isinstance(mould, Mould)
+        if self.runner.stores.kit.builds_flasks and all(f.name != mould.flask.name for f in self.runner.stores.kit.flasks):
+            return mould.flask.name, 0.0, 0.0
         return mould.flask.name, mould.flask.length, mould.flask.width
 
     def go(self, ask: RiggingAsk, rough: bool) -> str:
