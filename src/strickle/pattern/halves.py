@@ -12,9 +12,10 @@ from strickle.base import Array, Mesh, Piece
 from strickle.kernels import raster
 from strickle.pattern.columns import View, view
 from strickle.pattern.mend import mended
-from strickle.pattern.undercut import halves, plain
+from strickle.pattern.undercut import plain
 
 ACROSS = 260
+HAIR = 1e-4  # mm
 CRUMB = 1.0  # mm3: smaller bodies are left out of the print
 PINS = ((4.2, 3.2), (3.2, 2.2), (2.2, 1.7))  # mm, holes for 4 and 3, 3 and 2, 2 and 1.5 mm pins: unlike, so the halves meet one way only
 DEPTHS = (10.0, 8.0, 6.0, 4.0, 3.0, 2.0)  # mm, dowels
@@ -73,11 +74,25 @@ class _Room(NamedTuple):
     body: dict[str, Array]  # which columns a piece stands in
 
 
+def parted(printed: manifold3d.Manifold) -> list[manifold3d.Manifold]:
+    """Cope and drag half. Cut a hair off the parting and drawn back to it: a flat of the part that lies on the parting itself would else stay
+    as a sheet of no thickness, and tie bodies together that are apart."""
+    out = []
+    for side in (1.0, -1.0):
+        half = printed.trim_by_plane((0.0, 0.0, side), HAIR)
+        if not half.is_empty():
+            vertices, faces = plain(half)
+            vertices[np.abs(vertices[:, 2]) < 1.01 * HAIR, 2] = 0.0
+            half = manifold3d.Manifold(manifold3d.Mesh64(vertices, np.ascontiguousarray(faces, dtype=np.uint64)))
+        out.append(half)
+    return out
+
+
 def bodies(printed: manifold3d.Manifold) -> tuple[list[Body], int]:
     """The bodies both halves fall into, the largest of each half first, and the number of crumbs left out."""
     out: list[Body] = []
     crumbs = 0
-    for half, side, solid in zip(("cope", "drag"), (1.0, -1.0), halves(printed)):
+    for half, side, solid in zip(("cope", "drag"), (1.0, -1.0), parted(printed)):
         parts = solid.decompose()
         kept = sorted((p for p in parts if p.volume() >= CRUMB), key=lambda p: -p.volume())
         crumbs += len(parts) - len(kept)
