@@ -193,15 +193,16 @@ def test_cope_and_drag_make_the_contracted_part(job):
     assert pattern.cavity.vertices.max(axis=0) == pytest.approx(corners.max(axis=0), abs=3e-6)
     whole = printed(job)
     over, under = whole.split_by_plane((0.0, 0.0, 1.0), 0.0)
-    halves = {p.half: solid(p.mesh) for p in pattern.pieces}
+    halves = {half: m3.Manifold.compose([solid(p.mesh) for p in pattern.pieces if p.half == half]) for half in ("cope", "drag")}
     assert (over.volume() + under.volume()) == pytest.approx(part.volume * 1e9 * float(pattern.print_scale.prod()), rel=1e-5)
-    for half, body in (("cope", over), ("drag", under)):
+    for half, body, side in (("cope", over, 1.0), ("drag", under, -1.0)):
         assert (halves[half] - body).volume() < 1e-5 * body.volume(), half  # nothing is printed that is not part
-        lost = (body - halves[half]).decompose()
+        # a micrometre off the parting, where the cut of a flat face leaves a sheet of no thickness between the holes
+        lost = (body - halves[half]).trim_by_plane((0.0, 0.0, side), 1e-3).decompose()
         assert sum(h.volume() for h in lost if h.volume() < 0.01) < 1e-5 * body.volume()  # films of rounding
         for hole in (h for h in lost if h.volume() >= 0.01):  # what is not printed are holes in the parting face
             low, high = np.split(np.array(hole.bounding_box()), 2)
-            assert min(abs(low[2]), abs(high[2])) < 1e-6
+            assert min(abs(low[2]), abs(high[2])) < 1.1e-3
             assert max(high[0] - low[0], high[1] - low[1]) < 7.0
             assert hole.volume() < 0.02 * body.volume()
 
@@ -253,10 +254,6 @@ def test_every_piece_leaves_the_sand_without_taking_any(job, step):
                 assert (moved ^ sand[half]).volume() < 0.5, (piece.name, half)
 
 
-_STANDS = "what is drawn with the pattern has order 3, the pattern 10 (rigging/formers.py and pattern/halves.py): necks and ingates would go first"
-
-
-@pytest.mark.xfail(strict=True, reason=_STANDS)
 def test_no_piece_stands_in_the_way_of_one_drawn_before_it(job):
     touching = [(p, solid(p.mesh)) for p in pieces(job) if p.touches_sand]
     for piece, body in touching:

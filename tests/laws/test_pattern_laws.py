@@ -14,7 +14,9 @@ from strickle.metal.steps import blend
 from strickle.pattern import PatternAsk
 from strickle.pattern.directions import lighter, search, solid
 from strickle.pattern.halves import Holes, drill, pieces
+from strickle.pattern.mend import mended, shared
 from strickle.pattern.steps import make
+from strickle.pattern.undercut import plain
 from strickle.stores import load, starter_kit
 
 STORES = load()
@@ -41,8 +43,9 @@ def test_halves_add_up_before_the_holes():
     result = planned(part_from(split_part()))
     assert [p.name for p in result.pieces] == ["cope-pattern", "drag-pattern"]
     grown = solid(result.cavity).scale(tuple(float(r) for r in result.print_scale / result.scale))
-    bare, crumbs = pieces(grown, Holes([], 0, 0, [], {}))
+    bare, crumbs, rough = pieces(grown, Holes([], 0, 0, [], {}))
     assert crumbs == 0
+    assert not rough
     assert sum(p.volume for p in bare) == pytest.approx(float(grown.volume()) * 1e-9, rel=1e-5)
     assert sum(volume(p.mesh) for p in bare) == pytest.approx(volume(result.cavity) * float((result.print_scale / result.scale).prod()), rel=1e-5)
 
@@ -151,6 +154,54 @@ def test_holes_lie_inside_the_print_and_open_on_the_parting():
         assert bare.volume - piece.volume == pytest.approx(bored, rel=1e-4)
         assert trimesh.Trimesh(piece.mesh.vertices, piece.mesh.faces, process=False).is_watertight
         assert piece.lift_point[2] == 0
+
+
+def test_each_body_of_a_half_is_a_piece_of_its_own():
+    """A bar in the drag carries three posts in the cope, the middle one the largest."""
+    posts = [rod(d, 20, (x, 0, -0.01), top=d - 4) for x, d in ((-60, 30), (0, 44), (60, 34))]
+    result = planned(part_from(box(180, 50, 12, (-90, -25, -12)) + posts[0] + posts[1] + posts[2]), up=np.array([0, 0, 1.0]), parting=0.0)
+    names = [p.name for p in result.pieces]
+    assert names == ["cope-pattern", "cope-pattern-2", "cope-pattern-3", "drag-pattern"]
+    volumes = [p.volume for p in result.pieces[:3]]
+    assert volumes == sorted(volumes, reverse=True)
+    assert len({p.order for p in result.pieces}) == 4
+    for piece in result.pieces:
+        made = solid(piece.mesh)
+        assert len(made.decompose()) == 1
+        assert piece.lift_point is not None
+        assert piece.mesh.vertices[:, 0].min() < piece.lift_point[0] < piece.mesh.vertices[:, 0].max()
+        assert ("one of 3 bodies" in piece.note) == (piece.half == "cope")
+    assert all(a.order > result.pieces[3].order for a in result.pieces[:3])
+
+
+def test_holes_to_drill_do_not_stand_a_bracket_on_end():
+    """Lying on its side all four holes lie across the draw; a person drills them and keeps the cope low."""
+    holes = [rod(10, 40, (50, y, -10)) for y in (10, 40)]
+    holes += [rod(10, 40).rotate((0, 90, 0)).translate((-10, y, 70)) for y in (12, 38)]
+    gusset = manifold3d.Manifold.batch_hull([box(4, 6, 0.01, (7, 22, 40)), box(4, 6, 0.01, (7, 22, 7)), box(0.01, 6, 4, (45, 22, 7))])
+    bracket = box(70, 50, 8) + box(8, 50, 91) + gusset - holes[0] - holes[1] - holes[2] - holes[3]
+    result = planned(part_from(bracket))
+    assert abs(result.draw[1]) == pytest.approx(1)
+    finding = next(f for f in result.findings if f.code == "pattern.undercut")
+    assert finding.weight == "MIND"
+    assert "drill 4 round holes" in finding.do
+    assert finding.margin.value < 0.01
+    assert result.undercut_volume > 0.035 * 1e-9 * bracket.volume()
+
+
+def test_walls_that_touch_in_a_line_are_made_one_solid():
+    """Two blocks that share an upright edge: apart for the library, one for whoever reads the file."""
+    touching = box(20, 20, 10) + box(20, 20, 10, (20, 20, 0)) + box(40, 40, 4, (0, 0, 10))
+    assert len(shared(*plain(touching)))
+    made, done = mended(touching, 1.0)
+    assert done
+    assert not len(shared(*plain(made)))
+    assert made.volume() == pytest.approx(touching.volume(), abs=0.1)
+    assert len(made.decompose()) == 1
+
+
+def test_the_score_of_a_lie_is_not_told():
+    assert all(f.margin is None for f in planned(part_from(bracket())).findings if f.code == "pattern.lies")
 
 
 def test_up_is_obeyed_and_nonsense_refused():

@@ -9,12 +9,19 @@ import numpy as np
 
 from strickle.base import Array, Mesh, Watch
 from strickle.pattern.columns import View, view
+from strickle.pattern.undercut import fill
 
 SNAP = np.radians(5.0)  # a direction of the part this near to the winner is preferred
 NET = 48  # directions of the half-sphere net
 ACROSS = 112  # columns over the longer side while searching
 LEVELS = 64
 WALLS = 0.03  # weight of the walls without draft
+GAP = 3.0  # weight of what no flat parting releases, over the part's volume
+TRAP = 0.3  # weight of what the best one does not
+TALL = 0.4  # weight of the height over the bounding diagonal: a tall cope costs sand, a long draw and draft
+HOLE = 0.01  # what drilling one hole afterwards counts
+DRILL = 15.0  # mm, round holes across the draw up to this are filled and drilled by anyone (common practice)
+WEIGHED = 5  # directions at most that are looked at for holes to drill
 
 
 class Scored(NamedTuple):
@@ -134,7 +141,7 @@ def net(count: int) -> Array:
 def score(mesh: Mesh, direction: Array, volume: float, normals: Array, areas: Array, own: bool) -> Scored:
     """What a direction costs: gaps above all, sand trapped by a flat parting, depth, walls without draft.
 
-    Gap and trap are weighed over the part's volume, depth over the bounding diagonal; the walls' weight is small since draft can be
+    Gap and trap are weighed over the part's volume, height over the bounding diagonal; the walls' weight is small since draft can be
     added while an undercut cannot be wished away.
     """
     turned = mesh.vertices @ basis(direction).T
@@ -143,7 +150,7 @@ def score(mesh: Mesh, direction: Array, volume: float, normals: Array, areas: Ar
     trapped = float(seen.trapped(np.linspace(bottom, top, LEVELS + 1)).min())
     diagonal = float(np.linalg.norm(np.ptp(mesh.vertices, axis=0)))
     wall = float(areas[np.abs(normals @ direction) < np.sin(np.radians(0.5))].sum() / areas.sum())
-    cost = 3 * seen.gap / volume + 0.3 * min(trapped, 2 * volume) / volume + 0.2 * (top - bottom) / diagonal + WALLS * wall
+    cost = GAP * seen.gap / volume + TRAP * min(trapped, 2 * volume) / volume + TALL * (top - bottom) / diagonal + WALLS * wall
     return Scored(np.asarray(direction), cost, seen.gap, trapped, wall, own)
 
 
@@ -161,4 +168,36 @@ def search(mesh: Mesh, volume: float, watch: Watch) -> tuple[Scored, ...]:
     near = [i for i, s in enumerate(out) if s.own and abs(s.direction @ out[0].direction) > np.cos(SNAP)]
     if near:
         out.insert(0, out.pop(min(near, key=lambda i: out[i].undercut_score)))
-    return tuple(out)
+    return _with_drill(out, mesh, volume)
+
+
+def _with_drill(found: list[Scored], mesh: Mesh, volume: float) -> tuple[Scored, ...]:
+    """The directions with holes that are drilled anyway no longer counted, where that can still decide; best first."""
+    best = _relieved(found[0], mesh, volume)
+    others, looked = found[1:], 0
+    for i, other in enumerate(others):
+        # all of its gap would have to be holes
+        hoped = other.score - (GAP + TRAP) * min(other.gap, volume) / volume + HOLE
+        if not other.own or other.gap <= 0 or hoped >= best.score:
+            continue
+        looked += 1
+        if looked > WEIGHED:
+            break
+        tried = _relieved(other, mesh, volume)
+        if tried.score < best.score:
+            others[i], best = best, tried
+    return (best, *others)
+
+
+def _relieved(scored: Scored, mesh: Mesh, volume: float) -> Scored:
+    """A direction without the holes to drill: volume taken off gap and trap, a little added for each hole."""
+    if scored.gap <= 0:
+        return scored
+    turned = mesh.vertices @ basis(scored.direction).T
+    levels = np.linspace(turned[:, 2].min(), turned[:, 2].max(), LEVELS + 1)
+    level = float(levels[int(np.argmin(view(turned, mesh.faces, ACROSS).trapped(levels)))])
+    regions = fill(solid(Mesh(vertices=turned - [0.0, 0.0, level], faces=mesh.faces)))[1]
+    bores = [r for r in regions if 0 < r.bore <= DRILL]
+    drilled = 1e-9 * sum(r.volume for r in bores)
+    relief = (GAP * min(drilled, scored.gap) + TRAP * min(drilled, scored.trapped)) / volume
+    return scored._replace(score=scored.score - relief + HOLE * len(bores), gap=max(scored.gap - drilled, 0.0))

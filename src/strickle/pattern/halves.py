@@ -12,9 +12,11 @@ from strickle.base import Array, Mesh, Piece
 from strickle.kernels import raster
 from strickle.pattern.columns import View, view
 from strickle.pattern.mend import mended
-from strickle.pattern.undercut import halves, plain
+from strickle.pattern.undercut import plain
 
 ACROSS = 260
+HAIR = 1e-4  # mm
+DUST = 1e-3  # mm3: rounding of the library, told to nobody
 CRUMB = 1.0  # mm3: smaller bodies are left out of the print
 PINS = ((4.2, 3.2), (3.2, 2.2), (2.2, 1.7))  # mm, holes for 4 and 3, 3 and 2, 2 and 1.5 mm pins: unlike, so the halves meet one way only
 DEPTHS = (10.0, 8.0, 6.0, 4.0, 3.0, 2.0)  # mm, dowels
@@ -73,14 +75,30 @@ class _Room(NamedTuple):
     body: dict[str, Array]  # which columns a piece stands in
 
 
+def parted(printed: manifold3d.Manifold) -> list[manifold3d.Manifold]:
+    """Cope and drag half, cut a hair off the parting and drawn back to it.
+
+    A flat of the part that lies on the parting itself would else stay as a sheet of no thickness and tie bodies together that are apart.
+    """
+    out = []
+    for side in (1.0, -1.0):
+        half = printed.trim_by_plane((0.0, 0.0, side), HAIR)
+        if not half.is_empty():
+            vertices, faces = plain(half)
+            vertices[np.abs(vertices[:, 2]) < 1.01 * HAIR, 2] = 0.0
+            half = manifold3d.Manifold(manifold3d.Mesh64(vertices, np.ascontiguousarray(faces, dtype=np.uint64)))
+        out.append(half)
+    return out
+
+
 def bodies(printed: manifold3d.Manifold) -> tuple[list[Body], int]:
     """The bodies both halves fall into, the largest of each half first, and the number of crumbs left out."""
     out: list[Body] = []
     crumbs = 0
-    for half, side, solid in zip(("cope", "drag"), (1.0, -1.0), halves(printed)):
+    for half, side, solid in zip(("cope", "drag"), (1.0, -1.0), parted(printed)):
         parts = solid.decompose()
         kept = sorted((p for p in parts if p.volume() >= CRUMB), key=lambda p: -p.volume())
-        crumbs += len(parts) - len(kept)
+        crumbs += sum(DUST < p.volume() < CRUMB for p in parts)
         out += [Body(f"{half}-pattern" + (f"-{i + 1}" if i else ""), half, side, i, p) for i, p in enumerate(kept)]
     return out, crumbs
 
@@ -275,4 +293,6 @@ def _note(body: Body, own: list[Hole], count: int) -> str:
         words.append("the wide hole takes the rapping bar")
     elif "lift" in uses:
         words.append("rap on the lifting screw")
+    else:
+        words.append("lifted with a strip of wood glued across it")
     return "; ".join(words) + "."

@@ -20,7 +20,7 @@ DEFAULTS = {
     "pattern.fill_share": Value(value=0.05, low=0.02, high=0.10, unit="1", source="pattern-house", mark="guess"),
     "pattern.fill_least": Value(value=0.5e-6, low=0.2e-6, high=1e-6, unit="m3", source="pattern-house", mark="guess"),
     "pattern.most_rapping": Value(value=0.005, low=0.003, high=0.01, unit="1", source="pattern-house", mark="guess"),
-    "pattern.drill_width": Value(value=0.013, low=0.010, high=0.020, unit="m", source="pattern-house", mark="guess"),
+    "pattern.drill_width": Value(value=0.015, low=0.010, high=0.020, unit="m", source="practice", mark="common practice"),
 }
 
 

@@ -91,10 +91,13 @@ def undercut(
 ) -> Finding:
     """What was filled and how it comes back; ``filled`` and ``volume`` [m3] at cavity scale, ``point`` the largest one's place on the part.
 
-    STOP where more than ``share`` of the part and more than ``least`` [m3] is filled.
+    STOP where more than ``share`` of the part and more than ``least`` [m3] is filled, holes up to ``drill`` [m] across left out: those are
+    drilled whatever the mould.
     """
     part = filled / volume
-    heavy = part > share and filled > least
+    drilled = sum(r.volume for r in regions if 0 < r.bore <= drill * 1e3) * 1e-9
+    left = max(filled - drilled, 0.0)
+    heavy = left / volume > share and left > least
     biggest = regions[0]
     half = "cope and drag" if biggest.half == "both" else biggest.half
     be = "is" if len(regions) == 1 else "are"
@@ -119,7 +122,7 @@ def undercut(
         because=because,
         do=do,
         where=Where(point=tuple(float(x) for x in point), faces=faces[:2000]),  # type: ignore[arg-type]
-        margin=Margin(value=part, unit="1", of="filled volume over the part's; stops above the limit of this program", high=share),
+        margin=Margin(value=left / volume, unit="1", of="volume filled, holes to drill left out, over the part's; stops above the limit", high=share),
     )
 
 

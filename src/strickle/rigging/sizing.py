@@ -148,7 +148,7 @@ def basin_volume(width: float, length: float, depth: float) -> float:
     """Metal [m3] in a basin with round ends, ``width`` and ``length`` [m] at its rim, sides leaning in by 10 degrees.
 
     >>> round(basin_volume(0.040, 0.040, 0.0268) * 1e6, 1)
-    26.5
+    26.3
     """
     spine = max(length - width, 0.0)
     widths = (width, width - depth * math.tan(LEAN), width - 2.0 * depth * math.tan(LEAN))

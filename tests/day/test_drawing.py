@@ -1,0 +1,129 @@
+"""Pattern and rigging together: each piece can leave the sand at its turn, and its file is a solid for every reader."""
+
+import dataclasses
+import functools
+
+import manifold3d as m3
+import numpy as np
+import pytest
+import trimesh
+
+import factory as f
+from pattern_shop import aluminium, box, public_part, rod
+from strickle.base import quiet
+from strickle.job.threemf import stl
+from strickle.pattern import PatternAsk
+from strickle.pattern.steps import make
+from strickle.rigging import RiggingAsk
+from strickle.rigging.steps import rig
+from strickle.stores import load, starter_kit
+
+STORES = load(dataclasses.replace(starter_kit(), rapping=0.0, print_error=0.0, bed=np.array([0.3, 0.3, 0.3])))
+
+
+def solid_of(mesh):
+    return m3.Manifold(m3.Mesh64(np.ascontiguousarray(mesh.vertices * 1e3), np.ascontiguousarray(mesh.faces, dtype=np.uint64)))
+
+
+def posts():
+    """A drafted bar in the drag with two posts on it: two bodies in the cope."""
+    bar = m3.Manifold.hull(box(150, 50, 0.01, (-75, -25, -0.01)) + box(144, 44, 0.01, (-72, -22, -14)))
+    return bar + rod(40, 24, (-45, 0, -0.02), top=36) + rod(34, 24, (45, 0, -0.02), top=30)
+
+
+def hub():
+    """A drafted hub in both halves."""
+    return rod(80, 12, (0, 0, -12), top=90) + rod(90, 12, top=80) + rod(40, 30, (0, 0, 11), top=34)
+
+
+MADE = {
+    "posts": (posts, (f.spot((-45, 0, 4), 15, modulus=6.0), f.spot((45, 0, 4), 13, modulus=5.0)), {"up": np.array([0, 0, 1.0]), "parting": 0.0}),
+    "hub": (hub, (), {}),
+    "plate": (lambda: m3.Manifold.hull(box(120, 80, 0.01) + box(118, 78, 0.01, (1, 1, 8))), (), {}),
+    "ball": (lambda: m3.Manifold.sphere(25, 96), (f.spot((0, 0, 0), 24, modulus=7.0),), {}),
+    "lap": (lambda: f.box(80, 60, 30) - f.box(76, 56, 30, 2), (), {"up": np.array([0, 0, 1.0]), "parting": 0.0}),
+}
+
+
+@functools.cache
+def drawn(name):
+    solid, spots, ask = MADE[name]
+    part = f.part_of(solid(), spots, wall=8.0)
+    pattern = make(part, aluminium(), STORES, PatternAsk(**ask), quiet)
+    mould = f.mould_of(pattern, over=70)
+    return pattern, mould, rig(part, pattern, mould, f.a356(), STORES, RiggingAsk(), quiet)
+
+
+@pytest.mark.parametrize("name", MADE)
+def test_each_piece_leaves_at_its_turn(name):
+    """Moved along its draw with all that is drawn as one with it, it meets neither rammed sand nor a piece of its half still there."""
+    pattern, mould, rigging = drawn(name)
+    assert rigging.bodies == 1
+    pieces = [p for p in (*pattern.pieces, *rigging.pieces) if p.touches_sand]
+    solids = {p.name: solid_of(p.mesh) for p in pieces}
+    assert len(solids) == len(pieces)
+    x0, x1, y0, y1, z0, z1 = mould.box * 1e3
+    everything = m3.Manifold.batch_boolean([solid_of(pattern.cavity), solid_of(rigging.casting), *solids.values()], m3.OpType.Add)
+    sand = {
+        "drag": m3.Manifold.cube((x1 - x0, y1 - y0, -z0)).translate((x0, y0, z0)) - everything,
+        "cope": m3.Manifold.cube((x1 - x0, y1 - y0, z1)).translate((x0, y0, 0.0)) - everything,
+    }
+    for piece in pieces:
+        later = [solids[o.name] for o in pieces if o.half == piece.half and o.order > piece.order]
+        for step in (0.5, 2.0, 6.0):
+            moved = solids[piece.name].translate(tuple(piece.draw * step))
+            assert (moved ^ sand[piece.half]).volume() < 0.5, (piece.name, step)
+            for other in later:
+                assert (moved ^ other).volume() < 0.05, (piece.name, step)
+
+
+@pytest.mark.parametrize("name", MADE)
+def test_notes_agree_with_the_order(name):
+    pattern, _, rigging = drawn(name)
+    every = {p.name: p for p in (*pattern.pieces, *rigging.pieces)}
+    order = {n: p.order for n, p in every.items()}
+    through = [p for p in every.values() if p.half == "cope" and p.draw[2] > 0 and p.touches_sand]
+    others = [p for p in every.values() if p.touches_sand and p not in through]
+    assert max(p.order for p in through) < min(p.order for p in others)
+    for p in rigging.pieces:
+        if "fixed to" in p.note:
+            on = p.note.split("fixed to ")[1].split(";")[0].split(",")[0]
+            assert order[on] == p.order, p.note
+        if "drawn with the runner" in p.note:
+            assert order["runner"] == p.order
+        if "after the drag-pattern" in p.note:
+            assert order["drag-pattern"] < p.order
+        for word in p.note.replace(";", " ").replace(",", " ").split():
+            if "-pattern" in word:
+                assert word in every, p.note
+        assert p.role != "plate" or p.order < min(order[q.name] for q in through)
+
+
+def test_formers_go_with_the_body_they_lean_on():
+    pattern, _, rigging = drawn("posts")
+    order = {p.name: p.order for p in pattern.pieces}
+    assert {"cope-pattern", "cope-pattern-2", "drag-pattern"} == set(order)
+    necks = sorted(p.order for p in rigging.pieces if p.name.startswith("neck"))
+    assert necks == sorted((order["cope-pattern"], order["cope-pattern-2"]))
+
+
+def test_a_ball_is_one_casting_without_a_stop():
+    """The booleans of a ball leave bodies of no volume; they are no metal hanging apart."""
+    _, _, rigging = drawn("ball")
+    assert "rigging.not_one" not in {x.code for x in rigging.findings}
+    assert len(solid_of(rigging.casting).decompose()) == 1
+
+
+@pytest.mark.parametrize("name", ["testbed_base", "table_attachment"])
+def test_the_written_file_is_watertight(name):
+    part = public_part(name)
+    for piece in make(part, aluminium(), STORES, PatternAsk(), quiet).pieces:
+        upright = (piece.mesh.vertices - piece.mesh.vertices.min(axis=0)) * 1e3
+        data = np.frombuffer(stl(piece.name, upright, piece.mesh.faces)[84:], dtype=[("n", "<f4", 3), ("c", "<f4", (3, 3)), ("s", "<u2")])
+        written = trimesh.Trimesh(data["c"].reshape(-1, 3).astype(float), np.arange(3 * len(data)).reshape(-1, 3), process=False)
+        plain = trimesh.Trimesh(piece.mesh.vertices, piece.mesh.faces, process=False)
+        for mesh in (written, plain):
+            mesh.merge_vertices()
+            assert mesh.is_watertight, piece.name
+            assert mesh.is_winding_consistent
+        assert len(solid_of(piece.mesh).decompose()) == 1
