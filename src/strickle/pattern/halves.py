@@ -15,7 +15,7 @@ from strickle.pattern.mend import mended
 from strickle.pattern.undercut import plain
 
 ACROSS = 260
-HAIR = 1e-4  # mm
+HAIR = 1e-5  # mm: less than a file of few places tells
 DUST = 1e-3  # mm3: rounding of the library, told to nobody
 CRUMB = 1.0  # mm3: smaller bodies are left out of the print
 PINS = ((4.2, 3.2), (3.2, 2.2), (2.2, 1.7))  # mm, holes for 4 and 3, 3 and 2, 2 and 1.5 mm pins: unlike, so the halves meet one way only

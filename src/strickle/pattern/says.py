@@ -49,7 +49,7 @@ def lies(best: Lie, other: Lie | None, size: float, point: tuple[float, float, f
             "standing": "more slender sand stands in the drag",
             "feeding": "the places that freeze last lie lower",
         }
-        if gain > 1e-9:
+        if gain > 5e-3:  # less is no reason
             why.append(f"the other way up {words[name]}")
     return Finding(
         code="pattern.lies",
@@ -96,7 +96,7 @@ def undercut(
     """
     part = filled / volume
     drilled = sum(r.volume for r in regions if 0 < r.bore <= drill * 1e3) * 1e-9
-    left = max(filled - drilled, 0.0)
+    left = filled - drilled if filled > 1.000001 * drilled else 0.0
     heavy = left / volume > share and left > least
     biggest = regions[0]
     half = "cope and drag" if biggest.half == "both" else biggest.half
