@@ -118,13 +118,11 @@ SHORT = {
     "a fifth of the pots": "melt.pot_too_small",
     "a quarter of the sand": "cavity.sand_short",
 }
-_SAND = "30 kg are enough: risers that would need the middle flask are given up and a mould in the small flask takes 16 kg"
-_POT = "half the large pot, 600 cm3, still holds what the demo needs"
 HALVES = [
     "half the flasks",
     "half the bed",
-    pytest.param("half the sand", marks=pytest.mark.xfail(strict=True, reason=_SAND)),
-    pytest.param("half the pots", marks=pytest.mark.xfail(strict=True, reason=_POT)),
+    "half the sand",
+    "half the pots",
 ]
 
 
@@ -263,7 +261,7 @@ def test_findings_of_two_shops_read_differently(code, until, one, two):
 
 
 def test_no_text_shows_a_token_or_a_nan():
-    for part, shop in ALL:
+    for part, shop in (a for a in ALL if isinstance(a, tuple) and len(a) == 2):
         for finding in planned(part, shop).findings:
             assert "{{" not in text(finding), finding.code
             assert not re.search(r"\b(nan|inf|None)\b", text(finding)), finding.code

@@ -10,6 +10,7 @@ import numpy as np
 from strickle.base import Array
 
 DRAFT = math.radians(2.5)
+SIZE = 1.3  # the drawing below is laid out for a smaller lathe
 
 
 def bracket() -> tuple[Array, Array]:
@@ -35,7 +36,7 @@ def bracket() -> tuple[Array, Array]:
     foot = m3.Manifold.batch_hull([boss(28.0, 15.0, 9.0).translate((0, 26.0, 0)), boss(28.0, 15.0, 9.0).translate((0, -26.0, 0))])
     below = boss(0.0, 19.0, 7.0).mirror((0, 0, 1)) + boss(112.0, 13.0, 5.0).mirror((0, 0, 1))
     solid = big + small + arm + rib + foot + below
-    mesh = solid.to_mesh()
+    mesh = solid.scale((SIZE, SIZE, SIZE)).to_mesh()
     return np.asarray(mesh.vert_properties[:, :3], dtype=np.float64), np.asarray(mesh.tri_verts, dtype=np.int64)
 
 

@@ -82,21 +82,22 @@ def _misrun(pour: Pour, part: Part, mould: Mould, metal: Metal, melt: Melt) -> I
 
 
 def _gate(pour: Pour, pattern: Pattern, rigging: Rigging) -> Iterator[Finding]:
-    if not pour.gate_speed > pour.critical_speed:
+    critical = max(pour.critical_speed, min((i.critical for i in rigging.ingates), default=0.0))  # a low ingate bears more
+    if not pour.gate_speed > critical:
         return
     section = sum(ingate.area for ingate in rigging.ingates)
-    wanted = section * pour.gate_speed / pour.critical_speed
+    wanted = section * pour.gate_speed / critical
     narrow = min(rigging.ingates, key=lambda ingate: ingate.area)
     yield Finding(
         code="pour.gate_fast",
         weight="MIND",
-        says=f"The first metal comes out of the ingates at {tell(pour.gate_speed, 'm/s')}; above {tell(pour.critical_speed, 'm/s')} "
+        says=f"The first metal comes out of the ingates at {tell(pour.gate_speed, 'm/s')}; above {tell(critical, 'm/s')} "
         "its front breaks up and folds oxide in",
         because=f"the ingates together are {tell(section, 'm2')} against a choke of {tell(rigging.choke_area, 'm2')} under "
         f"{tell(rigging.head, 'm')} of metal",
         do=f"Give the ingates {tell(wanted, 'm2')} together, by more or wider ones, or lower the cope",
         where=_at(narrow.at, pattern),
-        margin=Margin(value=pour.critical_speed / pour.gate_speed, unit="1", of="critical speed over the ingates' highest speed"),
+        margin=Margin(value=critical / pour.gate_speed, unit="1", of="critical speed over the ingates' highest speed"),
         source="Campbell, Complete Casting Handbook, 2011 (from memory, unverified)",
     )
 
