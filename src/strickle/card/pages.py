@@ -78,6 +78,20 @@ def _listed(pieces: int, sources_at: str | None) -> list[dict[str, Any]]:
     return [dict(zip(names, way, strict=True)) for way in ways]
 
 
+def _for_notes(data: dict[str, Any], held: int, under: int, fits: Any) -> str | None:
+    """Sources in the place of the last notes of page one: a note stands in results.json too. Puts all back where that does not help."""
+    kept = {key: data[key] for key in ("findings", "notes_left", "findings_first", "findings_under")}
+    for fewer in range(1, held + under + 1):
+        left = held + under - fewer
+        if data["findings"][left]["weight"] != "NOTE":
+            break
+        data |= {"findings": data["findings"][:left], "notes_left": data["notes_left"] + 1, "findings_under": max(0, left - held)}
+        if fits(1, findings_first=min(held, left), sources_at="first", sources_size=SOURCE_SIZES[-1]):
+            return "first"
+    data |= kept | {"sources_size": SOURCE_SIZES[0]}
+    return None
+
+
 def compose(data: dict[str, Any], pictures: Mapping[str, bytes]) -> tuple[bytes, int, int]:
     """The PDF, its number of pages, and how many findings page one holds (-1 where even none leaves it too full).
 
@@ -93,6 +107,7 @@ def compose(data: dict[str, Any], pictures: Mapping[str, bytes]) -> tuple[bytes,
         "size": SIZES[0],
         "pieces_second": pieces,
         "pieces_narrow": False,
+        "notes_left": 0,
         "sources_at": "second",
         "sources_size": SOURCE_SIZES[0],
         "findings_first": findings,
@@ -110,10 +125,13 @@ def compose(data: dict[str, Any], pictures: Mapping[str, bytes]) -> tuple[bytes,
             data["places_at"] = "second"
         under = next((n for n in range(findings - held, -1, -1) if fits(1, findings_under=n)), 0) if held > 0 else 0
         data["findings_under"] = under
+        over = data["findings"][max(held, 0) + under :]
+        if held >= 0 and over and all(f["weight"] == "NOTE" for f in over):  # notes alone are worth no third page
+            data |= {"findings": data["findings"][: held + under], "notes_left": len(over)}
         places = ((at, size) for size in SOURCE_SIZES for at in ("first", "under", "foot"))
         here = next((at for at, size in places if fits(1, sources_at=at, sources_size=size)), None)
         if here is None:
-            data["sources_size"] = SOURCE_SIZES[0]
+            here = _for_notes(data, held, under, fits)
         for way in _ways(pieces, here, data["places_at"] if data["places"] else "first"):
             if fits(2, **way):
                 break

@@ -151,7 +151,7 @@ def written(
         data["plan_width"] = drawings["plan"].width if drawings else 0.0
         data["drawings"] = {n: {"scale": d.scale, "over": [say(o, units) for o in d.over], "note": d.note} for n, d in drawings.items()}
         files = {f"{name}.svg": drawing.svg for name, drawing in drawings.items()} | {"casting.svg": shown.sheet}
-        pdf, pages, held = compose(data, files)
+        pdf, pages, held = compose(dict(data), files)
         enough = not drawings or held >= max(stops, min(MUST, len(findings)) if turn < ROOMY else min(1, len(findings)))
         if enough and (good is None or pages < good[1]):
             good = pdf, pages, files
