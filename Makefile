@@ -63,7 +63,7 @@ check: .stamps/dev
 	@$(RUN) tools/generate.py --check
 
 validate: .stamps/dev .stamps/warm
-	@$(RUN) -m pytest -m validate -n 2
+	@STRICKLE_WRITE_DOCS=1 $(RUN) -m pytest -m validate -n 2 --dist loadfile
 
 bench: .stamps/dev .stamps/warm
 	@for b in bench/*.py; do echo "== $$b"; $(RUN) $$b || exit 1; done
