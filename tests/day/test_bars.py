@@ -69,15 +69,15 @@ def test_the_demo_is_castable():
 
 
 def test_a_neck_made_too_thin_is_found_and_mended():
-    trail, sounds = wished("demo", RiserWish(spot=1, neck=0.2))
-    first, last = (next(n for n in s.necks if n.feeds == 1) for s in (sounds[0], sounds[-1]))
+    trail, sounds = wished("demo", RiserWish(spot=0, neck=0.2))
+    first, last = (next(n for n in s.necks if n.feeds == 0) for s in (sounds[0], sounds[-1]))
     assert first.margin < LEAST  # the solve finds it
     assert last.margin > first.margin
     assert last.margin >= LEAST  # and the loop mends it
     assert trail.results["sound"] is sounds[-1]
     assert min(n.margin for n in sounds[-1].necks) >= LEAST
     assert trail.verdict.code == "castable"
-    asked = next(r for r in trail.results["rigging"].risers if r.spot == 1).neck.asked
+    asked = next(r for r in trail.results["rigging"].risers if r.spot == 0).neck.asked
     assert asked > 2.0 * _first_neck(trail).asked
 
 
@@ -85,11 +85,10 @@ def _first_neck(trail):
     """The neck that was asked for at first, laid again."""
     from strickle.rigging import RiggingAsk
 
-    rigging = runner("demo", rigging=RiggingAsk(risers=(RiserWish(spot=1, neck=0.2),))).run("rigging")
-    return next(r for r in rigging.risers if r.spot == 1).neck
+    rigging = runner("demo", rigging=RiggingAsk(risers=(RiserWish(spot=0, neck=0.2),))).run("rigging")
+    return next(r for r in rigging.risers if r.spot == 0).neck
 
 
-@pytest.mark.xfail(strict=True, reason="the loop ends short of 1.1 after its most solves: its steps are too small (trials/steps.py, _wish)")
 def test_both_necks_made_too_thin_are_mended():
     trail, sounds = wished("demo", RiserWish(spot=0, neck=0.2), RiserWish(spot=1, neck=0.2))
     assert min(n.margin for n in sounds[0].necks) < LEAST
