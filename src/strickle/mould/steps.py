@@ -35,6 +35,11 @@ def ram(part: Part, pattern: Pattern, metal: Metal, stores: Stores, ask: MouldAs
     used: list[Source] = []
     need, between, deep = _need(part, pattern, metal, stores, ask, used)
     fitted = choose(need, stores.kit)
+    if not fitted.at_hand and ask.room is None:
+        # the promise to the rigging is a guess: a flask that holds the part may do, and rigging says what it lacks
+        bare = _need(part, pattern, metal, stores, ask, used, promise=False)[0]
+        tight = choose(bare, stores.kit)
+        need, fitted = (bare, tight) if tight.at_hand else (need, fitted)
     watch(0.3, "looking for sand that may not stand the draw")
     drag, strength = _value(stores, "draw.drag", used), _sand(sand, "green_tensile")
     density = _sand(sand, "density")
@@ -79,8 +84,10 @@ def _sand(sand: SandRecord, name: str) -> Value:
     return value
 
 
-def _need(part: Part, pattern: Pattern, metal: Metal, stores: Stores, ask: MouldAsk, used: list[Source]) -> tuple[Need, float, float]:
-    """What the flask must hold, the sand between part and rigging, and the sand over and under."""
+def _need(
+    part: Part, pattern: Pattern, metal: Metal, stores: Stores, ask: MouldAsk, used: list[Source], *, promise: bool = True
+) -> tuple[Need, float, float]:
+    """What the flask must hold, the sand between part and rigging, and the sand over and under; ``promise`` adds room for rigging not yet laid."""
     mass = part.volume * metal.density_liquidus
     heavy = _value(stores, "margin.heavy_mass", used).value
     side = side_margin(mass, heavy, _value(stores, "margin.side", used).value, _value(stores, "margin.side_heavy", used).value)
@@ -92,8 +99,8 @@ def _need(part: Part, pattern: Pattern, metal: Metal, stores: Stores, ask: Mould
         high = np.maximum(high, ask.room[[1, 3]])
         cope, drag = max(float(ask.room[5]), pattern.cope_depth + over), max(-float(ask.room[4]), pattern.drag_depth) + under
     else:
-        low = low - np.array([0.0, _band(part)])
-        cope, drag = pattern.cope_depth + over, max(pattern.drag_depth, WELL_DEEP) + under
+        low = low - np.array([0.0, _band(part) if promise else 0.0])
+        cope, drag = pattern.cope_depth + over, max(pattern.drag_depth, WELL_DEEP if promise else 0.0) + under
     return Need(low=low, high=high, side=side, cope=max(cope, LEAST_COPE), drag=drag), between, min(over, under)
 
 
