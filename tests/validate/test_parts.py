@@ -107,7 +107,7 @@ def test_riser_metal_stands_above_what_it_feeds(planned, name):
         assert riser.at[2] + riser.height == pytest.approx(top, abs=1e-6)
         assert top > fed[2] + 0.5 * part.hot_spots[riser.spot].radius
     spots = {k for k, s in enumerate(part.hot_spots) if s.needs_feed}
-    told = sum(f.code == "rigging.no_riser_place" for f in plan.findings)
+    told = sum(f.code in ("rigging.no_riser_place", "trials.riser_left_out") for f in plan.findings)
     assert len(rig.risers) + told >= len(spots)
     if not rig.risers and not told:
         assert any(f.code == "rigging.no_riser_needed" for f in plan.findings)
@@ -122,7 +122,7 @@ def test_no_joint_under_the_least_is_called_sound(planned, name):
     told = [f for f in plan.findings if f.code in ("sound.neck_short", "sound.riser_short")]
     assert len(told) == len(weak)
     if plan.verdict.code == "castable":
-        assert bool(weak) == ("not called sound" in plan.verdict.says)
+        assert not weak
 
 
 @pytest.mark.parametrize("name", EVERY)
