@@ -7,6 +7,7 @@ import json
 import re
 import struct
 import sys
+import tempfile
 import zlib
 from pathlib import Path
 
@@ -67,7 +68,7 @@ def test_two_pages_that_say_the_results(results, findings, caught, paper, units)
     assert card.pages == 2
     assert set(files) == set(card.names) >= {"card.pdf", "section.svg", "plan.svg", "casting.png", "casting.svg"}
     assert files["card.pdf"].startswith(b"%PDF")
-    for name in ("/work", "/root", "/tmp", "/home"):
+    for name in (str(Path.home()), str(Path(__file__).resolve().parents[2]), tempfile.gettempdir()):
         assert not any(name.encode() in data for data in files.values())
     text = words(caught)
     melt, sound, cavity = results["melt"], results["sound"], results["cavity"]

@@ -169,12 +169,12 @@ def _joint(
     late = mine & (fields.solidus >= 0.999 * riser_time)
     way = last_way(fields.solidus, cell, late)
     closing = _sections(fields, neck, riser)
-    neck_time = closing if way >= 0.98 * fed_time else min(closing, way)
+    neck_time = max(closing if way >= 0.98 * fed_time else min(closing, way), 0.0)
     return NeckJudged(
         riser=riser.name,
         feeds=riser.spot,
         fed_time=fed_time,
-        neck_time=max(neck_time, 0.0),
+        neck_time=neck_time,
         riser_time=riser_time,
         margin=min(neck_time, riser_time) / fed_time if fed_time > 0 else 0.0,
     )

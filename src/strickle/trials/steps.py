@@ -170,14 +170,11 @@ def _finish(runner: Runner, lay: _Lay, preset: str) -> tuple[str, int]:
         wishes = {w.spot: w for w in lay.ask.risers}
         wider = {n.feeds: w for n in short if (w := _wish(wishes, sound, lay.results).get(n.feeds)) and w != wishes.get(n.feeds)}
         if not wider or not (_widen(lay, wishes, wider) or _widen(lay, wishes, wider, grow=True)):
-            return lay.go(lay.ask, False) or _again(runner, lay, preset), number
+            stop = lay.go(lay.ask, False)
+            if not stop:
+                _sound(runner, lay.results, preset)  # what stood before a vain try: recalled, not computed anew
+            return stop, number
     return "", number
-
-
-def _again(runner: Runner, lay: _Lay, preset: str) -> str:
-    """The fine solve of what stood before a vain try (recalled, not computed anew)."""
-    _sound(runner, lay.results, preset)
-    return ""
 
 
 def _widen(lay: _Lay, wishes: Mapping[int, RiserWish], wider: Mapping[int, RiserWish], *, grow: bool = False) -> dict[int, RiserWish]:
