@@ -33,7 +33,18 @@ _PINT = {
     "N/m": "N/m",
     "1/K": "1/K",
     "kg/(m3 K)": "kg/m**3/K",
+    "K/s": "K/s",
 }
+# What people write, as pint knows it.
+_SPOKEN = (
+    (r"\bfl\.? ?oz\b", "fluid_ounce"),
+    (r"\bcu\.? (\w+)", r"\1**3"),
+    (r"\bsq\.? (\w+)", r"\1**2"),
+    (r"\bcfm\b", "ft**3/min"),
+    (r"\b(mm|cm|m|in|ft|inch|km)([23])\b", r"\1**\2"),
+)
+_SCALES = {"C": "degC", "F": "degF"}
+_WEIGHED = {"N": "kg", "Pa": "kg/m**2"}  # forces and pressures that people give as masses
 _EXAMPLES = {
     "1": "1.3 %",
     "m": "12 mm, 1/2 in",
@@ -43,9 +54,15 @@ _EXAMPLES = {
     "s": "8 s, 2 min",
     "K": "720 degC, 1350 degF, 993 K",
     "Pa": "8 kPa, 1.2 psi",
+    "N": "40 N, 9 lbf, 4 kg",
     "J": "1.2 MJ, 0.3 kWh",
     "W": "2 kW",
     "m/s": "0.5 m/s, 20 in/s",
+    "m3/s": "0.5 L/s, 30 in3/s",
+    "kg/m3": "2380 kg/m3, 0.086 lb/in3",
+    "J/kg": "390 kJ/kg, 168 Btu/lb",
+    "J/(kg K)": "0.9 kJ/kg/K, 0.215 Btu/lb/degF",
+    "K/s": "0.5 K/s, 0.9 degF/s",
 }
 _NUMBER = re.compile(r"^\s*([-+]?(?:\d+\s+\d+/\d+|\d+/\d+|\d*\.?\d+(?:[eE][-+]?\d+)?))\s*(.*?)\s*$")
 
@@ -68,12 +85,13 @@ def _number(text: str) -> float:
     return float(top) / float(bottom) if slash else float(top)
 
 
-def parse(text: str, unit: str, what: str = "value") -> float:
+def parse(text: str, unit: str, what: str = "value", *, step: bool = False) -> float:
     """``text`` such as "12 mm", "1/2 in", "1350 degF", "1.3 %" in SI ``unit``.
 
-    A bare number is refused unless ``unit`` is "1". Raises BadInput with the units allowed.
+    ``step``: a temperature difference, so that "60 degC" is 60 K. A mass where a force, or a mass on an area where a pressure is wanted,
+    is taken as its weight. A bare number is refused unless ``unit`` is "1". Raises BadInput with the units allowed.
     """
-    hint = f"Give it with a unit, such as {_EXAMPLES.get(unit, unit)}"
+    hint = f"Give it with a unit, such as {'60 K, 108 degF' if step else _EXAMPLES.get(unit, unit)}"
     match = _NUMBER.match(text) if isinstance(text, str) and len(text) < 80 else None
     if match is None:
         raise BadInput(f"{what}: {text!r} is not a number with a unit", hint)
@@ -82,16 +100,25 @@ def parse(text: str, unit: str, what: str = "value") -> float:
     except ZeroDivisionError:
         raise BadInput(f"{what}: {text!r} divides by zero", hint) from None
     name = match[2].replace("²", "2").replace("³", "3").replace("°", "deg")
+    name = {'"': "in", "'": "ft"}.get(name, name)
     if not name:
         if unit == "1":
             return number
         raise BadInput(f"{what}: {text!r} has no unit", hint)
     if not re.fullmatch(r"[A-Za-z%µ/*\^0-9 ()._-]+", name):
         raise BadInput(f"{what}: {match[2]!r} is not a unit", hint)
-    name = re.sub(r"\b(mm|cm|m|in|ft|inch|km)([23])\b", r"\1**\2", name)
+    for spoken, known in _SPOKEN:
+        name = re.sub(spoken, known, name)
+    if unit == "K":
+        name = _SCALES.get(name, name)
+    if step or unit == "K/s":
+        name = re.sub(r"\bdeg([CF])\b", r"delta_deg\1", name)
     registry = _registry()
     try:
-        value = float(registry.Quantity(number, registry.Unit(name)).to(_PINT[unit]).magnitude)
+        quantity = registry.Quantity(number, registry.Unit(name))
+        if unit in _WEIGHED and quantity.check(_WEIGHED[unit]):
+            quantity = quantity * registry.Quantity(1.0, "standard_gravity")
+        value = float(quantity.to(_PINT.get(unit, unit)).magnitude)
     except Exception:
         raise BadInput(f"{what}: {text!r} cannot be read in {unit if unit != '1' else 'a share'}", hint) from None
     if not math.isfinite(value):
