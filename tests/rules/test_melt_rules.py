@@ -94,9 +94,9 @@ def test_calorimetry_mends_a_published_mistake():
 
 def test_propane():
     # reference/properties.md, section 5: 0.26 kg a kilogram of aluminium at 10 %; trade.md 4: 0.16 to 0.47 at 15 to 5 % (C, 1.08 MJ/kg)
-    assert rules.fuel_mass(1.20e6, 0.10) == pytest.approx(0.26, rel=1e-2)
-    assert rules.fuel_mass(1.08e6, 0.15) == pytest.approx(0.16, abs=0.005)
-    assert rules.fuel_mass(1.08e6, 0.05) == pytest.approx(0.47, abs=0.005)
+    assert rules.fuel_mass(STORES, 1.20e6, 0.10) == pytest.approx(0.26, rel=1e-2)
+    assert rules.fuel_mass(STORES, 1.08e6, 0.15) == pytest.approx(0.16, abs=0.005)
+    assert rules.fuel_mass(STORES, 1.08e6, 0.05) == pytest.approx(0.47, abs=0.005)
 
 
 @pytest.mark.parametrize(("number", "opening", "mass", "published"), [(4, 0.095, 0.9, 0.9), (10, 0.125, 2.2, 0.7), (20, 0.155, 4.0, 0.6)])

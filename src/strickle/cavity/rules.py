@@ -2,30 +2,33 @@
 
 from __future__ import annotations
 
-from strickle.base import Input, Output, rule
+from strickle.base import Input, Output, Relation, rule
 
 GRAVITY = 9.81
 
 
 @rule(
     name="metal_lift",
-    says="upward force of the liquid metal on a flat cope face",
+    says="upward force of the liquid metal on a cope face, flat or domed",
     inputs=(
-        Input(name="area", unit="m2", says="area of the face seen from below", low=0.0),
-        Input(name="head", unit="m", says="height of the metal's top over the face", low=0.0),
+        Input(name="area", unit="m2", says="area of the face seen from above (not along its slope)", low=0.0),
+        Input(name="head", unit="m", says="height of the metal's top over the face; for a curved face over its rim", low=0.0),
         Input(name="metal_density", unit="kg/m3", says="density of the liquid metal", low=500.0, high=20000.0),
+        Input(name="volume_below", unit="m3", says="metal between the rim's level and a face that domes up; 0 = flat", default=0.0, low=0.0),
     ),
     outputs=(Output(name="force", unit="N", says="upward force"),),
-    formula="density x g x head x area",
-    source="Shop Practice vol. 1, Moulding work (public-domain text); hydrostatics",
+    formula="density x g x (head x area - volume_below)",
+    relations=(Relation(says="volume_below <= area x head", holds=lambda v: v["volume_below"] <= v["area"] * v["head"]),),
+    source="hydrostatics; flat face as in Shop Practice vol. 1, Moulding work (public-domain text)",
+    example='--area "300 cm2" --head "100 mm" --metal_density "2380 kg/m3"',
 )
-def metal_lift(area: float, head: float, metal_density: float) -> float:
-    """Metallostatic force [N] on ``area`` [m2] under ``head`` [m] of metal.
+def metal_lift(area: float, head: float, metal_density: float, volume_below: float = 0.0) -> float:
+    """Metallostatic force [N] on ``area`` [m2] under ``head`` [m] of metal, less the weight of metal that stands above the rim's level.
 
     >>> round(metal_lift(0.2 * 0.15, 0.1, 2380.0), 1)
     70.0
     """
-    return metal_density * GRAVITY * head * area
+    return metal_density * GRAVITY * (head * area - volume_below)
 
 
 @rule(
@@ -38,7 +41,8 @@ def metal_lift(area: float, head: float, metal_density: float) -> float:
     ),
     outputs=(Output(name="force", unit="N", says="upward force; the core's own weight taken off"),),
     formula="volume x g x (metal density - core density)",
-    source="Archimedes' principle; worked example in Rao, Manufacturing Technology: Foundry, Forming and Welding",
+    source="Archimedes' principle; worked example in Rao, Manufacturing Technology: Foundry, Forming and Welding, New Delhi 1998",
+    example='--volume "785.4 cm3" --metal_density "2600 kg/m3" --core_density "1600 kg/m3"',
 )
 def core_lift(volume: float, metal_density: float, core_density: float) -> float:
     """Buoyancy less weight [N] of a core of ``volume`` [m3].
@@ -61,7 +65,8 @@ def core_lift(volume: float, metal_density: float, core_density: float) -> float
     ),
     outputs=(Output(name="force", unit="N", says="weight to lay on; 0 where the sand alone holds"),),
     formula="factor x (metal lift + core lift) - cope weight, not under 0",
-    source="Rao, Manufacturing Technology: Foundry, Forming and Welding; factor 1.5 from memory, unverified",
+    source="Rao, Manufacturing Technology: Foundry, Forming and Welding, New Delhi 1998; factor 1.5 from memory, unverified",
+    example='--metal_lift "16 lbf" --core_lift "2 lbf" --cope_weight "18 lb"',
 )
 def hold_down_weight(metal_lift: float, core_lift: float = 0.0, cope_weight: float = 0.0, factor: float = 1.5) -> float:
     """Weight [N] that keeps the cope down.

@@ -129,10 +129,13 @@ def kit(**given: Any) -> int:
 @click.argument("rule", required=False)
 @click.option("--list", "listed", is_flag=True, help="List the rules with their inputs.")
 @click.option("--json", "as_json", is_flag=True, help="Print JSON.")
-@click.option("--units", type=click.Choice(["metric", "us"]), default="metric", help="Units of the answer in words.")
+@click.option("--units", type=click.Choice(["metric", "us"]), help="Units of the answer in words. Default: the kit's.")
 @click.argument("inputs", nargs=-1, type=click.UNPROCESSED)
 def reckon(**given: Any) -> int:
-    """Work out one rule of the trade: strickle reckon RULE --name "value unit" ..."""
+    """Work out one rule of the trade: strickle reckon RULE --name "value unit" ...
+
+    strickle reckon RULE alone shows what it wants.
+    """
     from strickle.cli.rules import reckon as run
 
     return run(**given)

@@ -3,34 +3,109 @@
 from __future__ import annotations
 
 import json
+import math
 import textwrap
-from collections.abc import Sequence
+from collections.abc import Iterator, Sequence
 from typing import Any
 
 import click
 
-from strickle.base import BadInput, shown, spelled
+from strickle.base import GRAVITY, BadInput, Input, Rule, figures, shown, spelled
+
+_WIDE = 92
+_US_LENGTH, _MINUTE = 0.0254, 60.0
+# units that only these rules show: factor and name, metric and US
+_MORE = {
+    "K/s": ((1.0, "°C/s"), (1.8, "°F/s")),
+    "J/kg": ((1e-3, "kJ/kg"), (1 / 2326.0, "Btu/lb")),
+    "J/(kg K)": ((1.0, "J/(kg K)"), (1 / 4186.8, "Btu/(lb °F)")),
+    "W/(m K)": ((1.0, "W/(m K)"), (0.577789, "Btu/(h ft °F)")),
+    "W/(m2 K)": ((1.0, "W/(m² K)"), (0.176110, "Btu/(h ft² °F)")),
+    "Pa s": ((1e3, "mPa s"), (1e3, "cP")),
+}
 
 
-def reckon(rule: str | None, listed: bool, as_json: bool, units: str, inputs: Sequence[str]) -> int:
+def reckon(rule: str | None, listed: bool, as_json: bool, units: str | None, inputs: Sequence[str]) -> int:
     """``strickle reckon``."""
-    from strickle.job.reckon import Reckoning, listing, reckon_text
+    from strickle.job.reckon import entry, find, reckon_text, rules
 
-    if listed or rule is None:
-        rules = listing()
-        click.echo(json.dumps(rules, ensure_ascii=False, indent=1) if as_json else "\n".join(_listed(one) for one in rules))
-        return 0
-    if rule.startswith("-"):
+    if rule is not None and rule.startswith("-"):
         raise BadInput(f"{rule!r} stands where a rule's name belongs", "strickle reckon --list names them")
-    answer: Reckoning = reckon_text(rule, pairs(inputs))
+    described = None if rule is None else find(rule)
+    if listed or described is None:
+        which = rules() if described is None else (described,)
+        if as_json:
+            click.echo(json.dumps([entry(one) for one in which], ensure_ascii=False, indent=1))
+        else:
+            system = units or _kit_units()
+            click.echo("\n".join(spelled("\n".join(_listed(one, system, full=len(which) == 1)), system) for one in which))
+        return 0
+    given = pairs(inputs)
+    if not given and any(item.default is None for item in described.inputs):
+        system = units or _kit_units()
+        click.echo(spelled("\n".join(_listed(described, system, full=True)), system), err=True)
+        raise BadInput(f"{described.name} wants its inputs", f"For example: strickle reckon {described.name} {described.example}")
+    answer = reckon_text(described.name, given)
     if as_json:
         click.echo(json.dumps(answer.to_json(), ensure_ascii=False, indent=1))
         return 0
-    for name, (value, unit) in answer.values.items():
-        click.echo(f"{spelled(name.replace('_', ' '), units)}: {' '.join(shown(value, unit, units)).strip()}")
-    for line in (answer.formula, f"holds for {answer.range}{'' if answer.in_range else ': these inputs lie OUTSIDE it'}", answer.source):
-        click.echo("\n".join(textwrap.wrap(line, 92, initial_indent="  ", subsequent_indent="  ", break_on_hyphens=False)))
+    click.echo("\n".join(words(described, answer, units or _kit_units())))
     return 0
+
+
+def words(described: Rule, answer: Any, units: str) -> list[str]:
+    """An answer of ``described`` as lines in ``units`` metric or us."""
+    lines = []
+    for out in described.outputs:
+        value, unit = answer.values[out.name]
+        lines.append(spelled(f"{out.name.replace('_', ' ')}: {quantity(value, unit, units)}  ({out.says})", units))
+    if answer.outside:
+        lines += _wrapped(f"outside the range in which this is known to hold: {', '.join(answer.outside)}")
+    for line in (described.formula, f"known to hold for {range_words(described, units)}", f"source: {described.source}"):
+        lines += [spelled(row, units) for row in _wrapped(line, "  ")]
+    return lines
+
+
+def quantity(value: float, unit: str, units: str, step: bool = False) -> str:
+    """``value`` in SI ``unit`` as a person reads it; a force also as the mass that weighs it. ``step``: a temperature difference."""
+    if math.isinf(value):
+        return "without limit"
+    if unit.startswith("s/m"):
+        exponent = float(unit.removeprefix("s/m").removeprefix("^"))
+        length, name = (_US_LENGTH, "in") if units == "us" else (0.01, "cm")
+        return f"{figures(value / _MINUTE * length**exponent)} min/{name}{unit.removeprefix('s/m')}"
+    if unit in _MORE:
+        factor, name = _MORE[unit][units == "us"]
+        return f"{figures(value * factor)} {name}"
+    text = " ".join(shown(value, unit, units, "step" if step else "")).strip()
+    if unit == "N" and units != "us":
+        text += f", the weight of {' '.join(shown(value / GRAVITY, 'kg', units))}"
+    return text
+
+
+def range_words(described: Rule, units: str) -> str:
+    """Where a rule holds, with the limits in ``units``."""
+
+    def told(value: float, item: Input) -> tuple[str, str]:
+        if item.unit == "1" or item.unit.startswith("s/m") or not math.isfinite(value):
+            return f"{value:g}", ""
+        if value == 0.0 and (item.unit != "K" or item.step):
+            return "0", ""
+        number, _, name = quantity(value, item.unit, units, item.step).partition(",")[0].partition(" ")
+        return number, name
+
+    return described.range_in(told)
+
+
+def _kit_units() -> str:
+    """Units of the shop's kit; metric where its file cannot be read."""
+    from strickle.job import kit
+
+    try:
+        file = kit.kit_path()
+        return str(kit.read_kit(file if file.is_file() else None).units)
+    except BadInput:
+        return "metric"
 
 
 def pairs(inputs: Sequence[str]) -> dict[str, str]:
@@ -53,10 +128,30 @@ def pairs(inputs: Sequence[str]) -> dict[str, str]:
     return found
 
 
-def _listed(rule: dict[str, Any]) -> str:
-    head = f"{rule['rule']}: {rule['says']}"
-    lines = textwrap.wrap(head, 92)
-    for item in rule["inputs"]:
-        default = "" if item["default"] is None else f" (default {item['default']})"
-        lines.append(f"    --{item['name']} [{item['unit']}]{default} {item['says']}")
-    return "\n".join(lines)
+def _listed(described: Rule, units: str, full: bool) -> Iterator[str]:
+    """A rule as lines: what it is for and its inputs; ``full`` adds formula, outputs, range, source and an example."""
+    yield from textwrap.wrap(f"{described.name}: {described.says}", _WIDE)
+    for item in described.inputs:
+        default = "" if item.default is None else f" (default {default_words(item, units) or 'none'})"
+        yield from textwrap.wrap(f"    --{item.name} [{unit_words(item)}]{default} {item.says}", _WIDE, subsequent_indent="        ")
+    if full:
+        gives = ", ".join(f"{out.name.replace('_', ' ')} ({out.says})" for out in described.outputs)
+        for line in (f"gives {gives}", described.formula, f"known to hold for {range_words(described, units)}", f"source: {described.source}"):
+            yield from _wrapped(line, "  ")
+        yield from _wrapped(f"strickle reckon {described.name} {described.example}", "  ")
+
+
+def unit_words(item: Input) -> str:
+    """What an input is given in."""
+    return {"1": "number", "text": "word", "pairs": "sieve=mass, ..."}.get(item.unit, item.unit)
+
+
+def default_words(item: Input, units: str) -> str:
+    """An input's default as a person reads it."""
+    if not isinstance(item.default, float) or item.default == 0.0:
+        return "0" if item.default == 0.0 else str(item.default)
+    return quantity(item.default, item.unit, units, item.step) if item.unit != "1" else f"{item.default:g}"
+
+
+def _wrapped(line: str, indent: str = "") -> list[str]:
+    return textwrap.wrap(line, _WIDE, initial_indent=indent, subsequent_indent=indent, break_on_hyphens=False)

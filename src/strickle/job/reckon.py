@@ -10,8 +10,9 @@ from collections.abc import Iterable, Mapping
 from dataclasses import dataclass
 from typing import Any
 
-from strickle.base import BadInput, Input, Rule, parse, word
+from strickle.base import BadInput, Input, Output, Rule, parse, word
 
+CONSTANT = "s/m^n"  # unit of a mould constant; n is the rule's exponent
 _ROOMS = ("stores", "metal", "part", "pattern", "mould", "rigging", "cavity", "melt", "pour", "sound", "day")
 
 
@@ -26,6 +27,7 @@ class Reckoning:
     formula: str = word("the formula in words")
     range: str = word("where it is known to hold")
     in_range: bool = word("whether every input lies there")
+    outside: tuple[str, ...] = word("inputs, and relations between them, that do not")
     source: str = word("where the formula comes from")
     inputs: Mapping[str, Any] = word("inputs used, defaults included")
 
@@ -79,10 +81,11 @@ def _near(name: str, known: Iterable[str]) -> str:
 
 def find(name: str) -> Rule:
     """The rule called ``name``. Raises BadInput with the nearest names."""
-    for described in rules():
-        if described.name == name:
-            return described
-    raise BadInput(f"there is no rule {name!r}", _near(name, [r.name for r in rules()]))
+    known = {described.name: described for described in rules()}
+    name = _british(name, known)
+    if name in known:
+        return known[name]
+    raise BadInput(f"there is no rule {name!r}", _near(name, known))
 
 
 def reckon(rule: str, /, **values: Any) -> Reckoning:
@@ -103,29 +106,41 @@ def reckon(rule: str, /, **values: Any) -> Reckoning:
         answer = described.function(**call)
     except (ZeroDivisionError, OverflowError, ValueError, TypeError):
         raise _no_answer(described, given) from None
-    parts = answer if isinstance(answer, tuple) else (answer,)
+    parts: tuple[Any, ...] = answer if isinstance(answer, tuple) else (answer,)
     if len(parts) != len(described.outputs) or any(isinstance(part, complex) for part in parts):
         raise _no_answer(described, given)
-    outputs = {out.name: (float(part), out.unit) for out, part in zip(described.outputs, parts, strict=True)}
-    first = described.outputs[0]
-    if math.isnan(outputs[first.name][0]):  # further outputs may be unknown, such as the spread of a book that gives none
+    outputs = {out.name: (float(part), _unit_of(out, given)) for out, part in zip(described.outputs, parts, strict=True)}
+    value, unit = outputs[described.outputs[0].name]
+    if math.isnan(value):  # further outputs may be unknown, such as the spread of a book that gives none
         raise _no_answer(described, given)
+    outside = described.outside(given)
     return Reckoning(
         rule=rule,
-        value=outputs[first.name][0],
+        value=value,
         values=outputs,
-        unit=first.unit,
+        unit=unit,
         formula=described.formula,
         range=described.range,
-        in_range=described.in_range(given),
+        in_range=not outside,
+        outside=outside,
         source=described.source,
         inputs=given,
     )
 
 
+def _unit_of(out: Output, given: Mapping[str, Any]) -> str:
+    """Unit of an output; that of a mould constant goes with the exponent."""
+    return out.unit.replace("^n", power(given["exponent"])) if out.unit == CONSTANT else out.unit
+
+
+def power(exponent: float) -> str:
+    """The exponent as it stands in a unit: m2, m^1.8."""
+    return f"{exponent:g}" if exponent == int(exponent) and exponent > 0 else f"^{exponent:g}"
+
+
 def _no_answer(described: Rule, given: Mapping[str, Any]) -> BadInput:
     """One line for inputs that the formula cannot take, naming those outside its range, else those that are zero or below."""
-    outside = [item.name for item in described.inputs if not described.in_range({item.name: given[item.name]})]
+    outside = [name for name in described.outside(given) if name in given]
     if not outside:
         outside = [name for name, value in given.items() if isinstance(value, float) and value <= 0]
     what = f"{', '.join(outside)} out of what the formula can take" if outside else "these inputs together are more than the formula can take"
@@ -134,13 +149,34 @@ def _no_answer(described: Rule, given: Mapping[str, Any]) -> BadInput:
 
 def reckon_text(rule: str, texts: Mapping[str, str]) -> Reckoning:
     """As ``reckon``, for inputs written with their units ("20 cm", "720 degC")."""
-    known = {item.name: item for item in find(rule).inputs}
+    described = find(rule)
+    known = {item.name: item for item in described.inputs}
+    texts = {_british(name, known): text for name, text in texts.items()}
     values: dict[str, Any] = {}
     for name, text in texts.items():
         item = known.get(name)
         numeric = item is not None and item.unit not in ("text", "pairs")
-        values[name] = parse(text, item.unit, f"{rule} {name}") if item is not None and numeric else text
-    return reckon(rule, **values)
+        values[name] = _read(described.name, item, text, texts) if item is not None and numeric else text
+    return reckon(described.name, **values)
+
+
+def _british(name: str, known: Iterable[str]) -> str:
+    """The name as it is kept: mold_area is mould_area."""
+    other = name.replace("mold", "mould")
+    return other if name not in known and other in known else name
+
+
+def _read(rule: str, item: Input, text: str, texts: Mapping[str, str]) -> float:
+    what = f"{rule} {item.name}"
+    if item.unit != CONSTANT:
+        return parse(text, item.unit, what, step=item.step)
+    default = next(one.default for one in find(rule).inputs if one.name == "exponent")
+    exponent = parse(texts["exponent"], "1", f"{rule} exponent") if "exponent" in texts else float(default or 0.0)
+    try:
+        return parse(text, f"s/m**{exponent:g}", what)
+    except BadInput:
+        fitting = f"min/cm{power(exponent)}"
+        raise BadInput(f"{what}: {text!r} is no time for each length^{exponent:g}", f"Give it with a unit, such as 3.5 {fitting}") from None
 
 
 def _filled(described: Rule, values: Mapping[str, Any]) -> dict[str, Any]:
@@ -192,15 +228,18 @@ def _pairs(rule: str, item: Input, value: Any) -> dict[str, float]:
 
 def listing() -> list[dict[str, Any]]:
     """Every rule for ``reckon --list --json``: name, words, inputs, outputs, formula, range, source."""
-    return [
-        {
-            "rule": described.name,
-            "says": described.says,
-            "inputs": [{"name": i.name, "unit": i.unit, "says": i.says, "default": i.default} for i in described.inputs],
-            "outputs": [{"name": o.name, "unit": o.unit, "says": o.says} for o in described.outputs],
-            "formula": described.formula,
-            "range": described.range,
-            "source": described.source,
-        }
-        for described in rules()
-    ]
+    return [entry(described) for described in rules()]
+
+
+def entry(described: Rule) -> dict[str, Any]:
+    """One rule as ``listing`` has it."""
+    return {
+        "rule": described.name,
+        "says": described.says,
+        "inputs": [{"name": i.name, "unit": i.unit, "says": i.says, "default": i.default} for i in described.inputs],
+        "outputs": [{"name": o.name, "unit": o.unit, "says": o.says} for o in described.outputs],
+        "formula": described.formula,
+        "range": described.range,
+        "source": described.source,
+        "example": described.example,
+    }

@@ -28,6 +28,7 @@ _PERCENT_FROM = 0.5
     ),
     formula="length ((1 - liquid) (1 - solidification) (1 - solid))^(1/3), step by step",
     source="Definition; worked in an examination paper of 2011 (cube of 50 mm, read on two pages)",
+    example='--length "50 mm" --solidification "4 %" --solid "6 %"',
 )
 def shrunk_length(length: float, solidification: float, solid: float, liquid: float = 0.0) -> tuple[float, float, float]:
     """Lengths [m] cold, at the liquidus and at the solidus of a body that shrinks alike in all directions.
@@ -36,8 +37,8 @@ def shrunk_length(length: float, solidification: float, solid: float, liquid: fl
     48.32
     """
     for share in (solidification, solid, liquid):
-        if not 0.0 <= share < 1.0:
-            raise BadInput("a share of volume lies between 0 and 1", "Give 4 % as 0.04")
+        if share >= 1.0:
+            raise BadInput("a share of volume lies below 1", "Give 4 % as 0.04")
     melted = length * (1.0 - liquid) ** (1 / 3)
     frozen = melted * (1.0 - solidification) ** (1 / 3)
     return frozen * (1.0 - solid) ** (1 / 3), melted, frozen
@@ -54,12 +55,13 @@ def shrunk_length(length: float, solidification: float, solid: float, liquid: fl
         Output(name="contraction", unit="1", says="to enlarge the pattern by"),
         Output(name="low", unit="1", says="least in the books"),
         Output(name="high", unit="1", says="most in the books"),
-        Output(name="free", unit="1", says="of a free bar by its expansion; nan for a book's entry"),
+        Output(name="free", unit="1", says="of a free bar by its expansion; not known for a book's entry"),
     ),
     formula="contraction = the stored allowance - restraint; free = mean expansion (solidus - 20 degC)",
     source="Westermann Tables for the Metal Trade; Dooley, Applied Science for Metal Workers, 1919; Lineham, A Text-book of Mechanical"
     " Engineering; MakeItFrom.com, sheet 319.0-F; each entry with its source in the stores",
     needs_stores=True,
+    example="--metal a319",
 )
 def pattern_contraction(stores: Stores, metal: str, restraint: float = 0.0) -> tuple[float, float, float, float]:
     """Contraction, low, high, free [1] from the stores.
@@ -91,13 +93,14 @@ def _percent(share: float) -> float:
     says="Secondary dendrite arm spacing of cast aluminium, from freezing time or cooling rate",
     inputs=(
         Input(name="freezing_time", unit="s", says="local freezing time; 0 = not given", default=0.0, low=0.0, high=5000.0),
-        Input(name="cooling_rate", unit="1", says="cooling rate in kelvin per second; 0 = not given", default=0.0, low=0.0, high=50.0),
+        Input(name="cooling_rate", unit="K/s", says="cooling rate; 0 = not given", default=0.0, low=0.0, high=50.0),
         Input(name="copper", unit="1", says="copper, share by mass (a number over 0.5 is read as per cent); 0 = A356 is meant", default=0.0, low=0.0),
         Input(name="silicon", unit="1", says="silicon, share by mass (a number over 0.5 is read as per cent)", default=0.07, low=0.0),
     ),
     outputs=(Output(name="spacing", unit="m", says="mean distance of the side arms"),),
     formula="with copper, in um, wt %, s: 34.9 Cu^-0.333 Si^-0.145 t^0.208 or 77.09 Cu^-0.1989 Si^-0.078 rate^-0.252; A356: 39.4 rate^-0.317",
     source="Ronto & Roosz, Int. J. Cast Metals Res. 13, 2001, 337-342; A356: Spear & Gardner, AFS Trans. 71, 1963 (from memory, unverified)",
+    example='--freezing_time "60 s" --copper "3.5 %" --silicon "6 %"',
 )
 def arm_spacing(freezing_time: float = 0.0, cooling_rate: float = 0.0, copper: float = 0.0, silicon: float = 0.07) -> float:
     """Spacing [m].

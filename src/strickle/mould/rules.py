@@ -4,7 +4,7 @@ from __future__ import annotations
 
 import math
 
-from strickle.base import Input, Output, rule
+from strickle.base import Input, Output, Relation, rule
 
 
 @rule(
@@ -19,7 +19,9 @@ from strickle.base import Input, Output, rule
     ),
     outputs=(Output(name="mass", unit="kg", says="rammed sand"),),
     formula="(length x width x height - metal volume) x rammed density",
+    relations=(Relation(says="metal_volume within the flask", holds=lambda v: v["metal_volume"] <= v["length"] * v["width"] * v["height"]),),
     source="common practice; rammed density 1550 to 1680 kg/m3 from memory, unverified",
+    example='--length "12 in" --width "9 in" --height "6 in"',
 )
 def sand_mass(length: float, width: float, height: float, metal_volume: float = 0.0, density: float = 1600.0) -> float:
     """Sand [kg] in a flask of the given inside sizes [m].

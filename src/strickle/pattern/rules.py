@@ -39,6 +39,7 @@ def constant(stores: Stores, name: str) -> Value:
     outputs=(Output(name="pattern_length", unit="m", says="length of the pattern"),),
     formula="length x (1 + contraction)",
     source="common practice",
+    example='--length "300 mm" --contraction "1.3 %"',
 )
 def pattern_length(length: float, contraction: float) -> float:
     """Length of the pattern.

@@ -1,8 +1,130 @@
-"""Trade formulas of filling."""
+"""Trade formulas of filling: what surface tension lets through, how the stream flows, how far metal runs."""
 
 from __future__ import annotations
 
-from strickle.base import Input, Output, rule
+import math
+
+from strickle.base import GRAVITY, Input, Output, rule, tearing_speed
+
+_CAMPBELL = "Campbell, Complete Casting Handbook, Oxford 2011 (from memory, unverified)"
+_TENSION = Input(name="surface_tension", unit="N/m", says="surface tension of the liquid metal", low=0.1, high=4.0)
+_DENSITY = Input(name="density", unit="kg/m3", says="density of the liquid metal", low=1500.0, high=20000.0)
+_PRESSURE = Input(name="pressure", unit="Pa", says="metal pressure at the place", low=1.0)
+
+
+@rule(
+    name="critical_gate_speed",
+    says="Speed above which the metal front tears its own skin and folds it in",
+    inputs=(_TENSION, _DENSITY),
+    outputs=(Output(name="speed", unit="m/s", says="critical speed"),),
+    formula="speed = 2 (surface_tension g / density)^(1/4)",
+    source=_CAMPBELL,
+    example='--surface_tension "1.05 N/m" --density "2385 kg/m3"',
+)
+def critical_gate_speed(surface_tension: float, density: float) -> float:
+    """Critical speed [m/s].
+
+    >>> round(critical_gate_speed(1.05, 2385.0), 4)
+    0.5127
+    """
+    return tearing_speed(surface_tension, density)
+
+
+@rule(
+    name="oxide_drop_height",
+    says="Fall that already gives the critical speed; also the height of a resting drop",
+    inputs=(_TENSION, _DENSITY),
+    outputs=(Output(name="height", unit="m", says="height"),),
+    formula="height = 2 sqrt(surface_tension / (density g))",
+    source=_CAMPBELL,
+    example='--surface_tension "1.05 N/m" --density "2385 kg/m3"',
+)
+def oxide_drop_height(surface_tension: float, density: float) -> float:
+    """Height [m].
+
+    >>> round(oxide_drop_height(1.05, 2385.0) * 1e3, 3)
+    13.398
+    """
+    return 2.0 * math.sqrt(surface_tension / (density * GRAVITY))
+
+
+@rule(
+    name="least_slot",
+    says="Thinnest slot that a pressure pushes metal into against surface tension",
+    inputs=(_TENSION, _PRESSURE),
+    outputs=(Output(name="width", unit="m", says="slot width"),),
+    formula="width = 2 surface_tension / pressure",
+    source="Young and Laplace's law for a slot that is not wetted",
+    example='--surface_tension "1.05 N/m" --pressure "1050 Pa"',
+)
+def least_slot(surface_tension: float, pressure: float) -> float:
+    """Slot width [m].
+
+    >>> round(least_slot(1.05, 2385 * 9.81 * 0.04487784) * 1e3, 4)
+    2.0
+    """
+    return 2.0 * surface_tension / pressure
+
+
+@rule(
+    name="edge_radius",
+    says="Roundness left on an outer edge where surface tension holds against the pressure",
+    inputs=(_TENSION, _PRESSURE),
+    outputs=(Output(name="radius", unit="m", says="edge radius"),),
+    formula="radius = surface_tension / pressure",
+    source="Young and Laplace's law for a long edge",
+    example='--surface_tension "1.05 N/m" --pressure "1050 Pa"',
+)
+def edge_radius(surface_tension: float, pressure: float) -> float:
+    """Edge radius [m].
+
+    >>> round(edge_radius(1.05, 2385 * 9.81 * 0.04487784) * 1e3, 4)
+    1.0
+    """
+    return surface_tension / pressure
+
+
+@rule(
+    name="entry_head",
+    says="Height of metal it takes to push metal into a slot against surface tension",
+    inputs=(_TENSION, _DENSITY, Input(name="width", unit="m", says="width of the slot", low=1e-5, high=0.02)),
+    outputs=(Output(name="head", unit="m", says="metal over the slot's middle"),),
+    formula="head = 2 surface_tension / (density g width)",
+    source="Young and Laplace's law for a slot that is not wetted",
+    example='--surface_tension "1.05 N/m" --density "2385 kg/m3" --width "2 mm"',
+)
+def entry_head(surface_tension: float, density: float, width: float) -> float:
+    """Head [m].
+
+    >>> round(entry_head(1.05, 2385.0, 0.002) * 1e3, 5)
+    44.87784
+    """
+    return 2.0 * surface_tension / (density * GRAVITY * width)
+
+
+@rule(
+    name="reynolds_number",
+    says="Reynolds number of metal in a round channel: over about 2300 the stream is turbulent, as nearly every sprue and runner is",
+    inputs=(
+        Input(name="flow", unit="m3/s", says="volume flow", low=0.0),
+        Input(name="diameter", unit="m", says="inside diameter", low=1e-4, high=1.0),
+        _DENSITY,
+        Input(name="viscosity", unit="Pa s", says="of the liquid metal; 0.0012 for aluminium at pouring heat", default=0.0012, low=1e-4, high=0.1),
+    ),
+    outputs=(Output(name="number", unit="1", says="Reynolds number"), Output(name="speed", unit="m/s", says="mean speed")),
+    formula="number = density speed diameter / viscosity; speed = 4 flow / (pi diameter^2)",
+    source="Reynolds 1883, as in Kalpakjian & Schmid, Manufacturing Engineering and Technology (from memory); "
+    "viscosity: Assael et al., J. Phys. Chem. Ref. Data 35, 2006 (from memory, unverified)",
+    example='--flow "10 l/min" --diameter "10 mm" --density "2700 kg/m3" --viscosity "4 mPa s"',
+)
+def reynolds_number(flow: float, diameter: float, density: float, viscosity: float = 0.0012) -> tuple[float, float]:
+    """Reynolds number and mean speed [m/s].
+
+    >>> [round(v, 2) for v in reynolds_number(0.01 / 60, 0.010, 2700.0, 0.004)]
+    [14323.94, 2.12]
+    """
+    speed = 4.0 * flow / (math.pi * diameter**2)
+    return density * speed * diameter / viscosity, speed
 
 
 @rule(
@@ -14,13 +136,17 @@ from strickle.base import Input, Output, rule
         Input(name="speed", unit="m/s", says="metal speed", low=0.0),
         Input(name="latent_heat", unit="J/kg", says="heat of freezing, or the share of it lost when the metal stops", low=0.0),
         Input(name="heat_capacity", unit="J/(kg K)", says="of the liquid", low=1.0),
-        Input(name="superheat", unit="K", says="over the liquidus", low=0.0, high=400.0),
+        Input(name="superheat", unit="K", says="over the liquidus", low=0.0, high=400.0, step=True),
         Input(name="conductance", unit="W/(m2 K)", says="metal to mould", low=1.0),
-        Input(name="drive", unit="K", says="metal over mould temperature", low=1.0),
+        Input(name="drive", unit="K", says="metal over mould temperature", low=1.0, step=True),
     ),
     outputs=(Output(name="length", unit="m", says="length run"),),
     formula="length = density radius speed (latent_heat + heat_capacity superheat) / (2 conductance drive)",
-    source="Flemings, Solidification Processing, 1974 (from memory, unverified); too long for sand and too short in its rise with superheat",
+    source="Flemings, Solidification Processing, New York 1974 (from memory, unverified); too long for sand and too short in its rise with superheat",
+    example=(
+        '--density "2385 kg/m3" --radius "4 mm" --speed "1 m/s" --latent_heat "397 kJ/kg" --heat_capacity "1080 J/kg/K" '
+        '--superheat "60 degC" --conductance "500 W/m2/K" --drive "640 degC"'
+    ),
 )
 def fluidity_length(
     density: float,

@@ -1,19 +1,21 @@
-"""Trade formulas of running and feeding: falls, flow, sprue, fill time, freezing time, riser size, surface tension."""
+"""Trade formulas of running and feeding: falls, flow, sprue, fill time, freezing time, riser size."""
 
 from __future__ import annotations
 
 import math
+from collections.abc import Mapping
 
-from strickle.base import GRAVITY, Input, Output, falling_speed, rule, tearing_speed
+from strickle.base import GRAVITY, BadInput, Input, Output, Relation, falling_speed, rule
 
-_TORRICELLI = "Torricelli 1644, as in Groover, Fundamentals of Modern Manufacturing, ch. 10, pouring calculations"
-_CHVORINOV = "Chvorinov 1940, as in Groover, Fundamentals of Modern Manufacturing, ch. 10, solidification time"
-_CAMPBELL = "Campbell, Complete Casting Handbook, 2011 (from memory, unverified)"
+_GROOVER = "Groover, Fundamentals of Modern Manufacturing, 4th ed., Hoboken 2010, ch. 10"
+_GHOSH = "Ghosh & Mallik, Manufacturing Science, New Delhi 1986, ch. 2 (from memory)"
+_RAO = "Rao, Manufacturing Technology: Foundry, Forming and Welding, New Delhi 1998 (from memory, unverified)"
+_CAMPBELL = "Campbell, Complete Casting Handbook, Oxford 2011 (from memory, unverified)"
+_TORRICELLI = f"Torricelli 1644, as in {_GROOVER}, pouring calculations"
+_CHVORINOV = f"Chvorinov 1940, as in {_GROOVER}, solidification time"
 
 _HEIGHT = Input(name="height", unit="m", says="height the metal falls", low=0.0)
-_TENSION = Input(name="surface_tension", unit="N/m", says="surface tension of the liquid metal", low=0.1, high=4.0)
 _DENSITY = Input(name="density", unit="kg/m3", says="density of the liquid metal", low=1500.0, high=20000.0)
-_PRESSURE = Input(name="pressure", unit="Pa", says="metal pressure at the place", low=1.0)
 _MODULUS = Input(name="modulus", unit="m", says="volume over cooled surface", low=1e-4, high=0.2)
 _EXPONENT = Input(name="exponent", unit="1", says="power of the modulus in the freezing time", default=2.0, low=1.5, high=2.0)
 _SLIMNESS = Input(name="height_to_diameter", unit="1", says="riser height over its diameter", default=1.0, low=0.5, high=3.0)
@@ -28,6 +30,7 @@ _BASE_AREA = Input(name="base_area", unit="m2", says="section at the sprue's bas
     outputs=(Output(name="speed", unit="m/s", says="speed at the bottom"),),
     formula="speed = sqrt(2 g height)",
     source=_TORRICELLI,
+    example='--height "20 cm"',
 )
 def fall_speed(height: float) -> float:
     """Speed [m/s] after falling ``height`` [m].
@@ -49,6 +52,7 @@ def fall_speed(height: float) -> float:
     outputs=(Output(name="flow", unit="m3/s", says="volume flow"),),
     formula="flow = discharge * base_area * sqrt(2 g height)",
     source=_TORRICELLI,
+    example='--height "20 cm" --base_area "2.5 cm2"',
 )
 def flow_rate(height: float, base_area: float, discharge: float = 1.0) -> float:
     """Flow [m3/s] under ``height`` [m] of metal.
@@ -65,7 +69,8 @@ def flow_rate(height: float, base_area: float, discharge: float = 1.0) -> float:
     inputs=(Input(name="volume", unit="m3", says="metal the mould takes", low=1e-9), _HEIGHT, _BASE_AREA),
     outputs=(Output(name="time", unit="s", says="time to fill"),),
     formula="time = volume / (base_area * sqrt(2 g height))",
-    source="Groover, Fundamentals of Modern Manufacturing, ch. 10; Ghosh & Mallik, Manufacturing Science, ch. 2 (from memory)",
+    source=f"{_GROOVER}; {_GHOSH}",
+    example='--volume "1560 cm3" --height "20 cm" --base_area "2.5 cm2"',
 )
 def fill_time_top(volume: float, height: float, base_area: float) -> float:
     """Time [s] to fill ``volume`` [m3] without back pressure.
@@ -87,7 +92,9 @@ def fill_time_top(volume: float, height: float, base_area: float) -> float:
     ),
     outputs=(Output(name="time", unit="s", says="time to fill"),),
     formula="time = 2 mould_area / (gate_area sqrt(2 g)) * (sqrt(head) - sqrt(head - mould_height))",
-    source="Ghosh & Mallik, Manufacturing Science, ch. 2 (from memory)",
+    source=_GHOSH,
+    relations=(Relation(says="mould_height <= head", holds=lambda v: v["mould_height"] <= v["head"]),),
+    example='--mould_area "1250 cm2" --mould_height "15 cm" --gate_area "5 cm2" --head "15 cm"',
 )
 def fill_time_bottom(mould_area: float, mould_height: float, gate_area: float, head: float) -> float:
     """Time [s] to fill from below; infinite where the mould stands higher than the head.
@@ -108,6 +115,7 @@ def fill_time_bottom(mould_area: float, mould_height: float, gate_area: float, h
     outputs=(Output(name="area", unit="m2", says="section at the base"),),
     formula="area = flow / sqrt(2 g height)",
     source=_TORRICELLI,
+    example='--flow "1 L/s" --height "175 mm"',
 )
 def sprue_base_area(flow: float, height: float) -> float:
     """Section [m2] that passes ``flow`` [m3/s] after a fall of ``height`` [m].
@@ -129,6 +137,7 @@ def sprue_base_area(flow: float, height: float) -> float:
     outputs=(Output(name="area", unit="m2", says="section there"),),
     formula="area = top_area * sqrt(head_above_top / (head_above_top + height))",
     source="continuity with Torricelli's law; as in " + _CAMPBELL,
+    example='--top_area "200 mm2" --head_above_top "40 mm" --height "160 mm"',
 )
 def sprue_taper_area(top_area: float, head_above_top: float, height: float) -> float:
     """Section [m2] of the stream ``height`` [m] below the top.
@@ -146,6 +155,7 @@ def sprue_taper_area(top_area: float, head_above_top: float, height: float) -> f
     outputs=(Output(name="pressure", unit="Pa", says="gauge pressure at the sprue's top"),),
     formula="pressure = -density g height",
     source="Bernoulli's law; as in " + _CAMPBELL,
+    example='--height "160 mm" --density "2385 kg/m3"',
 )
 def sprue_top_gauge_pressure(height: float, density: float) -> float:
     """Gauge pressure [Pa] at the top of a full straight sprue.
@@ -166,6 +176,7 @@ def sprue_top_gauge_pressure(height: float, density: float) -> float:
     outputs=(Output(name="modulus", unit="m", says="volume over surface"),),
     formula="modulus = volume / area",
     source=_CHVORINOV,
+    example='--volume "187.5 cm3" --area "267.5 cm2"',
 )
 def modulus(volume: float, area: float) -> float:
     """Volume over surface [m].
@@ -180,9 +191,10 @@ def modulus(volume: float, area: float) -> float:
     name="mould_constant",
     says="Mould constant from one measured freezing time",
     inputs=(Input(name="time", unit="s", says="measured freezing time", low=0.0), _MODULUS, _EXPONENT),
-    outputs=(Output(name="constant", unit="1", says="seconds per metre to the exponent"),),
+    outputs=(Output(name="constant", unit="s/m^n", says="time for each length to the exponent"),),
     formula="constant = time / modulus^exponent",
     source=_CHVORINOV,
+    example='--time "1.6 min" --modulus "7.01 mm"',
 )
 def mould_constant(time: float, modulus: float, exponent: float = 2.0) -> float:
     """Mould constant [s/m^exponent].
@@ -196,10 +208,15 @@ def mould_constant(time: float, modulus: float, exponent: float = 2.0) -> float:
 @rule(
     name="freezing_time",
     says="Time to freeze right through by the modulus rule (round bodies are a third quicker)",
-    inputs=(Input(name="mould_constant", unit="1", says="seconds per metre to the exponent", low=0.0), _MODULUS, _EXPONENT),
+    inputs=(
+        Input(name="mould_constant", unit="s/m^n", says="time for each length to the exponent, such as 3.5 min/cm2", low=0.0),
+        _MODULUS,
+        _EXPONENT,
+    ),
     outputs=(Output(name="time", unit="s", says="time to freeze"),),
     formula="time = mould_constant * modulus^exponent",
     source=_CHVORINOV,
+    example='--mould_constant "3.5 min/cm2" --modulus "16.67 mm"',
 )
 def freezing_time(mould_constant: float, modulus: float, exponent: float = 2.0) -> float:
     """Time [s] to freeze.
@@ -227,7 +244,9 @@ def _free_cylinder(modulus: float, slimness: float) -> float:
     ),
     outputs=(*_RISER, Output(name="modulus", unit="m", says="riser modulus")),
     formula="modulus = casting_modulus (riser_time / casting_time)^(1/exponent); diameter = modulus (4 + 2 / height_to_diameter)",
-    source="Groover, Fundamentals of Modern Manufacturing, ch. 10, riser design; factor 1.2 on the modulus: " + _CAMPBELL,
+    source=f"{_GROOVER}, riser design; factor 1.2 on the modulus: {_CAMPBELL}",
+    relations=(Relation(says="riser_time >= casting_time", holds=lambda v: v["riser_time"] >= v["casting_time"]),),
+    example='--casting_modulus "7.01 mm" --casting_time "1.6 min" --riser_time "2 min"',
 )
 def riser_size_modulus(
     casting_modulus: float, casting_time: float = 1.0, riser_time: float = 1.44, exponent: float = 2.0, height_to_diameter: float = 1.0
@@ -242,31 +261,65 @@ def riser_size_modulus(
     return diameter, height_to_diameter * diameter, wished
 
 
+def _shape_factor(sides: Mapping[str, float]) -> float:
+    return (sides["length"] + sides["width"]) / sides["thickness"]
+
+
 @rule(
     name="riser_size_shape_factor",
-    says="Riser from the share of the casting's volume that a published chart gives at its shape factor (steel)",
+    says="Riser from the share of the casting's volume that goes with the casting's shape factor (steel, side riser)",
     inputs=(
-        Input(name="length", unit="m", says="longest side of the casting's box", low=1e-3),
+        Input(name="length", unit="m", says="longest side of the casting", low=1e-3),
         Input(name="width", unit="m", says="middle side", low=1e-3),
         Input(name="thickness", unit="m", says="shortest side", low=1e-4),
-        Input(name="casting_volume", unit="m3", says="volume fed", low=1e-9),
-        Input(name="volume_ratio", unit="1", says="riser over casting volume read off the chart at the shape factor", low=0.1, high=1.5),
+        Input(name="casting_volume", unit="m3", says="volume fed; 0 = length x width x thickness", default=0.0, low=0.0),
+        Input(
+            name="volume_ratio", unit="1", says="riser over casting volume off a chart of your own; 0 = by the curve", default=0.0, low=0.0, high=1.5
+        ),
         _SLIMNESS,
     ),
-    outputs=(*_RISER, Output(name="shape_factor", unit="1", says="(length + width) / thickness, to enter the chart with")),
-    formula="shape_factor = (length + width) / thickness; diameter = (4 volume_ratio casting_volume / (pi height_to_diameter))^(1/3)",
-    source="Naval Research Laboratory method, as in Rao, Manufacturing Technology (from memory, unverified; the chart is not stored)",
+    outputs=(
+        *_RISER,
+        Output(name="shape_factor", unit="1", says="(length + width) / thickness"),
+        Output(name="volume_ratio", unit="1", says="riser volume over casting volume"),
+    ),
+    formula="shape_factor = (length + width) / thickness; volume_ratio = 2.51 / shape_factor^0.74; "
+    "diameter = (4 volume_ratio casting_volume / (pi height_to_diameter))^(1/3)",
+    source="shape factor: Bishop, Myskowski & Pellini, AFS Trans. 63, 1955; curve: Feeding and Risering Guidelines for Steel Castings, Steel "
+    "Founders' Society of America, 2001 (from memory, unverified; it lies 2 % under the one chart point that could be read, 0.575 at 7.5, "
+    f"in lecture notes after Rao); {_RAO}",
+    relations=(
+        Relation(says="length >= width >= thickness", holds=lambda v: v["length"] >= v["width"] >= v["thickness"]),
+        Relation(says="2 <= shape factor <= 20", holds=lambda v: 2.0 <= _shape_factor(v) <= 20.0),
+    ),
+    example='--length "25 cm" --width "12.5 cm" --thickness "5 cm"',
 )
 def riser_size_shape_factor(
-    length: float, width: float, thickness: float, casting_volume: float, volume_ratio: float, height_to_diameter: float = 1.0
-) -> tuple[float, float, float]:
-    """Diameter and height [m] and the shape factor.
+    length: float, width: float, thickness: float, casting_volume: float = 0.0, volume_ratio: float = 0.0, height_to_diameter: float = 1.0
+) -> tuple[float, float, float, float]:
+    """Diameter and height [m], shape factor, riser over casting volume.
 
-    >>> [round(v, 4) for v in riser_size_shape_factor(0.25, 0.25, 0.05, 3125e-6, 0.575)]
-    [0.1318, 0.1318, 10.0]
+    >>> [round(v, 4) for v in riser_size_shape_factor(0.25, 0.25, 0.05, volume_ratio=0.575)]
+    [0.1318, 0.1318, 10.0, 0.575]
+    >>> round(riser_size_shape_factor(0.25, 0.125, 0.05)[3], 3)
+    0.565
     """
-    diameter = (4.0 * volume_ratio * casting_volume / (math.pi * height_to_diameter)) ** (1.0 / 3.0)
-    return diameter, height_to_diameter * diameter, (length + width) / thickness
+    factor = (length + width) / thickness
+    ratio = volume_ratio or 2.51 / factor**0.74
+    fed = casting_volume or length * width * thickness
+    diameter = (4.0 * ratio * fed / (math.pi * height_to_diameter)) ** (1.0 / 3.0)
+    return diameter, height_to_diameter * diameter, factor, ratio
+
+
+# freezing constant, shrinkage constant, relative freezing rate by metal
+_CAINE = {
+    "steel": (0.10, 0.03, 1.00),
+    "aluminium": (0.10, 0.03, 1.08),
+    "cast iron": (0.04, 0.017, 1.00),
+    "brass": (0.04, 0.017, 1.00),
+    "aluminium bronze": (0.24, 0.017, 1.00),
+    "silicon bronze": (0.24, 0.017, 1.00),
+}
 
 
 @rule(
@@ -275,9 +328,10 @@ def riser_size_shape_factor(
     inputs=(
         Input(name="casting_volume", unit="m3", says="volume fed", low=1e-9),
         Input(name="casting_area", unit="m2", says="its cooled surface", low=1e-8),
-        Input(name="a", unit="1", says="freezing constant of the metal (aluminium and steel 0.10)", default=0.10, low=0.01, high=0.5),
-        Input(name="b", unit="1", says="its shrinkage constant (aluminium and steel 0.03)", default=0.03, low=0.0, high=0.1),
-        Input(name="c", unit="1", says="its relative freezing rate (aluminium 1.08, steel 1.00)", default=1.08, low=0.8, high=1.2),
+        Input(name="metal", unit="text", says=", ".join(_CAINE), default="aluminium"),
+        Input(name="a", unit="1", says="freezing constant; 0 = a, b and c by the metal", default=0.0, low=0.0, high=0.5),
+        Input(name="b", unit="1", says="shrinkage constant, where a is given", default=0.03, low=0.0, high=0.1),
+        Input(name="c", unit="1", says="relative freezing rate, where a is given", default=1.0, low=0.8, high=1.2),
         _SLIMNESS,
     ),
     outputs=(
@@ -285,17 +339,29 @@ def riser_size_shape_factor(
         Output(name="freezing_ratio", unit="1", says="riser modulus over casting modulus"),
         Output(name="volume_ratio", unit="1", says="riser volume over casting volume"),
     ),
-    formula="freezing_ratio = a / (volume_ratio - b) + c",
-    source="Caine, Trans. AFS 1949, constants as in Rao, Manufacturing Technology (from memory, unverified)",
+    formula="freezing_ratio = a / (volume_ratio - b) + c, met by a cylinder cooled on its side and both ends",
+    source=f"Caine, Trans. AFS 1949; constants by metal as in {_RAO}",
+    example='--casting_volume "3125 cm3" --casting_area "1750 cm2" --metal steel',
 )
 def riser_size_freezing_ratio(
-    casting_volume: float, casting_area: float, a: float = 0.10, b: float = 0.03, c: float = 1.08, height_to_diameter: float = 1.0
+    casting_volume: float,
+    casting_area: float,
+    metal: str = "aluminium",
+    a: float = 0.0,
+    b: float = 0.03,
+    c: float = 1.0,
+    height_to_diameter: float = 1.0,
 ) -> tuple[float, float, float, float]:
-    """Diameter and height [m], freezing ratio and volume ratio on the hyperbola.
+    """Diameter and height [m], freezing ratio and volume ratio on the hyperbola. Raises BadInput for a metal without constants.
 
-    >>> [round(v, 4) for v in riser_size_freezing_ratio(3125e-6, 1750e-4, 0.10, 0.03, 1.00)]
+    >>> [round(v, 4) for v in riser_size_freezing_ratio(3125e-6, 1750e-4, "steel")]
     [0.1285, 0.1285, 1.1989, 0.5327]
     """
+    if not a:
+        key = metal.strip().lower().replace("_", " ").replace("aluminum", "aluminium")
+        if key not in _CAINE:
+            raise BadInput(f"no freezing constants are stored for {metal!r}", f"Stored: {', '.join(_CAINE)}; or give a, b and c")
+        a, b, c = _CAINE[key]
     casting_modulus = casting_volume / casting_area
 
     def ratios(diameter: float) -> tuple[float, float]:
@@ -304,7 +370,7 @@ def riser_size_freezing_ratio(
             math.pi / 4.0 * height_to_diameter * diameter**3 / casting_volume,
         )
 
-    # both ratios grow with the diameter, so x (y - b) = a + c (y - b) has one root above y = b
+    # both ratios grow with the diameter, so (x - c) (y - b) = a has one root above y = b
     low = (4.0 * b * casting_volume / (math.pi * height_to_diameter)) ** (1.0 / 3.0)
     high = low + 20.0 * (casting_modulus + casting_volume ** (1.0 / 3.0))
     for _ in range(200):
@@ -314,8 +380,7 @@ def riser_size_freezing_ratio(
             low = middle
         else:
             high = middle
-    x, y = ratios(high)
-    return high, height_to_diameter * high, x, y
+    return high, height_to_diameter * high, *ratios(high)
 
 
 @rule(
@@ -329,6 +394,8 @@ def riser_size_freezing_ratio(
     outputs=(Output(name="volume", unit="m3", says="riser volume"),),
     formula="volume = casting_volume * shrinkage / (efficiency - shrinkage)",
     source="volume requirement; plain cylinder 14 %: " + _CAMPBELL,
+    relations=(Relation(says="shrinkage < efficiency", holds=lambda v: v["shrinkage"] < v["efficiency"]),),
+    example='--casting_volume "500 cm3" --shrinkage "7 %"',
 )
 def riser_volume_efficiency(casting_volume: float, shrinkage: float, efficiency: float = 0.14) -> float:
     """Riser volume [m3]; infinite where the riser cannot even feed itself.
@@ -337,71 +404,3 @@ def riser_volume_efficiency(casting_volume: float, shrinkage: float, efficiency:
     (1.0, 0.273)
     """
     return casting_volume * shrinkage / (efficiency - shrinkage) if efficiency > shrinkage else math.inf
-
-
-@rule(
-    name="critical_gate_speed",
-    says="Speed above which the metal front tears its own skin and folds it in",
-    inputs=(_TENSION, _DENSITY),
-    outputs=(Output(name="speed", unit="m/s", says="critical speed"),),
-    formula="speed = 2 (surface_tension g / density)^(1/4)",
-    source=_CAMPBELL,
-)
-def critical_gate_speed(surface_tension: float, density: float) -> float:
-    """Critical speed [m/s].
-
-    >>> round(critical_gate_speed(1.05, 2385.0), 4)
-    0.5127
-    """
-    return tearing_speed(surface_tension, density)
-
-
-@rule(
-    name="oxide_drop_height",
-    says="Fall that already gives the critical speed; also the height of a resting drop",
-    inputs=(_TENSION, _DENSITY),
-    outputs=(Output(name="height", unit="m", says="height"),),
-    formula="height = 2 sqrt(surface_tension / (density g))",
-    source=_CAMPBELL,
-)
-def oxide_drop_height(surface_tension: float, density: float) -> float:
-    """Height [m].
-
-    >>> round(oxide_drop_height(1.05, 2385.0) * 1e3, 3)
-    13.398
-    """
-    return 2.0 * math.sqrt(surface_tension / (density * GRAVITY))
-
-
-@rule(
-    name="least_slot",
-    says="Thinnest slot that a pressure pushes metal into against surface tension",
-    inputs=(_TENSION, _PRESSURE),
-    outputs=(Output(name="width", unit="m", says="slot width"),),
-    formula="width = 2 surface_tension / pressure",
-    source="Young and Laplace's law for a slot that is not wetted",
-)
-def least_slot(surface_tension: float, pressure: float) -> float:
-    """Slot width [m].
-
-    >>> round(least_slot(1.05, 2385 * 9.81 * 0.04487784) * 1e3, 4)
-    2.0
-    """
-    return 2.0 * surface_tension / pressure
-
-
-@rule(
-    name="edge_radius",
-    says="Roundness left on an outer edge where surface tension holds against the pressure",
-    inputs=(_TENSION, _PRESSURE),
-    outputs=(Output(name="radius", unit="m", says="edge radius"),),
-    formula="radius = surface_tension / pressure",
-    source="Young and Laplace's law for a long edge",
-)
-def edge_radius(surface_tension: float, pressure: float) -> float:
-    """Edge radius [m].
-
-    >>> round(edge_radius(1.05, 2385 * 9.81 * 0.04487784) * 1e3, 4)
-    1.0
-    """
-    return surface_tension / pressure

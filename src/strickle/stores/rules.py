@@ -77,6 +77,7 @@ def _row(length: float, steps: tuple[int, ...]) -> int:
     outputs=(Output(name="tolerance", unit="m", says="whole band"), Output(name="grade", unit="1", says="grade used")),
     formula="table by nominal length and grade",
     source="ISO 8062-3:2007, Table 2 (400 to 630 mm, grades 14 to 16 from memory, unverified); finer grades: ISO/CD 8062-2, Table A.2 note 2",
+    example='--length "80 mm" --grade 12',
 )
 def cast_tolerance(length: float, grade: float, finer_small: float = 0.0) -> tuple[float, float]:
     """Tolerance band [m] and the grade it stands for. Raises BadInput where the standard gives none.
@@ -104,6 +105,7 @@ def cast_tolerance(length: float, grade: float, finer_small: float = 0.0) -> tup
     outputs=(Output(name="stock", unit="m", says="for each machined side"),),
     formula="table by largest size and letter",
     source="ISO 8062:1994, Table 2 (from memory, unverified)",
+    example='--length "80 mm" --grade G',
 )
 def machining_stock(length: float, grade: str) -> float:
     """Stock [m] a side.
@@ -131,6 +133,7 @@ def machining_stock(length: float, grade: str) -> float:
     ),
     formula="sum(mass * multiplier) / sum(mass)",
     source="AFS sand-test handbook (multipliers 6, 12 and 200 from memory, unverified); worked on a sand laboratory's sheet of 2011",
+    example='--retained "50=18.2, 70=5.6, 100=11.9, 140=13.9, pan=0.4"',
 )
 def grain_fineness(retained: Mapping[str, float], multipliers: Mapping[str, float] | None = None) -> tuple[float, float, float]:
     """Number, sum of products for a hundred of sand, and grain size [m].
@@ -163,6 +166,7 @@ def grain_fineness(retained: Mapping[str, float], multipliers: Mapping[str, floa
     outputs=(Output(name="number", unit="1", says="permeability number"),),
     formula="volume height / (pressure area time) in cm3, cm, g/cm2, cm2, min; 501.28 / (p t) for the standard specimen",
     source="AFS permeability definition (specimen and volume read, formula from memory, unverified)",
+    example='--pressure "5 g/cm2" --time "85 s"',
 )
 def permeability_number(pressure: float, time: float, volume: float = 2e-3, height: float = 0.0508, diameter: float = 0.0508) -> float:
     """Permeability number.
