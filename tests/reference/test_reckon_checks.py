@@ -14,6 +14,7 @@ from typing import Any
 import pytest
 
 import strickle
+from strickle.job.reckon import reckon_text
 
 CM, CM2, CM3, MM2, INCH, POUND, MINUTE = 1e-2, 1e-4, 1e-6, 1e-6, 0.0254, 0.45359237, 60.0
 GRAVITY = 9.81  # as the books take it
@@ -53,6 +54,18 @@ TORRICELLI = "Bernoulli and Torricelli, computed at 30 digits (reference set, C1
 
 PIPE_METAL, PIPE_SAND = 0.0771e6 / GRAVITY, 0.0165e6 / GRAVITY  # kg/m3 from N/cm3
 IRON = 0.26 * POUND / INCH**3
+KELVIN = 273.15
+SPRUE_DOWN = "Kalpakjian & Schmid, Manufacturing Engineering and Technology, 4th ed., 2001, sprue example (from memory, computed again)"
+BODIES = "Kalpakjian & Schmid, as above, solidification times for various shapes (from memory, computed again)"
+DISK = f"{GROOVER}, problem on heating the metal (answer from memory)"
+STUDY = "the same disk with other figures, study page (read)"
+SURFACE = "surface tension against weight, computed at 30 digits (reference set, C12)"
+NIST = "NIST-JANAF, Shomate equation for aluminium as in the WebBook (coefficients read in the chemicals package, values computed)"
+BTU_POUND = 2326.0  # J/kg
+DISK_GIVEN = {"mass": 17.813, "melting_temperature": 660 + KELVIN, "from_temperature": 25 + KELVIN, "to_temperature": 800 + KELVIN}
+PURE = {"mass": 1.0, "metal": "al_pure", "from_temperature": 25 + KELVIN}
+FLOW, TOP = 0.01 / 60, math.pi / 4 * 0.020**2  # m3/s, m2
+ALUMINIUM = {"surface_tension": 1.05, "density": 2385.0}
 SLAB = {"casting_volume": 3125 * CM3, "casting_area": 1750 * CM2}
 
 CHECKS = [
@@ -92,12 +105,60 @@ CHECKS = [
         "A17", "riser_size_shape_factor", 13.18 * CM, 2e-3, RAO,
         length=0.25, width=0.25, thickness=0.05, casting_volume=3125 * CM3, volume_ratio=0.575,
     ),
+    # the one chart point that could be read; A17 has the same ratio at a shape factor of 10, from memory, where the curve gives 0.46
+    check(
+        "A17", "riser_size_shape_factor", 0.575, 2e-2, "lecture notes on the design of risers, after Rao's figure (read; author not named)",
+        "volume_ratio", length=0.25, width=0.125, thickness=0.05,
+    ),
     check("A17", "riser_size_freezing_ratio", 12.85 * CM, 2e-3, RAO, **SLAB, a=0.10, b=0.03, c=1.00),
     check("A17", "riser_size_freezing_ratio", 1.199, 2e-3, RAO, "freezing_ratio", **SLAB, a=0.10, b=0.03, c=1.00),
     check("A17", "riser_size_freezing_ratio", 0.533, 2e-3, RAO, "volume_ratio", **SLAB, a=0.10, b=0.03, c=1.00),
     check("A18", "riser_size_freezing_ratio", 13.42 * CM, 2e-3, CAINE, **SLAB, a=0.10, b=0.03, c=1.08),
+    check("A18", "riser_size_freezing_ratio", 13.42 * CM, 2e-3, CAINE, **SLAB, metal="aluminium"),
+    check("A18", "riser_size_freezing_ratio", 12.85 * CM, 2e-3, CAINE, **SLAB, metal="steel"),
     check("A19", "riser_volume_efficiency", 1.0, 1e-12, FEED, casting_volume=1.0, shrinkage=0.07, efficiency=0.14),
     check("A19", "riser_volume_efficiency", 3 / 11, 1e-12, FEED, casting_volume=1.0, shrinkage=0.03, efficiency=0.14),
+    check("A4", "freezing_time", 0.04276, 1e-2, BODIES, mould_constant=1.0, modulus=1 / (36 * math.pi) ** (1 / 3), exponent=2.0),
+    check("A4", "freezing_time", 0.02778, 1e-2, BODIES, mould_constant=1.0, modulus=1 / 6, exponent=2.0),
+    check("A4", "freezing_time", 0.03263, 1e-2, BODIES, mould_constant=1.0, modulus=1 / (54 * math.pi) ** (1 / 3), exponent=2.0),
+    check("A9", "reynolds_number", 0.53, 1e-2, SPRUE_DOWN, "speed", flow=FLOW, diameter=0.020, density=2700.0, viscosity=0.004),
+    check("A9", "reynolds_number", 2.05, 1e-2, SPRUE_DOWN, "speed", flow=FLOW, diameter=0.01017, density=2700.0, viscosity=0.004),
+    check("A9", "reynolds_number", 13_800, 3e-2, SPRUE_DOWN, "number", flow=FLOW, diameter=0.01017, density=2700.0, viscosity=0.004),
+    check("A9", "reynolds_number", 14_081, 1e-3, SPRUE_DOWN, "number", flow=FLOW, diameter=0.01017, density=2700.0, viscosity=0.004),
+    check(
+        "A9", "sprue_taper_area", math.pi / 4 * 0.01017**2, 1e-2, SPRUE_DOWN,
+        top_area=TOP, head_above_top=(FLOW / TOP) ** 2 / (2 * GRAVITY), height=0.200,
+    ),
+    check(
+        "A13", "melt_heat_given", 19.08e6, 1e-3, DISK,
+        solid_heat=880.0, latent_heat=389.3e3, **DISK_GIVEN,
+    ),
+    check(
+        "A13", "melt_heat_given", 1.95e7, 1e-3, STUDY,
+        solid_heat=900.0, latent_heat=398e3, **DISK_GIVEN,
+    ),
+    check("A13", "melt_heat", 21.87e6, 5e-3, NIST, mass=17.81, metal="al_pure", from_temperature=25 + KELVIN, to_temperature=800 + KELVIN),
+    check("C12", "oxide_drop_height", 13.39818e-3, 1e-6, SURFACE, **ALUMINIUM),
+    check("C12", "critical_gate_speed", 0.5127108, 1e-6, SURFACE, **ALUMINIUM),
+    check("C12", "entry_head", 44.87784e-3, 1e-6, SURFACE, **ALUMINIUM, width=2e-3),
+    check("C12", "least_slot", 2e-3, 1e-6, SURFACE, surface_tension=1.05, pressure=2385.0 * GRAVITY * 44.87784e-3),
+    *(
+        check("C14", "melt_heat", kilojoules * 1e3, 5e-3, NIST, **PURE, to_temperature=celsius + KELVIN)
+        for celsius, kilojoules in ((659.8, 666.4856), (660.4, 666.4856 + 396.9437), (700, 1110.12), (720, 1133.66), (750, 1168.96), (800, 1227.80))
+    ),
+    check(
+        "C14", "melt_heat", 396.9437e3, 5e-3, f"{NIST}: fusion",
+        **{**PURE, "from_temperature": 659.8 + KELVIN}, to_temperature=660.3 + KELVIN,
+    ),
+    check(
+        "C14b", "melt_heat", 500 * BTU_POUND, 1e-2, "foundry rule of thumb, 500 Btu/lb to 1370 degF (read; author not named)",
+        **PURE, to_temperature=(1370 - 32) / 1.8 + KELVIN,
+    ),
+    # the second rule names no temperature; 750 degC is ours
+    check(
+        "C14b", "melt_heat", 505 * BTU_POUND, 1e-2, "1.01 million Btu a ton, theoretical (read; author not named)",
+        **PURE, to_temperature=750 + KELVIN,
+    ),
     check("C11", "sprue_taper_area", 1 / 2.236068, 1e-3, TORRICELLI, top_area=1.0, head_above_top=0.04, height=0.16),
     check("C11", "sprue_top_gauge_pressure", -3743.5, 1e-3, TORRICELLI, height=0.16, density=2385.0),
 ]  # fmt: skip
@@ -119,6 +180,42 @@ def test_the_mould_constant_and_the_time_belong_together():
     slab = strickle.reckon("modulus", volume=64 * INCH**3, area=168 * INCH**2).value
     constant = strickle.reckon("mould_constant", time=14.5 * MINUTE, modulus=cube, exponent=2.0).value
     assert strickle.reckon("freezing_time", mould_constant=constant, modulus=slab, exponent=2.0).value == pytest.approx(4.735 * MINUTE, rel=1e-3)
+
+
+# Published answers that are wrong: ours is the right one, and the wrong one follows from the mistake named.
+def test_wrong_a_latent_heat_entered_a_thousand_times_too_small():
+    # thread on calorimetry (read): 0.2 kg aluminium at 700 degC in a steel mould of 3 kg at 20 degC; c 900 and 486, 10.67 kJ/mol, 26.96 g/mol
+    given = {"hot_mass": 0.2, "hot_heat_capacity": 900.0, "hot_temperature": 700 + KELVIN, "cold_mass": 3.0, "cold_heat_capacity": 486.0}
+    latent = 10.67e3 / 26.96e-3
+    told = strickle.reckon("calorimetry", **given, cold_temperature=20 + KELVIN, hot_latent_heat=latent).value - KELVIN
+    assert told == pytest.approx(143.05, abs=0.01)
+    slip = strickle.reckon("calorimetry", **given, cold_temperature=20 + KELVIN, hot_latent_heat=latent / 1000).value - KELVIN
+    assert slip == pytest.approx(94.77, abs=0.05)
+
+
+def test_wrong_b_area_along_the_dome_for_the_area_from_above():
+    # study page (read): hemispherical shell 500 mm, head 300 mm, 7200 kg/m3, said to push with 7043 N, from the dome's own area 2 pi R^2;
+    # the upward thrust on the outer face is density g (pi R^2 h - 2/3 pi R^3) = 1849 N
+    given = {"head": 0.300, "metal_density": 7200.0, "volume_below": 2 / 3 * math.pi * 0.25**3}
+    told = strickle.reckon("metal_lift", area=math.pi * 0.25**2, **given)
+    assert told.value == pytest.approx(1849.0, rel=1e-3)
+    assert told.in_range
+    assert abs(told.value - 7043.0) > 5000.0
+
+
+def test_wrong_c_height_a_tenth_of_the_right_one():
+    # examination page (read): cylinder of 10 cm and 12.56 kg taken as 2.04 cm high; the density of steel, 7850 kg/m3, is ours
+    told = strickle.reckon("cylinder_height", mass=12.56, diameter=0.10, density=7850.0).value
+    assert told == pytest.approx(0.204, rel=5e-3)
+    assert told != pytest.approx(0.0204, rel=0.5)
+
+
+def test_the_slab_on_the_command_line_in_inches():
+    # A5 and A12 as typed: the door for people gives what the door for programs gives
+    typed = reckon_text("freezing_time", {"mould_constant": "32.625 min/in2", "modulus": "0.38095 in", "exponent": "2"})
+    assert typed.value == pytest.approx(4.735 * MINUTE, rel=1e-3)
+    typed = reckon_text("metal_lift", {"area": "50.266 in2", "head": "6 in", "metal_density": "0.26 lb/in3"})
+    assert typed.value == pytest.approx(78.4 * POUND * GRAVITY, rel=5e-3)
 
 
 def test_riser_of_the_example_is_as_high_as_wide():

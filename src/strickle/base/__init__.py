@@ -6,7 +6,7 @@ from strickle.base.findings import WEIGHTS, Chance, Finding, Margin, Weight, Whe
 from strickle.base.nature import GRAVITY, ICE_POINT, STEFAN_BOLTZMANN, falling_speed, tapered_stream, tearing_speed
 from strickle.base.outcome import Grid, Mesh, Outcome, Piece, Record, Span
 from strickle.base.pack import pack, unpack
-from strickle.base.rules import Input, Output, Relation, Rule, rule
+from strickle.base.rules import Input, Output, Relation, Rule, ranges, rule
 from strickle.base.sources import Mark, Source, Value
 from strickle.base.units import parse
 from strickle.base.verdict import Verdict, ranked
@@ -53,6 +53,7 @@ __all__ = [
     "pack",
     "parse",
     "quiet",
+    "ranges",
     "ranked",
     "render",
     "rule",

@@ -5,7 +5,7 @@ A room's ``rules.py`` decorates its formulas with ``@rule``; ``strickle.reckon``
 
 from __future__ import annotations
 
-from collections.abc import Callable, Mapping
+from collections.abc import Callable, Iterable, Mapping
 from dataclasses import dataclass
 from typing import Any
 
@@ -65,11 +65,11 @@ class Rule:
     @property
     def range(self) -> str:
         """Where the rule holds, in words and SI."""
-        return self.range_in(lambda value, item: (f"{value:g}", "" if item.unit == "1" else item.unit))
+        return self.range_in(_plain)
 
     def range_in(self, told: Callable[[float, Input], tuple[str, str]]) -> str:
         """Where the rule holds, with each limit as ``told`` gives it: (number, unit)."""
-        parts = [_span(item, told) for item in self.inputs if item.low is not None or item.high is not None]
+        parts = [_span(item, told) for item in self.inputs if _is_bound(item)]
         return "; ".join([*parts, *(one.says for one in self.relations)]) or "any input of the right kind"
 
     def in_range(self, values: Mapping[str, Any]) -> bool:
@@ -82,6 +82,19 @@ class Rule:
         if all(item.name in values for item in self.inputs):
             out += [one.says for one in self.relations if not _true(one, values)]
         return tuple(out)
+
+
+def ranges(items: Iterable[Input]) -> str:
+    """Where these inputs may lie, in words and SI; empty if they have no limits."""
+    return "; ".join(_span(item, _plain) for item in items if _is_bound(item))
+
+
+def _is_bound(item: Input) -> bool:
+    return item.low is not None or item.high is not None
+
+
+def _plain(value: float, item: Input) -> tuple[str, str]:
+    return f"{value:g}", "" if item.unit == "1" else item.unit
 
 
 def _span(item: Input, told: Callable[[float, Input], tuple[str, str]]) -> str:

@@ -10,7 +10,7 @@ from collections.abc import Iterable, Mapping
 from dataclasses import dataclass
 from typing import Any
 
-from strickle.base import BadInput, Input, Output, Rule, parse, word
+from strickle.base import BadInput, Input, Output, Rule, parse, ranges, word
 
 CONSTANT = "s/m^n"  # unit of a mould constant; n is the rule's exponent
 _ROOMS = ("stores", "metal", "part", "pattern", "mould", "rigging", "cavity", "melt", "pour", "sound", "day")
@@ -143,8 +143,11 @@ def _no_answer(described: Rule, given: Mapping[str, Any]) -> BadInput:
     outside = [name for name in described.outside(given) if name in given]
     if not outside:
         outside = [name for name, value in given.items() if isinstance(value, float) and value <= 0]
-    what = f"{', '.join(outside)} out of what the formula can take" if outside else "these inputs together are more than the formula can take"
-    return BadInput(f"{described.name} has no answer: {what}", f"It holds for {described.range}")
+    named = outside[:4]
+    more = f" and {len(outside) - len(named)} more" if len(outside) > len(named) else ""
+    what = f"{', '.join(named)}{more} out of what the formula can take" if named else "these inputs together are more than the formula can take"
+    limits = ranges(item for item in described.inputs if item.name in named) or described.range
+    return BadInput(f"{described.name} has no answer: {what}", f"It holds for {limits}")
 
 
 def reckon_text(rule: str, texts: Mapping[str, str]) -> Reckoning:

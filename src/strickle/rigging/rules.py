@@ -104,7 +104,7 @@ def fill_time_bottom(mould_area: float, mould_height: float, gate_area: float, h
     """
     if mould_height > head:
         return math.inf
-    rise = math.sqrt(head) - math.sqrt(head - mould_height)
+    rise = mould_height / (math.sqrt(head) + math.sqrt(head - mould_height))  # the difference of the roots, without its rounding
     return 2.0 * mould_area / (gate_area * math.sqrt(2.0 * GRAVITY)) * rise
 
 
