@@ -28,6 +28,7 @@ def files() -> dict[Path, str]:
         HOME / "docs" / "findings.md": findings_page(),
         HOME / "docs" / "recipe.md": recipe_page(),
         HOME / "docs" / "results.md": results_page(),
+        HOME / "docs" / "calculators.md": calculators_page(),
     }
 
 
@@ -128,6 +129,16 @@ def recipe_page() -> str:
         option = f"--{choice.name.replace('_', '-')}"
         lines.append(f"| `{choice.stage}.{choice.field}` | `{option}` | {choice.unit or 'word'} | {says} |")
     return "\n".join(lines) + "\n"
+
+
+def calculators_page() -> str:
+    """The page of the rules that ``strickle reckon`` works out."""
+    tools = str(HOME / "tools")
+    if tools not in sys.path:
+        sys.path.append(tools)
+    import pages_reckon
+
+    return str(pages_reckon.page())
 
 
 def results_page() -> str:

@@ -141,6 +141,8 @@ def test_mould_constant_goes_with_its_exponent(run) -> None:
     code, _, err = run('freezing_time --mould_constant "3.26 min/cm2" --modulus "7.01 mm" --exponent 1.8')
     assert code == 2
     assert "min/cm^1.8" in err
+    # bare SI, 3.5 min/cm2: Groover, as above, problem on three shapes, 9.72 min
+    assert json.loads(run('freezing_time --mould_constant 2.1e6 --modulus "16.6667 mm" --json')[1])["value"] == pytest.approx(583.3, rel=1e-3)
 
 
 def test_list_and_its_json(run) -> None:

@@ -9,7 +9,7 @@ GRAVITY = 9.81
 
 @rule(
     name="metal_lift",
-    says="upward force of the liquid metal on a cope face, flat or domed",
+    says="Upward force of the liquid metal on a cope face, flat or domed",
     inputs=(
         Input(name="area", unit="m2", says="area of the face seen from above (not along its slope)", low=0.0),
         Input(name="head", unit="m", says="height of the metal's top over the face; for a curved face over its rim", low=0.0),
@@ -33,7 +33,7 @@ def metal_lift(area: float, head: float, metal_density: float, volume_below: flo
 
 @rule(
     name="core_lift",
-    says="net upward force on a core wholly under metal",
+    says="Net upward force on a core wholly under metal",
     inputs=(
         Input(name="volume", unit="m3", says="volume of the core in the metal", low=0.0),
         Input(name="metal_density", unit="kg/m3", says="density of the liquid metal", low=500.0, high=20000.0),
@@ -56,7 +56,7 @@ def core_lift(volume: float, metal_density: float, core_density: float) -> float
 
 @rule(
     name="hold_down_weight",
-    says="weight to lay on the cope",
+    says="Weight to lay on the cope",
     inputs=(
         Input(name="metal_lift", unit="N", says="lift of the metal", low=0.0),
         Input(name="core_lift", unit="N", says="lift of the cores", default=0.0, low=0.0),

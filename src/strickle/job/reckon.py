@@ -13,6 +13,7 @@ from typing import Any
 from strickle.base import BadInput, Input, Output, Rule, parse, ranges, word
 
 CONSTANT = "s/m^n"  # unit of a mould constant; n is the rule's exponent
+_BARE = (CONSTANT, "K/s")  # SI without its unit is taken here, for it is awkward to write
 _ROOMS = ("stores", "metal", "part", "pattern", "mould", "rigging", "cavity", "melt", "pour", "sound", "day")
 
 
@@ -169,8 +170,17 @@ def _british(name: str, known: Iterable[str]) -> str:
     return other if name not in known and other in known else name
 
 
+def _bare(text: str) -> float | None:
+    try:
+        return float(text)
+    except ValueError:
+        return None
+
+
 def _read(rule: str, item: Input, text: str, texts: Mapping[str, str]) -> float:
     what = f"{rule} {item.name}"
+    if item.unit in _BARE and (bare := _bare(text)) is not None:
+        return bare
     if item.unit != CONSTANT:
         return parse(text, item.unit, what, step=item.step)
     default = next(one.default for one in find(rule).inputs if one.name == "exponent")

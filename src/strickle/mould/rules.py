@@ -9,7 +9,7 @@ from strickle.base import Input, Output, Relation, rule
 
 @rule(
     name="sand_mass",
-    says="sand rammed into a flask",
+    says="Sand rammed into a flask",
     inputs=(
         Input(name="length", unit="m", says="inside length", low=0.0, high=2.0),
         Input(name="width", unit="m", says="inside width", low=0.0, high=2.0),

@@ -3,7 +3,6 @@
 from __future__ import annotations
 
 import math
-from collections.abc import Mapping
 
 from strickle.base import GRAVITY, BadInput, Input, Output, Relation, falling_speed, rule
 
@@ -15,6 +14,7 @@ _TORRICELLI = f"Torricelli 1644, as in {_GROOVER}, pouring calculations"
 _CHVORINOV = f"Chvorinov 1940, as in {_GROOVER}, solidification time"
 
 _HEIGHT = Input(name="height", unit="m", says="height the metal falls", low=0.0)
+_FALL = Input(name="height", unit="m", says="height the metal falls", low=1e-3)
 _DENSITY = Input(name="density", unit="kg/m3", says="density of the liquid metal", low=1500.0, high=20000.0)
 _MODULUS = Input(name="modulus", unit="m", says="volume over cooled surface", low=1e-4, high=0.2)
 _EXPONENT = Input(name="exponent", unit="1", says="power of the modulus in the freezing time", default=2.0, low=1.5, high=2.0)
@@ -66,7 +66,7 @@ def flow_rate(height: float, base_area: float, discharge: float = 1.0) -> float:
 @rule(
     name="fill_time_top",
     says="Time to fill a mould whose gate stands above the metal",
-    inputs=(Input(name="volume", unit="m3", says="metal the mould takes", low=1e-9), _HEIGHT, _BASE_AREA),
+    inputs=(Input(name="volume", unit="m3", says="metal the mould takes", low=1e-9), _FALL, _BASE_AREA),
     outputs=(Output(name="time", unit="s", says="time to fill"),),
     formula="time = volume / (base_area * sqrt(2 g height))",
     source=f"{_GROOVER}; {_GHOSH}",
@@ -111,7 +111,7 @@ def fill_time_bottom(mould_area: float, mould_height: float, gate_area: float, h
 @rule(
     name="sprue_base_area",
     says="Section at the sprue's base for a wanted flow",
-    inputs=(Input(name="flow", unit="m3/s", says="wanted volume flow", low=1e-7), _HEIGHT),
+    inputs=(Input(name="flow", unit="m3/s", says="wanted volume flow", low=1e-7), _FALL),
     outputs=(Output(name="area", unit="m2", says="section at the base"),),
     formula="area = flow / sqrt(2 g height)",
     source=_TORRICELLI,
@@ -237,8 +237,8 @@ def _free_cylinder(modulus: float, slimness: float) -> float:
     says="Riser that freezes in a wished time beside what it feeds (cylinder cooled on its side and both ends)",
     inputs=(
         Input(name="casting_modulus", unit="m", says="modulus of what it feeds", low=1e-4, high=0.2),
-        Input(name="casting_time", unit="s", says="freezing time of what it feeds", default=1.0, low=0.0),
-        Input(name="riser_time", unit="s", says="wished freezing time of the riser", default=1.44, low=0.0),
+        Input(name="casting_time", unit="s", says="freezing time of what it feeds", default=1.0, low=1e-3),
+        Input(name="riser_time", unit="s", says="wished freezing time of the riser", default=1.44, low=1e-3),
         _EXPONENT,
         _SLIMNESS,
     ),
@@ -259,10 +259,6 @@ def riser_size_modulus(
     wished = casting_modulus * (riser_time / casting_time) ** (1.0 / exponent)
     diameter = _free_cylinder(wished, height_to_diameter)
     return diameter, height_to_diameter * diameter, wished
-
-
-def _shape_factor(sides: Mapping[str, float]) -> float:
-    return (sides["length"] + sides["width"]) / sides["thickness"]
 
 
 @rule(
@@ -286,11 +282,10 @@ def _shape_factor(sides: Mapping[str, float]) -> float:
     formula="shape_factor = (length + width) / thickness; volume_ratio = 2.51 / shape_factor^0.74; "
     "diameter = (4 volume_ratio casting_volume / (pi height_to_diameter))^(1/3)",
     source="shape factor: Bishop, Myskowski & Pellini, AFS Trans. 63, 1955; curve: Feeding and Risering Guidelines for Steel Castings, Steel "
-    "Founders' Society of America, 2001 (from memory, unverified; it lies 2 % under the one chart point that could be read, 0.575 at 7.5, "
-    f"in lecture notes after Rao); {_RAO}",
+    "Founders' Society of America, 2001 (from memory, unverified; it lies 2 % under the one chart point that could be read, 0.575 at 7.5)",
     relations=(
         Relation(says="length >= width >= thickness", holds=lambda v: v["length"] >= v["width"] >= v["thickness"]),
-        Relation(says="2 <= shape factor <= 20", holds=lambda v: 2.0 <= _shape_factor(v) <= 20.0),
+        Relation(says="2 <= shape factor <= 20", holds=lambda v: 2.0 <= (v["length"] + v["width"]) / v["thickness"] <= 20.0),
     ),
     example='--length "25 cm" --width "12.5 cm" --thickness "5 cm"',
 )
@@ -370,7 +365,6 @@ def riser_size_freezing_ratio(
             math.pi / 4.0 * height_to_diameter * diameter**3 / casting_volume,
         )
 
-    # both ratios grow with the diameter, so (x - c) (y - b) = a has one root above y = b
     low = (4.0 * b * casting_volume / (math.pi * height_to_diameter)) ** (1.0 / 3.0)
     high = low + 20.0 * (casting_modulus + casting_volume ** (1.0 / 3.0))
     for _ in range(200):

@@ -55,7 +55,7 @@ _CENTIMETRE, _GRAM_FORCE, _MINUTE = 1e-2, 98.0665, 60.0
 def _row(length: float, steps: tuple[int, ...]) -> int:
     """The row whose range "over ... up to and including ..." holds ``length`` [m]."""
     if not 0 < length <= steps[-1] * 1e-3 * (1 + 1e-9):
-        raise BadInput(f"the table runs to {steps[-1]} mm", "Take the standard's own page for longer pieces")
+        raise BadInput(f"the table runs from 0 to {steps[-1]} mm", "Take the standard's own page for longer pieces")
     return next(i for i, step in enumerate(steps) if length <= step * 1e-3 * (1 + 1e-9))
 
 
