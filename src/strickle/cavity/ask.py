@@ -11,5 +11,5 @@ from strickle.base import Record, si, word
 class CavityAsk(Record):
     """Resolution of the grid."""
 
-    cell: float | None = si("m", "wished cell; None = a third of the least wall, 2 mm at most", default=None)
+    cell: float | None = si("m", "wished cell; None = a third of the least wall, at most 2 mm; 2 mm if the budget is far from that", default=None)
     most_cells: int = word("cell budget", default=3_000_000)

@@ -20,6 +20,7 @@ from strickle.stores import Stores
 TAG = {"running": RUNNING, "ingate": INGATE, "riser": RISER, "neck": NECK, "flow-off": FLOW_OFF}
 RANK = ("running", "flow-off", "riser", "ingate", "neck")  # where two bodies share a cell the later one owns it
 COARSEST, ACROSS = 2e-3, 3.0  # wished cell [m] and cells across the least wall
+FAR_OFF = 1.3  # finest cell of the budget over the wished one from which the wish is given up
 
 
 def close(pattern: Pattern, mould: Mould, rigging: Rigging, part: Part, metal: Metal, stores: Stores, ask: CavityAsk, watch: Watch) -> Cavity:
@@ -66,7 +67,10 @@ def _grid(mould: Mould, part: Part, ask: CavityAsk) -> tuple[float, tuple[int, i
     box = mould.box
     size = np.array([box[1] - box[0], box[3] - box[2], box[5] - box[4]])
     cell = ask.cell if ask.cell is not None else min(COARSEST, part.least_wall / ACROSS)
-    cell = max(cell, (float(np.prod(size)) / ask.most_cells) ** (1.0 / 3.0))
+    least = (float(np.prod(size)) / ask.most_cells) ** (1.0 / 3.0)
+    if ask.cell is None and least > FAR_OFF * cell:
+        least = max(least, COARSEST)  # so thin a wall is out of reach: a grid a little finer costs much and shows it no better
+    cell = max(cell, least)
     shape = np.maximum(np.round(size / cell).astype(int), 1)
     while int(np.prod(shape)) > ask.most_cells:
         cell *= 1.01

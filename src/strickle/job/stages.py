@@ -51,7 +51,7 @@ STAGES: tuple[Stage, ...] = (
     ),
     Stage(
         name="cavity", says="the closed mould", verb="close", takes=("pattern", "mould", "rigging", "part", "metal"),
-        ask=CavityAsk, gives=Cavity, share=0.08,
+        ask=CavityAsk, gives=Cavity, share=0.08, version=2,
     ),
     Stage(name="melt", says="the melt", verb="charge", takes=("part", "mould", "rigging", "cavity", "metal"), ask=MeltAsk, gives=Melt, share=0.01),
     Stage(
@@ -60,7 +60,7 @@ STAGES: tuple[Stage, ...] = (
     ),
     Stage(
         name="sound", says="the freezing", verb="freeze",
-        takes=("part", "pattern", "mould", "rigging", "cavity", "metal", "melt"), ask=SoundAsk, gives=Sound, share=0.56,
+        takes=("part", "pattern", "mould", "rigging", "cavity", "metal", "melt"), ask=SoundAsk, gives=Sound, share=0.56, version=2,
     ),
 )  # fmt: skip
 ORDER: tuple[str, ...] = tuple(s.name for s in STAGES)

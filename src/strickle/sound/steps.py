@@ -16,6 +16,7 @@ from strickle.pattern import Pattern
 from strickle.rigging import Rigging
 from strickle.sound import rules
 from strickle.sound.ask import SoundAsk
+from strickle.sound.cooling import APART, merged
 from strickle.sound.findings import findings_of
 from strickle.sound.judge import Fields, joints, last_place, late, pools, weakest
 from strickle.sound.result import Sound
@@ -40,7 +41,10 @@ def freeze(
     """
     constants = _Constants(stores)
     knock_out = constants(f"knock_out.{metal.family}")
-    out = _solve(mould, cavity, metal, melt, stores.kit.ambient, constants, knock_out.value if ask.knock_out else None, ask.preset, watch)
+    set_up = _SetUp(mould, cavity, metal, melt, stores.kit.ambient, constants)
+    tags, merge = merged(cavity.grid.tags, cavity.fraction)
+    together = merge == 1 and ask.knock_out
+    out = set_up.solve(cavity.grid.tags, cavity.grid.cell, knock_out.value if together else None, ask.preset, watch)
     fields = Fields(solidus=out.time_to_solidus, tags=cavity.grid.tags, cell=cavity.grid.cell, origin=cavity.grid.origin)
     sand = stores.sands[mould.sand].values["k"]
     spread = rules.freezing_spread(mould.sand_conductivity, sand.low, sand.high)
@@ -51,7 +55,10 @@ def freeze(
     weak, share = weakest(niyama, fields, pattern, threshold.value)
     metal_cells = np.isin(cavity.grid.tags, METAL_TAGS)
     own = np.isin(cavity.grid.tags, METAL_TAGS[:1])
-    below = out.below_time if ask.knock_out else float("nan")
+    below, apart = (out.below_time if together else float("nan")), 0.0
+    if ask.knock_out and not together and out.status == "done":
+        watch(0.9, "cooling on to the knock-out")
+        below, apart = set_up.solve(tags, merge * cavity.grid.cell, knock_out.value, "rough", watch).below_time, APART
     result: dict[str, Any] = {
         "last_to_freeze": last_place(fields, pattern, spread),
         "others": tuple(late(p.at, p.time, pattern, spread) for p in alone),
@@ -60,7 +67,7 @@ def freeze(
         "least_niyama": weak,
         "poor_share": share,
         "riser_time": _band(_last(fields.solidus, cavity.grid.tags == RISER, metal_cells), spread),
-        "knock_out_time": _band(below, spread),
+        "knock_out_time": _band(below, (spread[0] * (1.0 - apart), spread[1] * (1.0 + apart))),
         "knock_out_temperature": knock_out.value,
         "balance_error": float(out.balance),
     }
@@ -116,54 +123,54 @@ def _method() -> tuple[Source, ...]:
     )
 
 
-def _solve(
-    mould: Mould,
-    cavity: Cavity,
-    metal: Metal,
-    melt: Melt,
-    ambient: float,
-    constants: _Constants,
-    knock_out: float | None,
-    preset: str,
-    watch: Watch,
-) -> Any:
-    from strickle.kernels import freeze as kernel
+class _SetUp:
+    """The mould's materials and faces, for any grid of it."""
 
-    start = melt.pour_temperature.value
-    table = kernel.metal_table(
-        metal.curve_temperature,
-        metal.curve_solid,
-        latent_heat=metal.latent_heat,
-        solid_heat_temperature=metal.solid_heat_temperature,
-        solid_heat=metal.solid_heat,
-        liquid_heat=metal.liquid_heat,
-        solid_conductivity_temperature=metal.solid_conductivity_temperature,
-        solid_conductivity=metal.solid_conductivity,
-        liquid_conductivity=metal.liquid_conductivity,
-        density=metal.density_solidus,
-        lowest=ambient - 20.0,
-        highest=start + 50.0,
-    )
-    sand = kernel.MediumTable(mould.sand_conductivity, mould.sand_density, mould.sand_heat, ambient)
-    flask = kernel.film(constants("flask.film").value, ambient)
-    top = kernel.film(constants("open_top.film").value, ambient, metal.emissivity)
-    present = [tag for tag in METAL_TAGS if np.any(cavity.grid.tags == tag)]
-    estimate = _longest(cavity, metal, mould)
-    return kernel.solve(
-        cavity.grid.tags,
-        cavity.grid.cell,
-        table,
-        {SAND: sand},
-        metal_start=dict.fromkeys(present, start),
-        contact={(tag, SAND): mould.contact for tag in present},
-        faces=(flask, flask, flask, flask, flask, top),
-        below=knock_out,
-        wait_below=knock_out is not None,
-        coherency=float(np.interp(-metal.coherency, -metal.curve_temperature, metal.curve_solid)),
-        knobs=kernel.PRESETS[preset],
-        longest=estimate,
-        watch=watch,
-    )
+    def __init__(self, mould: Mould, cavity: Cavity, metal: Metal, melt: Melt, ambient: float, constants: _Constants) -> None:
+        from strickle.kernels import freeze as kernel
+
+        self.start = melt.pour_temperature.value
+        self.contact = mould.contact
+        self.coherency = float(np.interp(-metal.coherency, -metal.curve_temperature, metal.curve_solid))
+        self.longest = _longest(cavity, metal, mould)
+        self.table = kernel.metal_table(
+            metal.curve_temperature,
+            metal.curve_solid,
+            latent_heat=metal.latent_heat,
+            solid_heat_temperature=metal.solid_heat_temperature,
+            solid_heat=metal.solid_heat,
+            liquid_heat=metal.liquid_heat,
+            solid_conductivity_temperature=metal.solid_conductivity_temperature,
+            solid_conductivity=metal.solid_conductivity,
+            liquid_conductivity=metal.liquid_conductivity,
+            density=metal.density_solidus,
+            lowest=ambient - 20.0,
+            highest=self.start + 50.0,
+        )
+        self.sand = kernel.MediumTable(mould.sand_conductivity, mould.sand_density, mould.sand_heat, ambient)
+        flask = kernel.film(constants("flask.film").value, ambient)
+        self.faces = (*[flask] * 5, kernel.film(constants("open_top.film").value, ambient, metal.emissivity))
+
+    def solve(self, tags: Array, cell: float, knock_out: float | None, preset: str, watch: Watch) -> Any:
+        """The kernel's answer on ``tags`` (nx, ny, nz) with edge ``cell`` [m], run on to ``knock_out`` [K] where one is given."""
+        from strickle.kernels import freeze as kernel
+
+        present = [tag for tag in METAL_TAGS if np.any(tags == tag)]
+        return kernel.solve(
+            tags,
+            cell,
+            self.table,
+            {SAND: self.sand},
+            metal_start=dict.fromkeys(present, self.start),
+            contact={(tag, SAND): self.contact for tag in present},
+            faces=self.faces,
+            below=knock_out,
+            wait_below=knock_out is not None,
+            coherency=self.coherency,
+            knobs=kernel.PRESETS[preset],
+            longest=self.longest,
+            watch=watch,
+        )
 
 
 def _longest(cavity: Cavity, metal: Metal, mould: Mould) -> float:
