@@ -15,7 +15,12 @@ from strickle.stores import Crucible, Flask
 from strickle.stores.kit import starter_kit
 from strickle.trials.steps import ORDER
 
-LEAST = 1.1  # a joint that outlasts what it feeds less than this is never called sound
+LEAST = 1.05  # a neck that outlasts what it feeds less than this is never called sound
+LEAST_RISER = 1.1  # nor a riser under this
+
+
+def is_weak(neck) -> bool:
+    return neck.neck_time < LEAST * neck.fed_time or neck.riser_time < LEAST_RISER * neck.fed_time
 
 
 def in_part(trail, point):
@@ -45,7 +50,7 @@ def test_a_plate_with_a_boss_gets_one_at_the_boss():
     (neck,) = trail.results["sound"].necks
     assert neck.riser == riser.name
     assert neck.margin >= LEAST
-    assert "sound.fed" in codes(trail)
+    assert {"sound.fed", "sound.fed_closely"} & codes(trail)
 
 
 def test_a_thin_plate_gets_none_and_says_why():
@@ -69,7 +74,7 @@ def test_the_demo_is_castable():
 
 
 def test_a_neck_made_too_thin_is_found_and_mended():
-    trail, sounds = wished("demo", RiserWish(spot=0, neck=0.2))
+    trail, sounds = wished("demo", RiserWish(spot=0, neck=0.04))
     first, last = (next(n for n in s.necks if n.feeds == 0) for s in (sounds[0], sounds[-1]))
     assert first.margin < LEAST  # the solve finds it
     assert last.margin > first.margin
@@ -78,19 +83,19 @@ def test_a_neck_made_too_thin_is_found_and_mended():
     assert min(n.margin for n in sounds[-1].necks) >= LEAST
     assert trail.verdict.code == "castable"
     asked = next(r for r in trail.results["rigging"].risers if r.spot == 0).neck.asked
-    assert asked > 2.0 * _first_neck(trail).asked
+    assert asked > 1.5 * _first_neck(trail).asked
 
 
 def _first_neck(trail):
     """The neck that was asked for at first, laid again."""
     from strickle.rigging import RiggingAsk
 
-    rigging = runner("demo", rigging=RiggingAsk(risers=(RiserWish(spot=0, neck=0.2),))).run("rigging")
+    rigging = runner("demo", rigging=RiggingAsk(risers=(RiserWish(spot=0, neck=0.04),))).run("rigging")
     return next(r for r in rigging.risers if r.spot == 0).neck
 
 
 def test_both_necks_made_too_thin_are_mended():
-    trail, sounds = wished("demo", RiserWish(spot=0, neck=0.2), RiserWish(spot=1, neck=0.2))
+    trail, sounds = wished("demo", RiserWish(spot=0, neck=0.04), RiserWish(spot=1, neck=0.04))
     assert min(n.margin for n in sounds[0].necks) < LEAST
     assert min(n.margin for n in sounds[-1].necks) >= LEAST
     assert trail.verdict.code == "castable"
@@ -205,10 +210,11 @@ def test_a_stage_is_run_or_the_reason_is_told(part, shop):
 def test_no_joint_under_the_least_is_called_sound(part, shop):
     trail = planned(part, shop)
     sound = trail.results.get("sound")
-    weak = [n for n in sound.necks if n.margin < LEAST] if sound is not None else []
+    weak = [n for n in sound.necks if is_weak(n)] if sound is not None else []
     short = [f for f in trail.findings if f.code in ("sound.neck_short", "sound.riser_short")]
     assert len(short) == len(weak)
-    assert len([f for f in trail.findings if f.code == "sound.fed"]) == len(sound.necks) - len(weak) if sound is not None else True
+    fed = [f for f in trail.findings if f.code in ("sound.fed", "sound.fed_closely")]
+    assert len(fed) == len(sound.necks) - len(weak) if sound is not None else True
     if trail.verdict.code == "castable":
         assert all(n.margin > 1.0 for n in weak)
         assert bool(weak) == ("not called sound" in trail.verdict.says)

@@ -72,25 +72,27 @@ def _neck(neck: NeckJudged, part: Part, rigging: Rigging) -> Finding:
     times = (
         f"the fed place is solid at {tell(neck.fed_time, 's')}, the neck at {tell(neck.neck_time, 's')}, the riser at {tell(neck.riser_time, 's')}"
     )
-    least = rules.LEAST_RATIO.value
-    if neck.margin >= least:
-        ratio = neck.riser_time / neck.fed_time
+    bars = f"the riser is called sound from {tell(rules.LEAST_RATIO.value, '1')} times, its neck from {tell(rules.NECK_LEAST.value, '1')}"
+    if not rules.is_short(neck.fed_time, neck.neck_time, neck.riser_time):
+        ratio, joint = neck.riser_time / neck.fed_time, neck.neck_time / neck.fed_time
+        close = joint < rules.NECK_RATIO.value
         return Finding(
-            code="sound.fed",
-            weight="NOTE",
-            says=f"{size} outlasts what it feeds {tell(ratio, '1')} times, its neck {tell(neck.neck_time / neck.fed_time, '1')} times",
-            because=f"{times}; the riser is wanted {tell(rules.TARGET_RATIO.value, '1')} times, neither is called sound under {tell(least, '1')}",
-            do="Keep riser and neck as drawn; do not trim the neck in the sand",
+            code="sound.fed_closely" if close else "sound.fed",
+            weight="MIND" if close else "NOTE",
+            says=f"{size} outlasts what it feeds {tell(ratio, '1')} times, its neck {'only ' if close else ''}{tell(joint, '1')} times",
+            because=f"{times}; {bars}",
+            do="Do not trim the neck in the sand" + ("; saw the first casting through this spot" if close else "; keep riser and neck as drawn"),
             where=where,
             margin=margin,
             source="campbell",
         )
     verb = "outlasts what it feeds only" if neck.margin >= 1 else "freezes before what it feeds:"
+    short = "neck" if neck.neck_time < rules.NECK_LEAST.value * neck.fed_time else "riser"
     return Finding(
-        code="sound.neck_short" if first == "neck" else "sound.riser_short",
+        code=f"sound.{short}_short",
         weight="STOP",
-        says=f"The {first} of {size} {verb} {tell(neck.margin, '1')} times",
-        because=f"{times}; {tell(least, '1')} is the least called sound; unfed, the spot would lose {tell(spot.loss, 'm')} a face",
+        says=f"The {short} of {size} {verb} {tell((neck.neck_time if short == 'neck' else neck.riser_time) / neck.fed_time, '1')} times",
+        because=f"{times}; {bars}; unfed, the spot would lose {tell(spot.loss, 'm')} a face",
         do="A larger riser or neck, or a chill at the far side, may help; none that was tried here reached it",
         where=where,
         margin=margin,

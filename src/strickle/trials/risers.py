@@ -10,11 +10,11 @@ from strickle.base import Array, Finding, Margin, Outcome, Watch, Where, tell
 from strickle.part import HotSpot, Part
 from strickle.rigging import Rigging, RiggingAsk, RiserWish
 from strickle.sound import NeckJudged, Sound
-from strickle.sound.rules import LEAST_RATIO, NECK_RATIO, SINK, TARGET_RATIO
+from strickle.sound.rules import NECK_LEAST, NECK_RATIO, SINK, TARGET_RATIO, is_short
 from strickle.trials.lay import Lay, solved
 from strickle.trials.runner import Runner
 
-TARGET, NECK_TARGET, LEAST = (v.value for v in (TARGET_RATIO, NECK_RATIO, LEAST_RATIO))
+TARGET, NECK_TARGET, LEAST = (v.value for v in (TARGET_RATIO, NECK_RATIO, NECK_LEAST))
 MOST_SIZE, MOST_NECK = 1.9, 8.0  # factors on the first guess at which the loop gives up
 MOST_LOOPS, MOST_LAYS = 9, 14
 ROUGH_ERROR = 0.02  # of a ratio of times on the rough grid, measured against the shop grid
@@ -29,7 +29,7 @@ def leave_out(runner: Runner, lay: Lay, preset: str) -> tuple[tuple[Finding, ...
     sound, part = lay.results.get("sound"), lay.results["part"]
     if not isinstance(sound, Sound) or not isinstance(part, Part):
         return (), 0
-    short = [n for n in sound.necks if n.margin < LEAST]
+    short = [n for n in sound.necks if is_short(n.fed_time, n.neck_time, n.riser_time)]
     idle = [n for n in short if part.hot_spots[n.feeds].loss < SINK.high]
     if not idle or len(idle) < len(short):
         return (), 0
@@ -112,7 +112,7 @@ def finish(runner: Runner, lay: Lay, preset: str) -> tuple[str, int]:
         if stop := lay.go(lay.ask, False):
             return stop, number - 1
         sound = solved(runner, lay.results, preset)
-        short = [n for n in sound.necks if n.margin < LEAST]
+        short = [n for n in sound.necks if is_short(n.fed_time, n.neck_time, n.riser_time)]
         if not short or number == 3:
             break
         wishes = {w.spot: w for w in lay.ask.risers}
