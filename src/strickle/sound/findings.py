@@ -72,7 +72,8 @@ def _neck(neck: NeckJudged, part: Part, rigging: Rigging) -> Finding:
     times = (
         f"the fed place is solid at {tell(neck.fed_time, 's')}, the neck at {tell(neck.neck_time, 's')}, the riser at {tell(neck.riser_time, 's')}"
     )
-    bars = f"the riser is called sound from {tell(rules.LEAST_RATIO.value, '1')} times, its neck from {tell(rules.NECK_LEAST.value, '1')}"
+    least, joint_least = (tell(v.value - 1.0, "1", "%") for v in (rules.LEAST_RATIO, rules.NECK_LEAST))
+    bars = f"a riser is called sound where it outlasts what it feeds by {least}, a neck by {joint_least}"
     if not rules.is_short(neck.fed_time, neck.neck_time, neck.riser_time):
         ratio, joint = neck.riser_time / neck.fed_time, neck.neck_time / neck.fed_time
         close = joint < rules.NECK_RATIO.value
@@ -86,12 +87,17 @@ def _neck(neck: NeckJudged, part: Part, rigging: Rigging) -> Finding:
             margin=margin,
             source="campbell",
         )
-    verb = "outlasts what it feeds only" if neck.margin >= 1 else "freezes before what it feeds:"
     short = "neck" if neck.neck_time < rules.NECK_LEAST.value * neck.fed_time else "riser"
+    ratio = (neck.neck_time if short == "neck" else neck.riser_time) / neck.fed_time
+    late = (
+        f"outlasts what it feeds by only {tell(ratio - 1.0, '1', '%')}"
+        if ratio >= 1.0
+        else f"freezes first, after {tell(ratio, '1', '%')} of the time of what it feeds"
+    )
     return Finding(
         code=f"sound.{short}_short",
         weight="STOP",
-        says=f"The {short} of {size} {verb} {tell((neck.neck_time if short == 'neck' else neck.riser_time) / neck.fed_time, '1')} times",
+        says=f"The {short} of {size} {late}",
         because=f"{times}; {bars}; unfed, the spot would lose {tell(spot.loss, 'm')} a face",
         do="A larger riser or neck, or a chill at the far side, may help; none that was tried here reached it",
         where=where,
