@@ -111,9 +111,9 @@ def fakes(
                     record(Piece, name=name, mesh=cube(0.05, (0.1, 0.2, low))) for name, low in (("cope-pattern", 0.0), ("drag-pattern", -0.05))
                 )
             if stage.name == "rigging":
-                given |= {"risers": (), "room_wanted": None, "pieces": (record(Piece, name="runner", mesh=cube(0.02)),)}
+                given |= {"risers": (), "open_pour": None, "room_wanted": None, "pieces": (record(Piece, name="runner", mesh=cube(0.02)),)}
             if stage.name == "sound":
-                given["necks"] = ()
+                given |= {"necks": (), "back": None}
                 given["time_to_solidus"] = np.full((4, 4, 4), np.nan)
             return record(stage.gives, **given)
 

@@ -189,7 +189,8 @@ def _after(f: Facts) -> str:
     return "Saw off the rigging. Weigh, measure, tick below what came out."
 
 
-_DAY: tuple[tuple[str, str, Callable[[Facts], str]], ...] = (
+Row = tuple[str, str, Callable[[Facts], str]]
+DAY: tuple[Row, ...] = (
     ("rules", "Before the day", lambda f: f"Planned for casting {f.kit.place if f.kit.place != 'open-sided roof' else 'under an open-sided roof'}."),
     ("stock", "Sort the metal", _stock),
     ("pieces", "Check the printed pieces", _pieces),
@@ -211,11 +212,11 @@ _DAY: tuple[tuple[str, str, Callable[[Facts], str]], ...] = (
 )
 
 
-def day(facts: Facts, cautions: tuple[Caution, ...]) -> tuple[Step, ...]:
+def day(facts: Facts, cautions: tuple[Caution, ...], rows: tuple[Row, ...] = DAY) -> tuple[Step, ...]:
     """The steps of the day with the cautions whose conditions hold."""
     titles = {"pour": "Weights on, pour"} if weighted(facts.cavity) else {}
     return tuple(
-        Step(key, titles.get(key, title), text(facts), tuple(c for c in cautions if c.step == key), key in HOLDS) for key, title, text in _DAY
+        Step(key, titles.get(key, title), text(facts), tuple(c for c in cautions if c.step == key), key in HOLDS) for key, title, text in rows
     )
 
 

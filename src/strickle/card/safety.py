@@ -59,6 +59,8 @@ def conditions(metal: Metal, kit: Kit, *, sand: str, furnace: str, rigging: Rigg
         words.add("no-thermometer")
     if rigging is not None and any(v.kind == "pricked" for v in rigging.vents):
         words.add("vents")
+    if rigging is not None and rigging.open_pour is not None:
+        words.add("open-face")
     return frozenset(words)
 
 

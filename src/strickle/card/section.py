@@ -141,14 +141,14 @@ def section(
     metal, part = upright(bodies.casting, plane), upright(bodies.part, plane)
     if mould is not None:
         low, high = _chord(mould.box, plane)
-        world = (low, high, float(mould.box[4]), float(mould.box[5]))
+        world = (low, high, float(mould.box[4]), _top(mould, bodies))
     else:
         x0, y0, x1, y1 = metal.union(part).bounds if not metal.union(part).is_empty else (-0.05, -0.05, 0.05, 0.05)
         world = (x0 - 0.01, x1 + 0.01, y0 - 0.01, y1 + 0.01)
     frame = Frame(*size, world, units, "Section A–A")
     from shapely.geometry import box as rectangle
 
-    flask = frame.on_sheet(rectangle(world[0], world[2], world[1], world[3]))
+    flask = frame.on_sheet(rectangle(world[0], world[2], world[1], world[3] if mould is None else float(mould.box[5])))
     metal_on, part_on = frame.on_sheet(metal), frame.on_sheet(part)
     if mould is not None:
         frame.stipple(flask.difference(metal_on.buffer(0.5)).difference(part_on.buffer(0.5)))
@@ -167,10 +167,12 @@ def section(
     frame.sheet.rule(x0 - 3.5, y_zero, x1 + 3.5, y_zero, thick=0.3, dash="5 1 1 1")
     frame.ground.line(x0, y_zero, x1, y_zero, 5.0)
     _section_sizes(frame, plane, pattern, mould, rigging, world, part)
-    if mould is not None:
+    covered = mould is not None and mould.box[5] > 0
+    if covered:
         frame.label("COPE", world[1] - 0.002, world[3] - 0.004, leader=False, bold=True, size=3.4)
+    if mould is not None:
         frame.label("DRAG", world[1] - 0.002, world[2] + 0.004, leader=False, bold=True, size=3.4)
-    frame.label("parting", world[1] - 0.04 * (world[1] - world[0]), 0.0)
+    frame.label("parting" if covered or mould is None else "sand's level, open", world[1] - 0.04 * (world[1] - world[0]), 0.0)
     if not part.is_empty:
         frame.label("part", *_point(part))
     if sound is not None and "last place to freeze" in plane.through:
@@ -181,6 +183,13 @@ def section(
     note = "" if bodies.casting is not None and bodies.part is not None else "the mesh is not a closed solid, so no slice of it could be drawn"
     svg = frame.finish()
     return Drawing(svg, _scale(frame.ratio), tuple(frame.over), note, frame.sheet.width, tuple(frame.hard))
+
+
+def _top(mould: Mould, bodies: Bodies) -> float:
+    """Upper end of the drawing: the cope top, or some air over an open face and what stands proud of it."""
+    if mould.box[5] > 0:
+        return float(mould.box[5])
+    return 0.012 + (max(float(bodies.casting.bounding_box()[5]), 0.0) if bodies.casting is not None else 0.0)
 
 
 def _beyond(bodies: Bodies, plane: Plane, frame: Frame) -> Any:
@@ -207,7 +216,8 @@ def _section_sizes(
     if mould is not None:
         if max(abs(plane.along[0]), abs(plane.along[1])) > 0.9999:
             frame.across(world[0], world[1], top, -1, world[1] - world[0], "flask inside")
-        frame.upward(0.0, world[3], left, -1, world[3], "cope")
+        if mould.box[5] > 0:
+            frame.upward(0.0, world[3], left, -1, world[3], "cope")
         frame.upward(world[2], 0.0, left, -1, -world[2], "drag")
     if highest > 5e-4:
         frame.upward(0.0, highest, right, 1, highest, "part above the parting")
@@ -326,7 +336,7 @@ def _plan_sizes(frame: Frame, mould: Mould | None, rigging: Rigging | None, worl
     if mould is not None:
         frame.across(world[0], world[1], top, -1, world[1] - world[0], "flask inside")
         frame.upward(world[2], world[3], left, -1, world[3] - world[2], "flask inside")
-    if mould is not None and rigging is not None:
+    if mould is not None and rigging is not None and np.isfinite(rigging.sprue.at).all():
         x, y = (float(v) for v in rigging.sprue.at)
         frame.across(world[0], x, low, 1, x - world[0], "sprue from the flask's left")
         frame.upward(world[2], y, right, 1, y - world[2], "sprue from the flask's near side")

@@ -121,7 +121,8 @@ def informative(part: Part | None, pattern: Pattern | None, rigging: Rigging | N
         worst = sound.necks[0].riser if sound is not None and sound.necks else ""
         wanted += [(r.name, np.asarray(r.at), 0.2 * r.diameter, 3.0 if r.name == worst else 2.0) for r in rigging.risers]
         wanted += [(g.name, np.asarray(g.at), 0.35 * g.width, 1.0) for g in rigging.ingates]
-    start = np.array([*rigging.sprue.at, 0.0]) if rigging is not None else (late if late is not None else middle)
+    sprue = rigging is not None and bool(np.isfinite(rigging.sprue.at).all())  # an open face has none
+    start = np.array([*rigging.sprue.at, 0.0]) if rigging is not None and sprue else (late if late is not None else middle)
     aims = [w[1] for w in wanted] + [middle, start + np.array([1.0, 0.0, 0.0]), start + np.array([0.0, 1.0, 0.0])]
     best: tuple[float, Plane] | None = None
     for aim in aims:
@@ -133,7 +134,7 @@ def informative(part: Part | None, pattern: Pattern | None, rigging: Rigging | N
         cut = tuple(name for name, far, reach, _ in off if far <= max(reach, 1e-4))
         score = sum(worth for _, far, reach, worth in off if far <= max(reach, 1e-4)) + 1e-3 * float(max(abs(way[0]), abs(way[1])) > 0.9999)
         if best is None or score > best[0] + 1e-9:
-            best = score, Plane(start, way, (("sprue",) if rigging is not None else ()) + cut)
+            best = score, Plane(start, way, (("sprue",) if sprue else ()) + cut)
     assert best is not None  # the two axes always give a plane
     plane = best[1]
     if rigging is not None:  # look from the side that leaves most of the casting to be seen behind the cut

@@ -8,7 +8,8 @@ from typing import Any
 
 from strickle.base import BadInput, Finding, Outcome, Source, Verdict, ranked, render
 from strickle.card.ask import PAPERS
-from strickle.card.order import Facts, blanks, day
+from strickle.card.open_face import amounts, figures, rows
+from strickle.card.order import DAY, Facts, blanks, day
 from strickle.card.pages import compose
 from strickle.card.picture import pictures
 from strickle.card.places import places
@@ -111,6 +112,7 @@ def written(
     rough = sound is not None and not math.isfinite(sound.knock_out_time.high)
     with_day = not stopped and not rough
     results = (metal, part, pattern, mould, rigging, cavity, melt, pour, sound)
+    listed = quantities(metal, part, pattern, mould, rigging, cavity, melt, pour, sound, kit, units)
     data: dict[str, Any] = {
         "paper": paper,
         "title": title or part.file.rsplit(".", 1)[0],
@@ -120,8 +122,8 @@ def written(
         "verdict": {"code": verdict.code, "says": render(verdict.says, units), "change": render(verdict.change, units)},
         "because": render(_because(because, verdict), units),
         "rough": rough,
-        "numbers": [[say(a, units), b, c] for a, b, c in numbers(melt, pour, cavity, sound, units)],
-        "quantities": [[say(a, units), b] for a, b in quantities(metal, part, pattern, mould, rigging, cavity, melt, pour, sound, kit, units)],
+        "numbers": [[say(a, units), b, c] for a, b, c in figures(numbers(melt, pour, cavity, sound, units), rigging, units)],
+        "quantities": [[say(a, units), b] for a, b in amounts(listed, mould, rigging, sound, units)],
         "findings": finding_rows(ranked(findings), units),
         "pieces": [[say(cell, units) for cell in row] for row in piece_rows(pieces, units)],
         "picture": shown.says,
@@ -141,7 +143,7 @@ def written(
         data["places"] = [[say(a, units), b] for a, b in places(pattern, mould, rigging, units)]
         data["steps"] = [
             {"title": say(s.title, units), "text": say(s.text, units), "cautions": [say(c.text, units) for c in s.cautions], "hold": s.hold}
-            for s in day(facts, cautions)
+            for s in day(facts, cautions, DAY if rigging.open_pour is None else rows())
         ]
     data["notes"] = notes(data["pieces"])
     stops = sum(f.weight == "STOP" for f in findings)

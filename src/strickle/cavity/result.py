@@ -1,4 +1,4 @@
-"""What the cavity room gives. Tags: see PART ... SAND below."""
+"""What the cavity room gives. Tags: see PART ... AIR below."""
 
 from __future__ import annotations
 
@@ -6,7 +6,7 @@ from dataclasses import dataclass
 
 from strickle.base import Array, Grid, Outcome, Record, si, word
 
-PART, RISER, NECK, INGATE, RUNNING, FLOW_OFF, SAND = 1, 2, 3, 4, 5, 6, 10
+PART, RISER, NECK, INGATE, RUNNING, FLOW_OFF, SAND, AIR = 1, 2, 3, 4, 5, 6, 10, 11
 METAL_TAGS = (PART, RISER, NECK, INGATE, RUNNING, FLOW_OFF)
 
 

@@ -9,7 +9,8 @@ import numpy as np
 from strickle.base import Array, Finding, Grid, Margin, Mesh, Source, Watch, Where, tell
 from strickle.cavity import rules
 from strickle.cavity.ask import CavityAsk
-from strickle.cavity.result import FLOW_OFF, INGATE, NECK, PART, RISER, RUNNING, SAND, Cavity, Named
+from strickle.cavity.open_face import airy, grid_top
+from strickle.cavity.result import FLOW_OFF, INGATE, METAL_TAGS, NECK, PART, RISER, RUNNING, SAND, Cavity, Named
 from strickle.metal import Metal
 from strickle.mould import Mould
 from strickle.part import Part
@@ -25,20 +26,24 @@ FAR_OFF = 1.3  # finest cell of the budget over the wished one from which the wi
 
 def close(pattern: Pattern, mould: Mould, rigging: Rigging, part: Part, metal: Metal, stores: Stores, ask: CavityAsk, watch: Watch) -> Cavity:
     """Tag the flask's inside, weigh sand and metal, and add up the lift. Pure; raises nothing but our own faults."""
-    cell, shape, origin = _grid(mould, part, ask)
+    pour = rigging.open_pour
+    cell, shape, origin = _grid(mould, part, ask, None if pour is None else pour.level.value)
     watch(0.0, "rasterising the mould")
     fraction = _fractions(rigging.casting, origin, cell, shape)
     tags, bodies, names = _tagged(fraction, pattern, rigging, origin, cell)
+    if pour is not None:
+        tags = airy(tags, _fractions(pattern.cavity, origin, cell, shape), pour, origin, cell)
     metal_volume = float(fraction.sum()) * cell**3
     mesh_volume, mesh_area = _volume(rigging.casting), _area(rigging.casting)
-    is_metal = tags != SAND
+    is_metal = np.isin(tags, METAL_TAGS)
     lift = _lift(rigging.casting, mould, metal)
     box = mould.box
     flask_volume = float((box[1] - box[0]) * (box[3] - box[2]) * (box[5] - box[4]))
-    cope_sand = float((box[1] - box[0]) * (box[3] - box[2]) * box[5]) - _volume_above(fraction, origin, cell)
+    above = _volume_above(fraction, origin, cell)
+    cope_sand = max(float((box[1] - box[0]) * (box[3] - box[2]) * box[5]) - above, 0.0)
     factor = stores.constants["hold_down.factor"].value
     weight = rules.hold_down_weight(lift, 0.0, cope_sand * mould.sand_density * rules.GRAVITY, factor)
-    sand_mass = (flask_volume - mesh_volume) * mould.sand_density
+    sand_mass = (flask_volume - mesh_volume + (above if pour is not None else 0.0)) * mould.sand_density
     margin = _margin(is_metal, box, cell)
     result = Cavity(
         cell=cell,
@@ -52,7 +57,7 @@ def close(pattern: Pattern, mould: Mould, rigging: Rigging, part: Part, metal: M
         hold_down_mass=weight / rules.GRAVITY,
         sand_mass=sand_mass,
         least_sand_margin=margin,
-        metal_mass=mesh_volume * metal.density_liquidus,
+        metal_mass=mesh_volume * metal.density_liquidus if pour is None else pour.mass.value,
         grid=Grid(tags=tags, cell=cell, origin=origin),
         fraction=fraction,
         bodies=bodies,
@@ -62,9 +67,10 @@ def close(pattern: Pattern, mould: Mould, rigging: Rigging, part: Part, metal: M
     return _with_findings(result, part, mould, stores, factor, cope_sand * mould.sand_density)
 
 
-def _grid(mould: Mould, part: Part, ask: CavityAsk) -> tuple[float, tuple[int, int, int], Array]:
-    """Cell, shape and origin: the grid fills the flask from its top down, so that the cope top is a face of cells."""
-    box = mould.box
+def _grid(mould: Mould, part: Part, ask: CavityAsk, level: float | None) -> tuple[float, tuple[int, int, int], Array]:
+    """Cell, shape and origin: the grid fills the flask from its top down, so that the cope top, or the open metal's level, is a face of cells."""
+    box = mould.box.copy()
+    box[5] = box[5] if level is None else max(level, 0.0)
     size = np.array([box[1] - box[0], box[3] - box[2], box[5] - box[4]])
     cell = ask.cell if ask.cell is not None else min(COARSEST, part.least_wall / ACROSS)
     least = (float(np.prod(size)) / ask.most_cells) ** (1.0 / 3.0)
@@ -76,7 +82,8 @@ def _grid(mould: Mould, part: Part, ask: CavityAsk) -> tuple[float, tuple[int, i
         cell *= 1.01
         shape = np.maximum(np.round(size / cell).astype(int), 1)
     middle = np.array([(box[0] + box[1]) / 2, (box[2] + box[3]) / 2])
-    origin = np.array([*(middle - shape[:2] * cell / 2), box[5] - shape[2] * cell])
+    top = box[5] if level is None else grid_top(level, cell)
+    origin = np.array([*(middle - shape[:2] * cell / 2), top - shape[2] * cell])
     return float(cell), (int(shape[0]), int(shape[1]), int(shape[2])), origin
 
 

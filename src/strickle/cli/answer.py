@@ -117,11 +117,19 @@ def _pattern(d: Mapping[str, Any], q: Any) -> Iterator[str]:
 def _mould(d: Mapping[str, Any], q: Any) -> Iterator[str]:
     flask = d["flask"]
     yield f"{d['kind']}, {flask['name']}: {q(flask['length'])} x {q(flask['width'])} inside"
-    yield f"cope {q(flask['cope'])}, drag {q(flask['drag'])}"
+    if d["kind"] == "open-face":
+        yield f"drag frame only, {q(flask['drag'])} high"
+        yield f"level to {shown(1e3 * d['tilt']['value'], '1')[0]} in 1000"
+    else:
+        yield f"cope {q(flask['cope'])}, drag {q(flask['drag'])}"
     yield str(d["sand_name"])
 
 
 def _rigging(d: Mapping[str, Any], q: Any) -> Iterator[str]:
+    if d["open_pour"]:
+        yield from _open_pour(d["open_pour"], q)
+        yield f"yield {q(d['yield'], '%')}"
+        return
     yield f"sprue {q(d['sprue']['top_area'])} to {q(d['sprue']['base_area'])}, {q(d['sprue']['height'])} high"
     yield f"choke {q(d['choke_area'])}"
     yield _many(len(d["ingates"]), "ingate")
@@ -130,10 +138,19 @@ def _rigging(d: Mapping[str, Any], q: Any) -> Iterator[str]:
     yield f"yield {q(d['yield'], '%')}"
 
 
+def _open_pour(d: Mapping[str, Any], q: Any) -> Iterator[str]:
+    level = d["level"]["value"]
+    stop = {"value": abs(level), "unit": "m"}
+    yield f"nothing between ladle and mould: pour {q(d['mass'])}"
+    yield "stop level with the rim" if level == 0 else f"stop {q(stop, 'fine')} {'over' if level > 0 else 'under'} the rim"
+    yield f"{d['way']} (recommended: {d['recommended']})"
+
+
 def _cavity(d: Mapping[str, Any], q: Any) -> Iterator[str]:
     yield f"metal in the mould {q(d['metal_mass'])}"
     yield f"sand {q(d['sand_mass'])}"
-    yield f"weights on the cope {q(d['hold_down_mass'])}"
+    if d["hold_down_mass"]["value"] or d["lift"]["value"]:
+        yield f"weights on the cope {q(d['hold_down_mass'])}"
     yield f"{d['cells']} cells of {q(d['cell'])}"
 
 
@@ -147,6 +164,11 @@ def _melt(d: Mapping[str, Any], q: Any) -> Iterator[str]:
 
 def _pour(d: Mapping[str, Any], q: Any) -> Iterator[str]:
     yield f"fills in {q(d['fill_time'])}"
+    if d["gate_speed"]["value"] is None:
+        yield f"lands at {q(d['fall_speed'])} (critical {q(d['critical_speed'])})"
+        yield f"lowest edges round by {q(d['edge_radius'], 'fine')}"
+        yield f"thinnest metal stays fluid {q(d['fluid_margin'])} times the fill time"
+        return
     yield f"ingate speed {q(d['gate_speed'])} (critical {q(d['critical_speed'])})"
     yield "the sprue drinks air" if d["aspirates"] else "the sprue stays full"
     yield f"thinnest metal stays fluid {q(d['fluid_margin'])} times the fill time"
@@ -157,7 +179,11 @@ def _sound(d: Mapping[str, Any], q: Any) -> Iterator[str]:
     if d["necks"]:
         least = min(d["necks"], key=lambda n: n["margin"]["value"] if n["margin"]["value"] is not None else 0.0)
         yield f"{least['riser']} outlasts what it feeds {q(least['margin'])} times"
-    yield f"weights off after {q(d['riser_time'])}"
+    if d["back"]:
+        yield f"back sinks {q(d['back']['deepest'], 'fine')} with {q(d['back']['allowance'], 'fine')} over the finished face"
+        yield f"do not touch for {q(d['riser_time'])}"
+    else:
+        yield f"weights off after {q(d['riser_time'])}"
     yield f"knock out after {q(d['knock_out_time'])}"
 
 

@@ -68,7 +68,8 @@ def plan(
 
     ``kit`` is a kit file or a Kit, by default the shop's own; ``until`` the last stage wanted; ``watch`` hears of progress and may raise
     Cancelled. Further ``asks`` are those of the recipe, SI floats and kelvin: use, contraction, up, parting, mould, sand, pour_time,
-    cell, pour, carry, crucible, furnace; and ``units`` metric or us. Raises BadInput for input that cannot be used.
+    stock, fill and cover (open-face moulds), cell, pour, carry, crucible, furnace; and ``units`` metric or us. Raises BadInput for input
+    that cannot be used.
     """
     units = asks.pop("units", None)
     wishes = asked(metal=metal, unit=unit, body=None if body is None else str(body), preset=preset, **asks)

@@ -27,7 +27,8 @@ _EXAMPLES = {
 class Choice:
     """One thing a person may ask: its name outside, and the stage's ask and field it sets.
 
-    ``among`` lists the words allowed, ``low`` and ``high`` [SI] bound a quantity: what lies outside is a slip of the pen.
+    ``among`` lists the words allowed, ``low`` and ``high`` [SI] bound a quantity: what lies outside is a slip of the pen. ``measured`` is
+    the SI unit of a quantity that may stand in place of the words.
     """
 
     name: str
@@ -36,6 +37,7 @@ class Choice:
     among: tuple[str, ...] = ()
     low: float = -1e6
     high: float = 1e6
+    measured: str = ""
 
     @property
     def unit(self) -> str | None:
@@ -79,6 +81,11 @@ class Choice:
         if isinstance(text, bool) or not isinstance(text, str | int) or not str(text).strip():
             raise BadInput(f"{what}: {text!r} is not a word", "Give it as text in quotes")
         word = str(text).strip()
+        if self.measured and word not in self.among:
+            try:
+                return self._within(parse(word, self.measured, what), word, what)
+            except BadInput as trouble:
+                raise BadInput(trouble.says, f"Give {', '.join(self.among)}, or a quantity such as 250 g") from None
         if self.among and word not in self.among:
             raise BadInput(f"{what}: {word!r} is not known", f"Give one of {', '.join(self.among)}")
         return word
@@ -87,7 +94,7 @@ class Choice:
         """The value, or BadInput where it is out of all reason."""
         if not self.low <= value <= self.high:
             style = "%" if self.unit == "1" and not self.is_vector else ""
-            low, high = (" ".join(shown(end, self.unit or "1", style=style)).strip() for end in (self.low, self.high))
+            low, high = (" ".join(shown(end, self.unit or self.measured or "1", style=style)).strip() for end in (self.low, self.high))
             raise BadInput(f"{what}: {str(text).strip()!r} is out of all reason", f"It should lie between {low} and {high}")
         return value
 
@@ -96,7 +103,7 @@ class Choice:
         if self.is_vector:
             return ",".join(repr(float(v)) for v in np.asarray(value, dtype=float))
         if self.unit is None:
-            return str(value)
+            return f"{value!r} {self.measured}" if self.measured and isinstance(value, float) else str(value)
         if isinstance(value, str):
             return value
         return repr(float(value)) if self.unit == "1" else f"{float(value)!r} {self.unit}"
@@ -110,15 +117,18 @@ CHOICES: tuple[Choice, ...] = (
     Choice(name="contraction", stage="metal", field="contraction", low=0.0, high=0.03),
     Choice(name="up", stage="pattern", field="up"),
     Choice(name="parting", stage="pattern", field="parting", low=-1e3, high=1e3),
+    Choice(name="stock", stage="pattern", field="stock", low=0.0, high=0.05),
     Choice(name="mould", stage="mould", field="kind", among=("two-part", "open-face")),
     Choice(name="sand", stage="mould", field="sand"),
     Choice(name="pour_time", stage="rigging", field="pour_time", low=0.2, high=300.0),
+    Choice(name="fill", stage="rigging", field="fill", among=("level", "proud"), measured="kg", low=1e-3, high=60.0),
     Choice(name="cell", stage="cavity", field="cell", low=0.2e-3, high=20e-3),
     Choice(name="pour", stage="melt", field="pour", low=100.0 + ICE_POINT, high=1700.0 + ICE_POINT),
     Choice(name="carry", stage="melt", field="carry", low=0.0, high=600.0),
     Choice(name="crucible", stage="melt", field="crucible"),
     Choice(name="furnace", stage="melt", field="furnace"),
     Choice(name="preset", stage="sound", field="preset", among=("rough", "shop", "fine")),
+    Choice(name="cover", stage="sound", field="cover", among=("none", "dry")),
 )
 BY_NAME: Mapping[str, Choice] = {c.name: c for c in CHOICES}
 _BY_PLACE: Mapping[tuple[str, str], Choice] = {(c.stage, c.field): c for c in CHOICES}
@@ -147,6 +157,7 @@ class Recipe:
         for name in self.asked:
             choice = BY_NAME[name]
             given[choice.stage][choice.field] = self.value(name)
+        given["pattern"]["open_face"] = self.value("mould") == "open-face"
         given["part"] |= {"data": data, "name": self.file, "sand": self.value("sand")}
         return {stage.name: stage.ask(**given[stage.name]) for stage in STAGES}
 

@@ -9,7 +9,7 @@ import numpy as np
 from strickle.base import Array, Record, si, word
 from strickle.mould.result import FlaskChosen
 from strickle.mould.rules import rounded_up
-from strickle.stores import Kit
+from strickle.stores import Flask
 
 
 @dataclass(frozen=True, slots=True, kw_only=True, eq=False)
@@ -37,10 +37,10 @@ class Fitted(Record):
     at_hand: bool = word("false where it stands in no kit")
 
 
-def choose(need: Need, kit: Kit) -> Fitted:
-    """The flask of the kit that takes least sand and still holds the need, either way round; else one of the size needed."""
+def choose(need: Need, flasks: tuple[Flask, ...]) -> Fitted:
+    """The flask at hand that takes least sand and still holds the need, either way round; else one of the size needed."""
     best: FlaskChosen | None = None
-    for flask in kit.flasks:
+    for flask in flasks:
         if flask.cope < need.cope - 1e-9 or flask.drag < need.drag - 1e-9:
             continue
         for length, width in ((flask.length, flask.width), (flask.width, flask.length)):
@@ -73,12 +73,13 @@ def choose(need: Need, kit: Kit) -> Fitted:
     return Fitted(flask=best, box=box, at_hand=at_hand)
 
 
-def nearest(need: Need, kit: Kit) -> tuple[str, float]:
-    """The kit's flask that comes nearest, and its tightest size over the size needed; empty name for an empty kit."""
+def nearest(need: Need, flasks: tuple[Flask, ...]) -> tuple[str, float]:
+    """The flask at hand that comes nearest, and its tightest size over the size needed; empty name where there is none."""
     best, share = "", 0.0
-    for flask in kit.flasks:
+    for flask in flasks:
+        over = flask.cope / need.cope if need.cope > 0 else np.inf
         for length, width in ((flask.length, flask.width), (flask.width, flask.length)):
-            fits = float(min(length / need.plan[0], width / need.plan[1], flask.cope / need.cope, flask.drag / need.drag))
+            fits = float(min(length / need.plan[0], width / need.plan[1], over, flask.drag / need.drag))
             if fits > share:
                 best, share = flask.name, fits
     return best, share

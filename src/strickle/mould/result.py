@@ -48,3 +48,4 @@ class Mould(Outcome):
     sand_heat: float = si("J/(kg K)", "heat capacity, mean")
     contact: float = si("W/(m2 K)", "metal to sand conductance used")
     bodies: tuple[SandBody, ...] = word("enclosed sand bodies, worst first")
+    tilt: float = si("1", "rise over length an open-face mould may stand out of level; 0 where it does not matter", default=0.0)

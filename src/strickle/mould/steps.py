@@ -6,6 +6,7 @@ import numpy as np
 
 from strickle.base import Array, BadInput, Finding, Margin, Source, Value, Watch, Where, tell
 from strickle.metal import Metal
+from strickle.mould import open_face
 from strickle.mould.ask import MouldAsk
 from strickle.mould.flask import Fitted, Need, choose, nearest
 from strickle.mould.result import Mould, SandBody
@@ -13,32 +14,35 @@ from strickle.mould.rules import side_margin
 from strickle.mould.sand import bodies
 from strickle.part import Part
 from strickle.pattern import Pattern
-from strickle.stores import Kit, SandRecord, Stores
+from strickle.stores import Flask, Kit, SandRecord, Stores
 
 WELL_DEEP = 0.022  # runner and well below the parting [m], before they are sized
 BAND = 0.045  # side band promised to ingate, runner and sprue [m], before they are laid; grows with the part
 LEAST_COPE = 0.065  # a sprue shorter than this gives no head to speak of [m] (common practice)
+KINDS = ("two-part", "open-face")
 DRILLED = 0.010  # round holes under this are filled in the pattern and drilled [m] (common practice)
 
 
 def ram(part: Part, pattern: Pattern, metal: Metal, stores: Stores, ask: MouldAsk, watch: Watch) -> Mould:
-    """Choose the flask round part and rigging, and judge the enclosed sand.
+    """Choose the flask round part and rigging, and judge the enclosed sand; an open-face mould is the drag frame alone.
 
-    Raises BadInput for an unknown sand or a kind of mould not built yet.
+    Raises BadInput for an unknown sand or kind of mould.
     """
-    if ask.kind != "two-part":
-        raise BadInput(f"mould {ask.kind!r} is not planned yet", "Use --mould two-part")
+    if ask.kind not in KINDS:
+        raise BadInput(f"mould {ask.kind!r} is not known", f"Take one of {', '.join(KINDS)}")
+    is_open = ask.kind == "open-face"
     key = ask.sand or stores.kit.sand
     sand = stores.sands.get(key)
     if sand is None:
         raise BadInput(f"sand {key!r} is not in the stores", f"Known: {', '.join(stores.sands)}")
     used: list[Source] = []
     need, between, deep = _need(part, pattern, metal, stores, ask, used)
-    fitted = choose(need, stores.kit)
-    if not fitted.at_hand and ask.room is None:
+    flasks = open_face.drags(stores.kit) if is_open else stores.kit.flasks
+    fitted = choose(need, flasks)
+    if not fitted.at_hand and ask.room is None and not is_open:
         # the promise to the rigging is a guess: a flask that holds the part may do, and rigging says what it lacks
         bare = _need(part, pattern, metal, stores, ask, used, promise=False)[0]
-        tight = choose(bare, stores.kit)
+        tight = choose(bare, flasks)
         need, fitted = (bare, tight) if tight.at_hand else (need, fitted)
     watch(0.3, "looking for sand that may not stand the draw")
     drag, strength = _value(stores, "draw.drag", used), _sand(sand, "green_tensile")
@@ -46,6 +50,7 @@ def ram(part: Part, pattern: Pattern, metal: Metal, stores: Stores, ask: MouldAs
     found = bodies(pattern.cavity, drag.value, strength.value, density.value)
     box = fitted.box
     side = need.side
+    tilt = open_face.slope(pattern) if is_open else 0.0
     room = np.array([box[0] + side, box[1] - side, box[2] + side, box[3] - side, box[4] + deep / 2, box[5]])
     return Mould(
         kind=ask.kind,
@@ -62,7 +67,12 @@ def ram(part: Part, pattern: Pattern, metal: Metal, stores: Stores, ask: MouldAs
         sand_heat=_sand(sand, "heat_capacity").value,
         contact=_value(stores, "contact.metal_sand", used).value,
         bodies=found,
-        findings=(*_flask_findings(fitted, need, stores.kit), *_sand_findings(found, drag, strength, pattern)),
+        tilt=tilt,
+        findings=(
+            *_flask_findings(fitted, need, stores.kit, flasks),
+            *(open_face.told(fitted.flask, tilt, pattern, fitted.at_hand) if is_open else ()),
+            *_sand_findings(found, drag, strength, pattern),
+        ),
         sources=tuple(used),
     )
 
@@ -93,6 +103,8 @@ def _need(
     side = side_margin(mass, heavy, _value(stores, "margin.side", used).value, _value(stores, "margin.side_heavy", used).value)
     over, under = _value(stores, "margin.over", used).value, _value(stores, "margin.under", used).value
     between = _value(stores, "margin.between", used).value
+    if ask.kind == "open-face":
+        return open_face.need(pattern, side, under), between, under
     low, high = pattern.cavity.vertices[:, :2].min(axis=0), pattern.cavity.vertices[:, :2].max(axis=0)
     if ask.room is not None:
         low = np.minimum(low, ask.room[[0, 2]])
@@ -109,13 +121,14 @@ def _band(part: Part) -> float:
     return BAND * float(np.clip((part.volume / 100e-6) ** 0.25, 0.8, 1.8))
 
 
-def _flask_findings(fitted: Fitted, need: Need, kit: Kit) -> tuple[Finding, ...]:
+def _flask_findings(fitted: Fitted, need: Need, kit: Kit, flasks: tuple[Flask, ...]) -> tuple[Finding, ...]:
     if fitted.at_hand:
         return ()
     flask = fitted.flask
-    name, share = nearest(need, kit)
+    name, share = nearest(need, flasks)
     near = f"; the nearest, {name}, reaches {tell(share, '1', '%')} of it in its tightest direction" if name else "; the kit holds none"
-    size = f"{tell(flask.length, 'm')} by {tell(flask.width, 'm')} inside, cope {tell(flask.cope, 'm')}, drag {tell(flask.drag, 'm')}"
+    cope = f"cope {tell(flask.cope, 'm')}, " if flask.cope > 0 else ""
+    size = f"{tell(flask.length, 'm')} by {tell(flask.width, 'm')} inside, {cope}drag {tell(flask.drag, 'm')}"
     margin = Margin(value=share, unit="1", of="nearest flask over the flask needed, tightest direction")
     because = (
         f"metal spans {tell(float(need.high[0] - need.low[0]), 'm')} by {tell(float(need.high[1] - need.low[1]), 'm')} and wants"

@@ -10,14 +10,15 @@ import numpy as np
 from strickle.base import Array, BadInput, Finding, Mesh, Source, Span, Watch
 from strickle.metal import Metal
 from strickle.part import Part
-from strickle.pattern import rules, says
+from strickle.pattern import open_face, rules, says
 from strickle.pattern.ask import PatternAsk
 from strickle.pattern.directions import basis, lighter, search, solid, surface
 from strickle.pattern.frame import frame
 from strickle.pattern.halves import Holes, Printed, drill, pieces
+from strickle.pattern.open_face import Formed
 from strickle.pattern.parting import Lie, choose
 from strickle.pattern.result import Pattern
-from strickle.pattern.undercut import LEAN, Filled, fill, plain, withdrawn
+from strickle.pattern.undercut import LEAN, fill, plain, withdrawn
 from strickle.stores import Stores
 
 DRAFT = np.sin(np.radians(0.5))
@@ -32,6 +33,7 @@ class _Laid(NamedTuple):
     shift: Array
     scale: Array
     contraction: Span
+    stock: float = 0.0
 
 
 def make(part: Part, metal: Metal, stores: Stores, ask: PatternAsk, watch: Watch) -> Pattern:
@@ -43,7 +45,9 @@ def make(part: Part, metal: Metal, stores: Stores, ask: PatternAsk, watch: Watch
     laid = _lay(part, metal, stores, ask, watch)
     watch(0.5, "filling what sand cannot release")
     whole = _whole(part.mesh, laid)
-    filled, regions, volume = fill(whole)
+    formed = open_face.formed(whole, laid.stock * float(laid.scale[2]) * 1e3) if ask.open_face else _filled(whole)
+    filled, regions = formed.solid, formed.regions
+    sunk = np.array([0.0, 0.0, laid.stock])
     printed_scale = _print_scale(filled, laid, stores)
     printed = filled.scale(tuple(float(r) for r in printed_scale / laid.scale))
     watch(0.7, "halving the pattern")
@@ -58,11 +62,11 @@ def make(part: Part, metal: Metal, stores: Stores, ask: PatternAsk, watch: Watch
     return Pattern(
         draw=laid.lie.draw + 0.0,
         turn=laid.turn + 0.0,
-        shift=laid.shift + 0.0,
+        shift=laid.shift - laid.scale * sunk + 0.0,
         scale=laid.scale,
         print_scale=printed_scale,
-        parting_level=laid.lie.level,
-        undercut_volume=volume * 1e-9,
+        parting_level=laid.lie.level + laid.stock,
+        undercut_volume=formed.undercut * 1e-9,
         undercut_faces=caught,
         undrafted_area=_undrafted(part.mesh, laid)[0],
         face_draft=sines,
@@ -74,21 +78,32 @@ def make(part: Part, metal: Metal, stores: Stores, ask: PatternAsk, watch: Watch
         cope_depth=max(float(vertices[:, 2].max()) * 1e-3, 0.0),
         drag_depth=max(-float(vertices[:, 2].min()) * 1e-3, 0.0) + 0.0,
         pieces=made.pieces,
-        findings=_findings(part, stores, ask, laid, regions, volume, caught, dragged, holes, made),
+        stock=laid.stock,
+        back_filled=formed.filled * 1e-9,
+        findings=_findings(part, stores, ask, laid, formed, caught, dragged, holes, made),
         sources=_sources(stores),
     )
+
+
+def _filled(whole: manifold3d.Manifold) -> Formed:
+    """A two-part mould's solid: undercuts filled to the parting."""
+    solid, regions, volume = fill(whole)
+    return Formed(solid, regions, volume, (), 0.0, 0.0)
 
 
 def _lay(part: Part, metal: Metal, stores: Stores, ask: PatternAsk, watch: Watch) -> _Laid:
     """Draw, parting, way up, frame and scale."""
     light = lighter(part.mesh)
+    if ask.up is not None and not 0 < float(np.linalg.norm(ask.up)) < np.inf:
+        raise BadInput("the direction that shall point up has no length", "Give three numbers such as 0,0,1")
+    if ask.open_face:
+        return _lay_open(part, light, metal, stores, ask, watch)
+    if ask.stock is not None:
+        raise BadInput("stock on the poured face is asked for, and a two-part mould has no poured face", "Leave it out, or take --mould open-face")
     if ask.up is None:
         axis = search(light, part.volume, watch)[0].direction
     else:
-        length = float(np.linalg.norm(ask.up))
-        if not (np.isfinite(length) and length > 0):
-            raise BadInput("the direction that shall point up has no length", "Give three numbers such as 0,0,1")
-        axis = ask.up / length
+        axis = ask.up / float(np.linalg.norm(ask.up))
     heights = part.mesh.vertices @ axis
     if ask.parting is not None and not heights.min() - 1e-9 <= ask.parting <= heights.max() + 1e-9:
         span = f"{heights.min():.4g} m and {heights.max():.4g} m"
@@ -103,6 +118,18 @@ def _lay(part: Part, metal: Metal, stores: Stores, ask: PatternAsk, watch: Watch
     scale = np.full(3, 1.0 + used.value)
     turn, shift = frame(part.mesh.vertices, lie.draw, lie.level, scale)
     return _Laid(lie, other, turn, shift, scale, used)
+
+
+def _lay_open(part: Part, light: Mesh, metal: Metal, stores: Stores, ask: PatternAsk, watch: Watch) -> _Laid:
+    """The part under the level of an open face."""
+    if ask.parting is not None:
+        raise BadInput("an open-face mould parts at the back of the part and nowhere else", "Leave out the parting, or take a two-part mould")
+    lie = open_face.lie(light, part.volume, ask, watch)
+    lie = lie._replace(level=float((part.mesh.vertices @ lie.draw).max()))
+    used = _contraction(part, light, lie.draw, metal, stores)
+    scale = np.full(3, 1.0 + used.value)
+    turn, shift = frame(part.mesh.vertices, lie.draw, lie.level, scale)
+    return _Laid(lie, None, turn, shift, scale, used, open_face.stock_of(part, ask))
 
 
 def _contraction(part: Part, light: Mesh, draw: Array, metal: Metal, stores: Stores) -> Span:
@@ -194,16 +221,19 @@ def _undrafted(mesh: Mesh, laid: _Laid) -> tuple[float, float, Array]:
 
 
 def _findings(
-    part: Part, stores: Stores, ask: PatternAsk, laid: _Laid, regions: tuple[Filled, ...], volume: float, caught: tuple[int, ...],
-    dragged: float, holes: Holes, made: Printed,
+    part: Part, stores: Stores, ask: PatternAsk, laid: _Laid, formed: Formed, caught: tuple[int, ...], dragged: float, holes: Holes, made: Printed,
 ) -> tuple[Finding, ...]:  # fmt: skip
-    size = float(laid.scale[2])
-    middle = laid.turn.T @ (-laid.shift / laid.scale)
-    out = [says.lies(laid.lie, laid.other, size, (float(middle[0]), float(middle[1]), float(middle[2])), ask.up is not None)]
-    if regions:
-        point = laid.turn.T @ ((regions[0].at * 1e-3 - laid.shift) / laid.scale)
+    size, whole = float(laid.scale[2]), part.volume * float(laid.scale.prod())
+    middle = _on_part(laid, np.zeros(3))
+    if ask.open_face:
+        out = [open_face.lies(laid.lie, size, laid.stock, middle, ask.up is not None), open_face.stock_told(laid.stock, ask.stock is not None, part)]
+        out += [open_face.back_filled(formed, whole, _on_part(laid, formed.back[0].at * 1e-3))] if formed.back else []
+    else:
+        out = [says.lies(laid.lie, laid.other, size, (float(middle[0]), float(middle[1]), float(middle[2])), ask.up is not None)]
+    if formed.regions:
+        point = _on_part(laid, formed.regions[0].at * 1e-3)
         limits = (rules.constant(stores, f"pattern.{name}").value for name in ("fill_share", "fill_least", "drill_width"))
-        out.append(says.undercut(regions, volume * 1e-9, part.volume * float(laid.scale.prod()), point, caught, *limits))
+        out.append(says.undercut(formed.regions, formed.undercut * 1e-9, whole, point, caught, *limits))
     if dragged > 0.5:
         out.append(says.dragged(dragged * 1e-9, part.volume))
     area, tallest, faces = _undrafted(part.mesh, laid)
@@ -216,6 +246,11 @@ def _findings(
     if made.crumbs:
         out.append(says.crumbs(made.crumbs))
     return tuple(out)
+
+
+def _on_part(laid: _Laid, at: Array) -> Array:
+    """A place of the mould before stock is laid on, as a place on the part [m]."""
+    return np.asarray(laid.turn.T @ ((at - laid.shift) / laid.scale))
 
 
 def _sources(stores: Stores) -> tuple[Source, ...]:

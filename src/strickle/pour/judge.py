@@ -57,6 +57,11 @@ def _rise(pour: Pour, head: Head, rigging: Rigging) -> Iterator[Finding]:
     )
 
 
+def misrun_of(pour: Pour, part: Part, mould: Mould, metal: Metal, melt: Melt) -> tuple[Finding, ...]:
+    """Metal that may stand still before the mould is full."""
+    return tuple(_misrun(pour, part, mould, metal, melt))
+
+
 def _misrun(pour: Pour, part: Part, mould: Mould, metal: Metal, melt: Melt) -> Iterator[Finding]:
     margin = pour.fluid_margin
     if margin.value >= SAFE or not math.isfinite(pour.fill_time.value):

@@ -22,3 +22,4 @@ class Pour(Outcome):
     aspirates: bool = word("true where the sprue can drink air")
     fluid_time: Span = si("s", "how long the thinnest section stays fluid")
     fluid_margin: Span = si("1", "fluid time of the thinnest section over the fill time")
+    edge_radius: float = si("m", "roundness left on the lowest edges of an open-face casting; NaN in a two-part mould", default=float("nan"))

@@ -15,13 +15,12 @@ from strickle.pattern import Pattern
 from strickle.pour.ask import PourAsk
 from strickle.pour.fluid import Face, fluid_span
 from strickle.pour.hydraulics import basin_of, fill_time, first_flow, head_of, layers_of, layers_over, least_pressure, steady_flow, topping_time
-from strickle.pour.judge import findings_of
+from strickle.pour.judge import findings_of, misrun_of
+from strickle.pour.open_face import ALUMINIUM, channel, fill_open
 from strickle.pour.result import Pour
 from strickle.rigging import Rigging
 from strickle.stores import Stores
 
-ALUMINIUM = 2380.0
-"""kg/m3 of the melt the kit's pouring rates are stated for; another metal is poured at the same volume rate."""
 LOSSES_UNSURE = 0.10
 """Spread of the discharge coefficient: loss coefficients are good to a fifth, and it goes with their root (guess)."""
 DRINKS = 0.02
@@ -47,6 +46,11 @@ def fill(
     can, and the risers after it, with the basin full in every case: they do not fill to the top otherwise.
     """
     watch(0.0, "filling on paper")
+    if rigging.open_pour is not None:
+        fluid = _fluid(channel(part, rigging.open_pour), mould, metal, melt, stores)
+        found = fill_open(rigging, rigging.open_pour, part, metal, melt, stores.kit, fluid)
+        misrun = misrun_of(found, part, mould, metal, melt)
+        return dataclasses.replace(found, findings=(*misrun, *found.findings), sources=(*_sources(stores), *found.sources))
     layers = layers_of(cavity, rigging)
     full, half = head_of(rigging), head_of(rigging, 0.5)
     hand = stores.kit.pour_rate_high / ALUMINIUM
@@ -63,22 +67,7 @@ def fill(
         low=basin + time.low + topping_time(over, rigging, full, best, hand),
         high=basin + time.high + topping_time(over, rigging, full, worst, hand),
     )
-    sand = Face(
-        conductivity=mould.sand_conductivity,
-        density=mould.sand_density,
-        heat=mould.sand_heat,
-        contact=mould.contact,
-        cold=stores.kit.ambient,
-    )
-    fluid = fluid_span(
-        part.least_wall,
-        melt.pour_temperature,
-        _constant(stores, "fill.fluidity_share", 1.0),
-        metal,
-        sand,
-        _sand_spread(mould, stores),
-        _constant(stores, "contact.metal_sand", mould.contact / stores.constants["contact.metal_sand"].value),
-    )
+    fluid = _fluid(part.least_wall, mould, metal, melt, stores)
     section = sum(ingate.area for ingate in rigging.ingates)
     fall = max((ingate.fall for ingate in rigging.ingates), default=0.0)
     pressure = min(least_pressure(rigging, head, metal.density_liquidus, stores) for head in (full, half))
@@ -98,6 +87,26 @@ def fill(
     )
     watch(1.0, "filled on paper")
     return dataclasses.replace(pour, findings=findings_of(pour, full, hand, part, pattern, mould, rigging, metal, melt))
+
+
+def _fluid(wall: float, mould: Mould, metal: Metal, melt: Melt, stores: Stores) -> Span:
+    """How long a wall [m] between two sand faces of this mould flows."""
+    sand = Face(
+        conductivity=mould.sand_conductivity,
+        density=mould.sand_density,
+        heat=mould.sand_heat,
+        contact=mould.contact,
+        cold=stores.kit.ambient,
+    )
+    return fluid_span(
+        wall,
+        melt.pour_temperature,
+        _constant(stores, "fill.fluidity_share", 1.0),
+        metal,
+        sand,
+        _sand_spread(mould, stores),
+        _constant(stores, "contact.metal_sand", mould.contact / stores.constants["contact.metal_sand"].value),
+    )
 
 
 def _constant(stores: Stores, name: str, times: float) -> Span:

@@ -23,5 +23,6 @@ class RiggingAsk(Record):
     """Wishes on the rigging."""
 
     pour_time: float | None = si("s", "wished fill time; None = by rule", default=None)
+    fill: str | float | None = word("how full to pour an open face: level | proud | a mass; None = as recommended", default=None)
     risers: tuple[RiserWish, ...] = word("changes trials asks for", default=())
     marked: tuple[int, ...] = word("faces of the part's mesh that no ingate, riser or flow-off may touch", default=())

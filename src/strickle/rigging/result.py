@@ -4,7 +4,7 @@ from __future__ import annotations
 
 from dataclasses import dataclass
 
-from strickle.base import Array, Mesh, Outcome, Piece, Record, si, word
+from strickle.base import Array, Mesh, Outcome, Piece, Record, Span, si, word
 
 
 @dataclass(frozen=True, slots=True, kw_only=True, eq=False)
@@ -107,6 +107,23 @@ class Region(Record):
 
 
 @dataclass(frozen=True, slots=True, kw_only=True, eq=False)
+class OpenPour(Record):
+    """How full an open-face mould is poured. Levels are those of the hot metal over the sand's level, negative under it."""
+
+    way: str = word("level | proud | by weight")
+    recommended: str = word("the way recommended")
+    why: str = word("why that one")
+    mass: Span = si("kg", "metal to pour in, with how well eye or scale can tell it")
+    level: Span = si("m", "where to stop over the rim")
+    depth: float = si("m", "mean depth of the metal")
+    area: float = si("m2", "open surface")
+    stands: float = si("m", "height at which a wide puddle stands of itself on sand")
+    bears: float = si("m", "how proud the surface may stand, with its factor")
+    edge: float = si("m", "roundness left along the rim: the capillary length")
+    loss: float = si("1", "share of the volume lost from the pour to solid, at the middle of the metal's window")
+
+
+@dataclass(frozen=True, slots=True, kw_only=True, eq=False)
 class Rigging(Outcome):
     """Everything between the ladle and the part."""
 
@@ -131,3 +148,4 @@ class Rigging(Outcome):
     regions: tuple[Region, ...] = word("rigging solids to mark cells with", inner=True)
     room_wanted: Array | None = si("m", "box the rigging would need where the flask lacked room; None where it fits", shape="(6,)", default=None)
     pieces: tuple[Piece, ...] = word("printed formers, each drawable in its order")
+    open_pour: OpenPour | None = word("how full an open-face mould is poured; None in a two-part mould", default=None)

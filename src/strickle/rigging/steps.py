@@ -8,7 +8,7 @@ import manifold3d as m3
 import numpy as np
 import shapely
 
-from strickle.base import Array, Finding, Piece, Source, Watch
+from strickle.base import Array, BadInput, Finding, Piece, Source, Watch
 from strickle.metal import Metal
 from strickle.mould import Mould
 from strickle.part import Part
@@ -20,6 +20,7 @@ from strickle.rigging.body import Body, prepare
 from strickle.rigging.checks import Checked, check
 from strickle.rigging.formers import fits_bed, held, printed
 from strickle.rigging.layout import Layout, Reasons, place_risers, place_running, spot_of
+from strickle.rigging.open_face import rig_open
 from strickle.rigging.result import Rigging
 from strickle.rigging.risers import Spot
 from strickle.rigging.sizing import Sizes, size_riser, size_running
@@ -52,8 +53,13 @@ class Place:
 def rig(part: Part, pattern: Pattern, mould: Mould, metal: Metal, stores: Stores, ask: RiggingAsk, watch: Watch) -> Rigging:
     """Place and size the rigging of ``pattern.cavity`` inside ``mould`` and measure it on the solids.
 
-    What the part does not allow is a finding. Raises ValueError if the cavity is no closed solid.
+    What the part does not allow is a finding; an open-face mould is only filled. Raises ValueError if the cavity is no closed solid,
+    BadInput for a wish that this kind of mould does not know.
     """
+    if mould.kind == "open-face":
+        return rig_open(part, pattern, metal, stores, ask)
+    if ask.fill is not None:
+        raise BadInput("how full to pour is asked for, and a two-part mould is poured full", "Leave out the fill, or take --mould open-face")
     place = _place(part, pattern, mould, ask)
     watch(0.1, "placing risers")
     reasons = Reasons()

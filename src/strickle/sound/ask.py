@@ -13,3 +13,4 @@ class SoundAsk(Record):
 
     preset: str = word("rough | shop | fine", default="shop")
     knock_out: bool = word("run on until it may be knocked out", default=True)
+    cover: str | None = word("dry insulating cover laid on an open face after the pour: none | dry; None = none", default=None)

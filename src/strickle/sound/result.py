@@ -38,6 +38,26 @@ class Weak(Record):
 
 
 @dataclass(frozen=True, slots=True, kw_only=True, eq=False)
+class Back(Record):
+    """The open back of an open-face casting: where what the metal loses shows."""
+
+    lost_volume: float = si("m3", "lost by the metal from the pour till it is solid")
+    sunk_volume: float = si("m3", "of that, drawn down from the open surface")
+    hollow_volume: float = si("m3", "of that, left under a surface that had closed")
+    deepest: Span = si("m", "deepest sink; low: shared out evenly, high: most shrinkage and the skin drawn in on all of the hollow")
+    mean: float = si("m", "mean sink")
+    allowance: float = si("m", "hot metal over the finished face as poured: stock, and what stands proud of the rim")
+    under: float = si("m", "metal under the deepest place as poured")
+    covered: bool = word("whether a dry cover lies on it from the pour on")
+    closes: float = si("s", "when the last of the surface stops flowing")
+    at: Array = si("m", "deepest place, mould frame", shape="(3,)")
+    at_part: Array = si("m", "the same, part coordinates", shape="(3,)")
+    hollow_at: Array = si("m", "largest hollow, mould frame; the deepest place where there is none", shape="(3,)")
+    hollow_at_part: Array = si("m", "the same, part coordinates", shape="(3,)")
+    depth: Array = si("m", "sink of each column of the grid, NaN off the metal", shape="(nx, ny)")
+
+
+@dataclass(frozen=True, slots=True, kw_only=True, eq=False)
 class Sound(Outcome):
     """Does it freeze soundly."""
 
@@ -56,3 +76,4 @@ class Sound(Outcome):
     time_to_coherency: Array = si("s", "each cell, NaN outside metal", shape="(nx, ny, nz)")
     time_lose_superheat: Array = si("s", "each cell, NaN outside metal", shape="(nx, ny, nz)")
     niyama: Array = si("1", "each cell, root(K s) per millimetre, NaN outside metal", shape="(nx, ny, nz)")
+    back: Back | None = word("the back of an open-face casting; None in a two-part mould", default=None)

@@ -38,6 +38,11 @@ SINK = Value(
     mark="guess",
     note="loss per face under which a late place may go unfed; under the low end it is let be; to be learned from the log",
 )
+COVER_THICK = Value(value=0.02, low=0.015, high=0.03, unit="m", source="house", mark="guess", note="dry insulating cover on an open face")
+COVER_CONDUCTIVITY = Value(
+    value=0.2, low=0.1, high=0.3, unit="W/(m K)", source="general", mark="memory", note="loose expanded mineral or burnt husk, hot"
+)
+COVER_FILM = Value(value=10.0, low=5.0, high=15.0, unit="W/(m2 K)", source="house", mark="guess", note="outside of that cover to still air")
 
 
 def freezing_spread(conductivity: float, low: float, high: float) -> tuple[float, float]:

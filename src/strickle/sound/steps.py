@@ -7,7 +7,7 @@ from typing import Any
 import numpy as np
 
 from strickle.base import Array, BadInput, Source, Span, Value, Watch
-from strickle.cavity import METAL_TAGS, RISER, SAND, Cavity
+from strickle.cavity import AIR, METAL_TAGS, RISER, SAND, Cavity
 from strickle.melt import Melt
 from strickle.metal import Metal
 from strickle.mould import Mould
@@ -16,6 +16,8 @@ from strickle.pattern import Pattern
 from strickle.rigging import Rigging
 from strickle.sound import rules
 from strickle.sound.ask import SoundAsk
+from strickle.sound.back import back_of
+from strickle.sound.back_findings import back_findings
 from strickle.sound.cooling import APART, merged
 from strickle.sound.findings import findings_of
 from strickle.sound.judge import Fields, joints, last_place, late, pools, weakest
@@ -39,9 +41,12 @@ def freeze(
 
     Raises BadInput when a constant the solve needs is missing from the stores; a solve that does not finish says so in a STOP finding.
     """
+    pour, back = rigging.open_pour, None
+    if pour is None and ask.cover is not None:
+        raise BadInput("a cover on the open face is asked for, and a two-part mould has none", "Leave it out, or take --mould open-face")
     constants = _Constants(stores)
     knock_out = constants(f"knock_out.{metal.family}")
-    set_up = _SetUp(mould, cavity, metal, melt, stores.kit.ambient, constants)
+    set_up = _SetUp(mould, cavity, metal, melt, stores.kit.ambient, ask.cover == "dry", constants)
     tags, merge = merged(cavity.grid.tags, cavity.fraction)
     together = merge == 1 and ask.knock_out
     out = set_up.solve(cavity.grid.tags, cavity.grid.cell, knock_out.value if together else None, ask.preset, watch)
@@ -71,12 +76,17 @@ def freeze(
         "knock_out_temperature": knock_out.value,
         "balance_error": float(out.balance),
     }
+    if pour is not None:
+        back = back_of(out.time_to_coherency, cavity, pattern, pour, metal, melt.pour_temperature.value, ask.cover == "dry", stores)
+    told = back_findings(back, metal, pattern.stock * float(pattern.scale[2])) if back is not None else ()
     return Sound(
         **result,
-        findings=findings_of(
+        back=back,
+        findings=told
+        + findings_of(
             result=result,
             status=out.status,
-            pools=alone,
+            pools=alone if back is None else (),  # what an open back loses is told with the back
             part=part,
             pattern=pattern,
             rigging=rigging,
@@ -126,7 +136,7 @@ def _method() -> tuple[Source, ...]:
 class _SetUp:
     """The mould's materials and faces, for any grid of it."""
 
-    def __init__(self, mould: Mould, cavity: Cavity, metal: Metal, melt: Melt, ambient: float, constants: _Constants) -> None:
+    def __init__(self, mould: Mould, cavity: Cavity, metal: Metal, melt: Melt, ambient: float, covered: bool, constants: _Constants) -> None:
         from strickle.kernels import freeze as kernel
 
         self.start = melt.pour_temperature.value
@@ -149,7 +159,8 @@ class _SetUp:
         )
         self.sand = kernel.MediumTable(mould.sand_conductivity, mould.sand_density, mould.sand_heat, ambient)
         flask = kernel.film(constants("flask.film").value, ambient)
-        self.faces = (*[flask] * 5, kernel.film(constants("open_top.film").value, ambient, metal.emissivity))
+        self.top = kernel.film(*open_top(constants("open_top.film").value, metal.emissivity, ambient, covered))
+        self.faces = (*[flask] * 5, self.top)
 
     def solve(self, tags: Array, cell: float, knock_out: float | None, preset: str, watch: Watch) -> Any:
         """The kernel's answer on ``tags`` (nx, ny, nz) with edge ``cell`` [m], run on to ``knock_out`` [K] where one is given."""
@@ -164,6 +175,7 @@ class _SetUp:
             metal_start=dict.fromkeys(present, self.start),
             contact={(tag, SAND): self.contact for tag in present},
             faces=self.faces,
+            open_faces={AIR: self.top} if np.any(tags == AIR) else None,
             below=knock_out,
             wait_below=knock_out is not None,
             coherency=self.coherency,
@@ -171,6 +183,17 @@ class _SetUp:
             longest=self.longest,
             watch=watch,
         )
+
+
+def open_top(film: float, emissivity: float, ambient: float, covered: bool) -> tuple[float, float, float]:
+    """What an open surface loses heat by: film [W/(m2 K)], surroundings [K], emissivity; a dry cover lets through what conducts.
+
+    >>> [round(v, 2) for v in open_top(9.0, 0.3, 293.15, True)]
+    [5.0, 293.15, 0.0]
+    """
+    if not covered:
+        return film, ambient, emissivity
+    return 1.0 / (rules.COVER_THICK.value / rules.COVER_CONDUCTIVITY.value + 1.0 / rules.COVER_FILM.value), ambient, 0.0
 
 
 def _longest(cavity: Cavity, metal: Metal, mould: Mould) -> float:

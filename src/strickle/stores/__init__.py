@@ -3,6 +3,7 @@
 from strickle.stores.kit import read_kit, starter_kit, write_kit
 from strickle.stores.load import load
 from strickle.stores.records import Crucible, Flask, FreezingCurve, Furnace, Kit, MetalRecord, SandRecord, Stores
+from strickle.stores.rules import machining_stock
 
 __all__ = [
     "Crucible",
@@ -14,6 +15,7 @@ __all__ = [
     "SandRecord",
     "Stores",
     "load",
+    "machining_stock",
     "read_kit",
     "starter_kit",
     "write_kit",

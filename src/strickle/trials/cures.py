@@ -5,12 +5,10 @@ from __future__ import annotations
 import dataclasses
 import math
 from collections.abc import Callable, Mapping
-from dataclasses import dataclass
-from typing import TypeVar
 
 import numpy as np
 
-from strickle.base import Finding, Outcome, Record, tell
+from strickle.base import Finding, tell
 from strickle.cavity import Cavity
 from strickle.melt import Melt, MeltAsk
 from strickle.metal import Metal
@@ -19,32 +17,9 @@ from strickle.pattern import Pattern
 from strickle.pour import Pour
 from strickle.sound import Sound
 from strickle.stores import Crucible, Kit
+from strickle.trials.back import more_stock
+from strickle.trials.cure import Cure, Results, find
 from strickle.trials.runner import Runner
-
-Results = Mapping[str, Outcome]
-T = TypeVar("T", bound=Outcome)
-
-
-@dataclass(frozen=True, slots=True, kw_only=True)
-class Cure:
-    """A change: its words (from the results after it), what it changes, and its margin.
-
-    ``margin(results, after, kit)`` reads the margin of ``kit`` and ``results``; ``after`` are the results with the change, where the
-    size that serves is known.
-    """
-
-    change: Callable[[Results], str]
-    of: str
-    margin: Callable[[Results, Results, Kit], float]
-    kit: Kit | None = None
-    asks: Mapping[str, Record] | None = None
-
-
-def _get(results: Results, stage: str, kind: type[T]) -> T:
-    """The result of a stage. Raises KeyError where the plan did not come so far."""
-    found = results[stage]
-    assert isinstance(found, kind)
-    return found
 
 
 def _pot(kit: Kit, volume: float) -> Crucible:
@@ -59,16 +34,16 @@ def _pot(kit: Kit, volume: float) -> Crucible:
 def _bigger_pot(finding: Finding, results: Results, runner: Runner) -> Cure:
     """Tried with twice the pot, since risers may still grow; the size told is the one that the plan with it then needs."""
     kit = runner.stores.kit
-    volume = 2.0 * _get(results, "melt", Melt).pot_needed_volume
+    volume = 2.0 * find(results, "melt", Melt).pot_needed_volume
 
     def size(after: Results) -> str:
-        melt = _get(after if "melt" in after else results, "melt", Melt)
+        melt = find(after if "melt" in after else results, "melt", Melt)
         return f"a pot of {tell(math.ceil(melt.pot_needed_volume * 1.02 / 5e-5) * 5e-5, 'm3')} inside, to the brim"
 
     return Cure(
         change=size,
         of="largest pot in the kit over the pot needed",
-        margin=lambda r, after, k: max((c.volume for c in k.crucibles), default=0.0) / _get(after, "melt", Melt).pot_needed_volume,
+        margin=lambda r, after, k: max((c.volume for c in k.crucibles), default=0.0) / find(after, "melt", Melt).pot_needed_volume,
         kit=dataclasses.replace(kit, crucibles=(*kit.crucibles, _pot(kit, volume))),
     )
 
@@ -82,7 +57,7 @@ def _room_to_feed(finding: Finding, results: Results, runner: Runner) -> Cure | 
     return Cure(
         change=lambda after: f"a pot of {tell(volume, 'm3')} inside, to the brim, so that larger risers can be poured",
         of="least of neck and riser time over that of what they feed",
-        margin=lambda r, after, k: min(n.margin for n in _get(r, "sound", Sound).necks),
+        margin=lambda r, after, k: min(n.margin for n in find(r, "sound", Sound).necks),
         kit=dataclasses.replace(kit, crucibles=(*kit.crucibles, _pot(kit, volume))),
     )
 
@@ -100,7 +75,7 @@ def _share(flask: FlaskChosen, kit: Kit) -> float:
 
 def _built_flask(finding: Finding, results: Results, runner: Runner) -> Cure:
     def size(after: Results) -> str:
-        want = _get(after, "mould", Mould).flask
+        want = find(after, "mould", Mould).flask
         return (
             f"a flask of {tell(want.length, 'm')} by {tell(want.width, 'm')} inside, cope {tell(want.cope, 'm')}, drag {tell(want.drag, 'm')}"
         )  # fmt: skip
@@ -108,44 +83,44 @@ def _built_flask(finding: Finding, results: Results, runner: Runner) -> Cure:
     return Cure(
         change=size,
         of="the kit's best flask over the flask needed, tightest direction",
-        margin=lambda r, after, k: _share(_get(after, "mould", Mould).flask, k),
+        margin=lambda r, after, k: _share(find(after, "mould", Mould).flask, k),
         kit=dataclasses.replace(runner.stores.kit, builds_flasks=True),
     )
 
 
 def _more_sand(finding: Finding, results: Results, runner: Runner) -> Cure:
-    need = float(math.ceil(_get(results, "cavity", Cavity).sand_mass * 1.1))
+    need = float(math.ceil(find(results, "cavity", Cavity).sand_mass * 1.1))
     return Cure(
         change=lambda after: f"{tell(need, 'kg')} of sand on hand",
         of="sand on hand over sand in the flask",
-        margin=lambda r, after, k: k.sand_mass / _get(after, "cavity", Cavity).sand_mass,
+        margin=lambda r, after, k: k.sand_mass / find(after, "cavity", Cavity).sand_mass,
         kit=dataclasses.replace(runner.stores.kit, sand_mass=need),
     )
 
 
 def _more_weight(finding: Finding, results: Results, runner: Runner) -> Cure:
-    need = float(math.ceil(_get(results, "cavity", Cavity).hold_down_mass * 1.1))
+    need = float(math.ceil(find(results, "cavity", Cavity).hold_down_mass * 1.1))
     return Cure(
         change=lambda after: f"{tell(need, 'kg')} of weights for the cope, or clamps that hold as much",
         of="weights on hand over weight wanted",
-        margin=lambda r, after, k: k.weights / _get(after, "cavity", Cavity).hold_down_mass,
+        margin=lambda r, after, k: k.weights / find(after, "cavity", Cavity).hold_down_mass,
         kit=dataclasses.replace(runner.stores.kit, weights=need),
     )
 
 
 def _more_metal(finding: Finding, results: Results, runner: Runner) -> Cure:
-    need = math.ceil(_get(results, "melt", Melt).charge_mass * 1.05 * 10) / 10
+    need = math.ceil(find(results, "melt", Melt).charge_mass * 1.05 * 10) / 10
     return Cure(
         change=lambda after: f"{tell(need, 'kg')} of this metal on hand",
         of="metal on hand over the charge",
-        margin=lambda r, after, k: k.metal_mass / _get(after, "melt", Melt).charge_mass,
+        margin=lambda r, after, k: k.metal_mass / find(after, "melt", Melt).charge_mass,
         kit=dataclasses.replace(runner.stores.kit, metal_mass=need),
     )
 
 
 def _bigger_bed(finding: Finding, results: Results, runner: Runner) -> Cure:
     kit = runner.stores.kit
-    sizes = [np.sort(p.extents) for p in _get(results, "pattern", Pattern).pieces]
+    sizes = [np.sort(p.extents) for p in find(results, "pattern", Pattern).pieces]
     bed = np.maximum(np.sort(kit.bed), np.ceil(np.max(sizes, axis=0) * 1e3 + 10) / 1e3)
     return Cure(
         change=lambda after: f"a printer that takes {tell(float(bed[2]), 'm')} by {tell(float(bed[1]), 'm')} by {tell(float(bed[0]), 'm')}",
@@ -165,8 +140,8 @@ def _outdoors(finding: Finding, results: Results, runner: Runner) -> Cure:
 
 
 def _hotter(finding: Finding, results: Results, runner: Runner) -> Cure | None:
-    metal = _get(results, "metal", Metal)
-    now = _get(results, "melt", Melt).pour_temperature.value
+    metal = find(results, "metal", Metal)
+    now = find(results, "melt", Melt).pour_temperature.value
     hotter = min(now + 30.0, metal.pour_high)
     ask = runner.ask("melt")
     if hotter < now + 5.0 or not isinstance(ask, MeltAsk):
@@ -174,7 +149,7 @@ def _hotter(finding: Finding, results: Results, runner: Runner) -> Cure | None:
     return Cure(
         change=lambda after: f"pour at {tell(hotter, 'K')} at the mould",
         of="fluid time of the thinnest section over the fill time",
-        margin=lambda r, after, k: _get(r, "pour", Pour).fluid_margin.value,
+        margin=lambda r, after, k: find(r, "pour", Pour).fluid_margin.value,
         asks={"melt": dataclasses.replace(ask, pour=hotter)},
     )
 
@@ -189,6 +164,7 @@ CURES: Mapping[str, Callable[[Finding, Results, Runner], Cure | None]] = {
     "cavity.weights_short": _more_weight,
     "pattern.bed": _bigger_bed,
     "pour.misrun": _hotter,
+    "sound.back_sinks": more_stock,
     "sound.neck_short": _room_to_feed,
     "sound.riser_short": _room_to_feed,
 }

@@ -7,9 +7,11 @@ import math
 from collections.abc import Mapping
 
 from strickle.base import Finding, Outcome, Trouble, Verdict, Watch, ranked, tell
+from strickle.mould import Mould
 from strickle.part import Part
 from strickle.rigging import RiggingAsk
 from strickle.sound import Sound
+from strickle.trials.back import back_clause
 from strickle.trials.cures import CURES
 from strickle.trials.lay import ORDER, Lay, ends
 from strickle.trials.result import Trail, Tried
@@ -67,8 +69,9 @@ def _go(runner: Runner, until: str | None, preset: str, watch: Watch) -> tuple[d
 
 
 def _risers_likely(results: Mapping[str, Outcome]) -> bool:
-    part = results["part"]
-    return isinstance(part, Part) and any(s.needs_feed for s in part.hot_spots)
+    part, mould = results["part"], results.get("mould")
+    feeds = isinstance(part, Part) and any(s.needs_feed for s in part.hot_spots)
+    return feeds and not (isinstance(mould, Mould) and mould.kind == "open-face")  # an open back feeds itself, and has no riser
 
 
 def _try_changes(runner: Runner, results: Mapping[str, Outcome], stops: tuple[Finding, ...], watch: Watch) -> tuple[Tried, ...]:
@@ -120,7 +123,9 @@ def _verdict(results: Mapping[str, Outcome], stops: tuple[Finding, ...], tried: 
     if not isinstance(sound, Sound):
         raise Trouble("the plan ended without a freezing solve and without saying why", "This is a mistake in strickle, please report it")
     minds = [f for r in results.values() for f in r.findings if f.weight == "MIND"]
-    if sound.necks:
+    if sound.back is not None:
+        fed = back_clause(sound)
+    elif sound.necks:
         weak = min(sound.necks, key=lambda n: n.margin)
         fed = f" Every riser and neck outlasts what it feeds, {tell(weak.margin, '1')} times at the least."
     elif _risers_likely(results):

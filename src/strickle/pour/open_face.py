@@ -1,0 +1,111 @@
+"""Pouring an open face by hand: how long it takes, how the stream lands, whether metal covers the floor, how sharp it presses edges."""
+
+from __future__ import annotations
+
+import dataclasses
+import math
+from collections.abc import Iterator
+
+from strickle.base import GRAVITY, Finding, Margin, Source, Span, Value, Where, falling_speed, tearing_speed, tell
+from strickle.melt import Melt
+from strickle.metal import Metal
+from strickle.part import Part
+from strickle.pour.result import Pour
+from strickle.rigging import OpenPour, Rigging
+from strickle.stores import Kit
+
+ALUMINIUM = 2380.0
+"""kg/m3 of the melt the kit's pouring rates are stated for; another metal is poured at the same volume rate."""
+LIP = Value(value=0.05, low=0.03, high=0.10, unit="m", source="house", mark="guess", note="lip of the pot over the sand's level")
+PLATE = 0.7
+"""Least wall over mean depth from which the wall is the plate itself: sand on one side of it, air on the other."""
+SOURCES = (
+    Source(key="edge", says="Roundness of an edge: Young and Laplace's law for a surface that is not wetted", mark="computed"),
+    Source(key="house", says="Height of the lip over the rim: a guess of this program, to be learned from the log", mark="guess"),
+)
+
+
+def channel(part: Part, pour: OpenPour) -> float:
+    """Wall between two sand faces [m] that cools like the thinnest metal here: twice the depth where that is the plate itself."""
+    return 2.0 * pour.depth if part.least_wall > PLATE * pour.depth else part.least_wall
+
+
+def deepest(rigging: Rigging) -> float:
+    """Depth of metal over the lowest face [m]."""
+    heights = rigging.casting.vertices[:, 2]
+    return float(heights.max() - heights.min())
+
+
+def fill_open(rigging: Rigging, pour: OpenPour, part: Part, metal: Metal, melt: Melt, kit: Kit, fluid: Span) -> Pour:
+    """Times by the kit's pouring rates, the fall from the lip, and what the metal's own depth presses into edges."""
+    volume = rigging.flow * rigging.pour_time
+    fast, slow = (volume * ALUMINIUM / rate for rate in (kit.pour_rate_high, kit.pour_rate_low))
+    time = Span(value=rigging.pour_time, low=fast, high=slow)
+    fall = LIP.value + deepest(rigging)
+    found = Pour(
+        fill_time=time,
+        pour_time=time,
+        rate=pour.mass.value / rigging.pour_time,
+        gate_speed=math.nan,
+        critical_speed=tearing_speed(metal.surface_tension, metal.density_liquidus),
+        fall=fall,
+        fall_speed=falling_speed(fall),
+        least_pressure=math.nan,
+        aspirates=False,
+        fluid_time=fluid,
+        fluid_margin=Span(value=fluid.value / time.value, low=fluid.low / time.high, high=fluid.high / time.low),
+        edge_radius=metal.surface_tension / (metal.density_liquidus * GRAVITY * deepest(rigging)),
+        sources=SOURCES,
+    )
+    findings = (*_covers(pour, metal, melt), *_detail(found, rigging, pour, part, metal), _lands(found, pour, metal))
+    return dataclasses.replace(found, findings=findings)
+
+
+def _covers(pour: OpenPour, metal: Metal, melt: Melt) -> Iterator[Finding]:
+    if pour.depth >= pour.stands:
+        return
+    yield Finding(
+        code="pour.covers",
+        weight="MIND",
+        says=f"Metal {tell(pour.depth, 'm')} deep lies shallower than the {tell(pour.stands, 'm')} at which it stands of itself:"
+        " there is a chance that it does not reach into every corner",
+        because=f"{metal.name} does not wet sand and draws together; only its push, and pouring it proud, spread it thinner than that",
+        do=f"Pour at {tell(melt.pour_temperature.high, 'K')} rather than colder, without a stop, the stream led along the far edges first;"
+        " a thicker part or more stock covers by itself",
+        margin=Margin(value=pour.depth / pour.stands, unit="1", of="depth of the metal over the height at which it stands of itself"),
+        source="resting drop: Campbell, Complete Casting Handbook, 2011 (from memory); angle of contact from memory",
+    )
+
+
+def _detail(found: Pour, rigging: Rigging, pour: OpenPour, part: Part, metal: Metal) -> Iterator[Finding]:
+    radius, known = found.edge_radius, part.least_wall <= PLATE * pour.depth
+    at = part.least_wall_at
+    sharp = known and 2.0 * radius > part.least_wall
+    head = (
+        f"only {tell(deepest(rigging), 'm')} of metal press on the lowest face, {tell(metal.density_liquidus * GRAVITY * deepest(rigging), 'Pa')},"
+        f" against a surface that does not wet sand"
+    )
+    yield Finding(
+        code="pour.detail_rounded",
+        weight="MIND" if sharp else "NOTE",
+        says=f"Edges of the lowest face come out round by about {tell(radius, 'm', 'fine')}"
+        + (f", and the thinnest wall there is {tell(part.least_wall, 'm')}" if known else "; letters with strokes or steps finer than that blur"),
+        because=f"{head}; a falling stream presses harder for a moment, an oxide skin less",
+        do="Round the part's edges by that much, make letters bolder, or cast it in a two-part mould, whose sprue presses harder",
+        where=Where(point=(float(at[0]), float(at[1]), float(at[2]))) if known else None,
+        margin=Margin(value=part.least_wall / (2.0 * radius), unit="1", of="thinnest wall over twice the roundness") if known else None,
+        source="Young and Laplace's law, metal at rest and clean",
+    )
+
+
+def _lands(found: Pour, pour: OpenPour, metal: Metal) -> Finding:
+    return Finding(
+        code="pour.open_fall",
+        weight="NOTE",
+        says=f"From a lip {tell(LIP.value, 'm')} over the rim the first metal lands at {tell(found.fall_speed, 'm/s')}",
+        because=f"it falls {tell(found.fall, 'm')} to the lowest place; above {tell(found.critical_speed, 'm/s')} {metal.name} folds its skin in and"
+        " washes sand, which an open pour cannot wholly avoid",
+        do="Lip as low as the pot allows, on one flat place, gently until the floor is covered, then faster; skim the back while it is liquid",
+        margin=Margin(value=found.critical_speed / found.fall_speed, unit="1", of="critical speed over the speed after the fall"),
+        source="Torricelli's law; Campbell, Complete Casting Handbook, 2011 (from memory, unverified)",
+    )

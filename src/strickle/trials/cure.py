@@ -1,0 +1,35 @@
+"""One change to be run through the stages, and how its margin is read."""
+
+from __future__ import annotations
+
+from collections.abc import Callable, Mapping
+from dataclasses import dataclass
+from typing import TypeVar
+
+from strickle.base import Outcome, Record
+from strickle.stores import Kit
+
+Results = Mapping[str, Outcome]
+T = TypeVar("T", bound=Outcome)
+
+
+@dataclass(frozen=True, slots=True, kw_only=True)
+class Cure:
+    """A change: its words (from the results after it), what it changes, and its margin.
+
+    ``margin(results, after, kit)`` reads the margin of ``kit`` and ``results``; ``after`` are the results with the change, where the
+    size that serves is known.
+    """
+
+    change: Callable[[Results], str]
+    of: str
+    margin: Callable[[Results, Results, Kit], float]
+    kit: Kit | None = None
+    asks: Mapping[str, Record] | None = None
+
+
+def find(results: Results, stage: str, kind: type[T]) -> T:
+    """The result of a stage. Raises KeyError where the plan did not come so far."""
+    found = results[stage]
+    assert isinstance(found, kind)
+    return found
