@@ -1,4 +1,7 @@
-"""Writes the generated files: the JSON Schema of results.json, the pages of finding codes, recipe and results. ``--check`` only compares."""
+"""Writes the generated files: the JSON Schema of results.json, and the generated pages and tables of the documentation.
+
+``--check`` only compares. ``--examples`` also runs the commands whose output the pages show, and puts it there anew.
+"""
 
 from __future__ import annotations
 
@@ -7,6 +10,12 @@ import re
 import sys
 from collections.abc import Iterator
 from pathlib import Path
+
+sys.path.insert(0, str(Path(__file__).resolve().parent))  # the page modules beside this file, however it was started
+
+import pages_day
+import pages_reckon
+import pages_sources
 
 from strickle.base import declared
 from strickle.job.recipe import CHOICES
@@ -17,6 +26,7 @@ from strickle.metal.findings import FUMES
 
 HOME = Path(__file__).resolve().parent.parent
 SOURCE = HOME / "src" / "strickle"
+ROOMS = (*ORDER, "trials")
 # Codes that the source puts together: what they begin with, and every ending.
 ENDINGS = {"metal.use_": [use for use in USES if use != "general"], "metal.fume_": list(FUMES)}
 
@@ -28,14 +38,23 @@ def files() -> dict[Path, str]:
         HOME / "docs" / "findings.md": findings_page(),
         HOME / "docs" / "recipe.md": recipe_page(),
         HOME / "docs" / "results.md": results_page(),
-        HOME / "docs" / "calculators.md": calculators_page(),
+        HOME / "docs" / "calculators.md": pages_reckon.page(),
+        HOME / "docs" / "sources.md": pages_sources.page(),
+        **marked_pages(),
     }
+
+
+def marked_pages() -> dict[Path, str]:
+    """The hand-written pages with their marked places filled; a page of the day is named for its room."""
+    known = codes()
+    pages = sorted(path for path in (HOME / "docs").rglob("*.md") if pages_day.MARK.search(path.read_text(encoding="utf-8")))
+    return {path: pages_day.filled(path.read_text(encoding="utf-8"), path.stem, known) for path in pages}
 
 
 def codes() -> dict[str, tuple[str, str, str]]:
     """Finding codes in the rooms' source: code to (weight, says, do), with "..." where a computed figure or word stands."""
     out: dict[str, tuple[str, str, str]] = {}
-    for room in ORDER:
+    for room in ROOMS:
         trees = [ast.parse(path.read_text(encoding="utf-8")) for path in sorted((SOURCE / room).glob("*.py"))]
         helpers = {
             node.name: [a.arg for a in node.args.args]
@@ -103,7 +122,7 @@ def findings_page() -> str:
         "NOTE: good to know. MIND: think before you pour. STOP: not like this. Each finding also says why, where on the part, and by what margin.",
     ]
     rows = codes()
-    for room in ORDER:
+    for room in ROOMS:
         mine = {code: row for code, row in rows.items() if code.startswith(f"{room}.")}
         if mine:
             lines += ["", f"## {room}", "", "| code | weight | says | what to do |", "|---|---|---|---|"]
@@ -131,16 +150,6 @@ def recipe_page() -> str:
     return "\n".join(lines) + "\n"
 
 
-def calculators_page() -> str:
-    """The page of the rules that ``strickle reckon`` works out."""
-    tools = str(HOME / "tools")
-    if tools not in sys.path:
-        sys.path.append(tools)
-    import pages_reckon
-
-    return str(pages_reckon.page())
-
-
 def results_page() -> str:
     """The page of what each stage gives."""
     lines = ["# What each stage gives", "", "Made by `tools/generate.py` from the results' declarations; do not edit. SI throughout."]
@@ -156,15 +165,20 @@ def results_page() -> str:
 
 def main(arguments: list[str]) -> int:
     """Write the files, or with ``--check`` say which are stale. Returns 1 if any is."""
-    stale = [path for path, text in files().items() if not path.exists() or path.read_text(encoding="utf-8") != text]
+    made = files()
+    stale = [path for path, text in made.items() if not path.exists() or path.read_text(encoding="utf-8") != text]
     if "--check" in arguments:
         for path in stale:
             sys.stdout.write(f"{path.relative_to(HOME)} is out of date: run tools/generate.py\n")
         return 1 if stale else 0
     for path in stale:
         path.parent.mkdir(parents=True, exist_ok=True)
-        path.write_text(files()[path], encoding="utf-8")
+        path.write_text(made[path], encoding="utf-8")
         sys.stdout.write(f"written: {path.relative_to(HOME)}\n")
+    if "--examples" in arguments:
+        import examples
+
+        examples.write(HOME / "docs")
     return 0
 
 

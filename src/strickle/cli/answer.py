@@ -81,7 +81,7 @@ def _numbers(doc: Mapping[str, Any], units: str) -> str:
             continue
         text = "; ".join(tell(data, lambda q, style="": _quantity(q, units, style)))
         rows += textwrap.wrap(
-            spelled(f"{stage:<{_LABEL}}{text}", units), WIDE, subsequent_indent=" " * _LABEL, break_on_hyphens=False
+            f"{spelled(stage, units):<{_LABEL}}{spelled(text, units)}", WIDE, subsequent_indent=" " * _LABEL, break_on_hyphens=False
         )  # fmt: skip
     not_run = {stage: data["because"] for stage, data in doc["stages"].items() if data["status"] == "not run"}
     if not_run:
