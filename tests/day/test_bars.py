@@ -50,7 +50,7 @@ def test_a_plate_with_a_boss_gets_one_at_the_boss():
     (neck,) = trail.results["sound"].necks
     assert neck.riser == riser.name
     assert neck.margin >= LEAST
-    assert {"sound.fed", "sound.fed_closely"} & codes(trail)
+    assert {"sound.fed", "sound.neck_close"} & codes(trail)
 
 
 def test_a_thin_plate_gets_none_and_says_why():
@@ -213,7 +213,7 @@ def test_no_joint_under_the_least_is_called_sound(part, shop):
     weak = [n for n in sound.necks if is_weak(n)] if sound is not None else []
     short = [f for f in trail.findings if f.code in ("sound.neck_short", "sound.riser_short")]
     assert len(short) == len(weak)
-    fed = [f for f in trail.findings if f.code in ("sound.fed", "sound.fed_closely")]
+    fed = [f for f in trail.findings if f.code in ("sound.fed", "sound.neck_close")]
     assert len(fed) == len(sound.necks) - len(weak) if sound is not None else True
     if trail.verdict.code == "castable":
         assert all(n.margin > 1.0 for n in weak)

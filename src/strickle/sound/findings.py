@@ -78,7 +78,7 @@ def _neck(neck: NeckJudged, part: Part, rigging: Rigging) -> Finding:
         ratio, joint = neck.riser_time / neck.fed_time, neck.neck_time / neck.fed_time
         close = joint < rules.NECK_RATIO.value
         return Finding(
-            code="sound.fed_closely" if close else "sound.fed",
+            code="sound.neck_close" if close else "sound.fed",
             weight="MIND" if close else "NOTE",
             says=f"{size} outlasts what it feeds {tell(ratio, '1')} times, its neck {'only ' if close else ''}{tell(joint, '1')} times",
             because=f"{times}; {bars}",
