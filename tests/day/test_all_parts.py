@@ -1,0 +1,71 @@
+"""Every file of ../shared/parts by the shop's own door: looked at, five planned on the rough grid, the rest refused in one line."""
+
+from __future__ import annotations
+
+import json
+
+import jsonschema
+import pytest
+
+import strickle
+from real_parts import FIVE, PARTS, REFUSED, known
+from strickle.cli import main
+from strickle.job.schema import packaged
+from strickle.stores.kit import starter_kit
+
+
+def answered(plan):
+    """The answer as written, checked against the packaged schema."""
+    data = json.loads((plan.folder / "results.json").read_text())
+    jsonschema.validate(data, json.loads(packaged()))
+    return data
+
+
+@pytest.mark.parametrize("part", PARTS, ids=lambda p: p.file)
+def test_every_part_is_looked_at(part, parts_folder, tmp_path):
+    plan = strickle.look(parts_folder / part.file, out=tmp_path / "job", kit=starter_kit(), **part.asks)
+    data = answered(plan)
+    told = {f["code"] for f in data["findings"] if f["weight"] == "STOP"}
+    assert part.stops <= told
+    assert plan.exit_code == (3 if told else 0)
+    assert data["stages"]["sound"]["status"] == "not run"
+    got = data["stages"]["part"]
+    assert [1e3 * side for side in plan.stages["part"].extents] == pytest.approx(part.extents, rel=3e-3)
+    if part.volume == part.volume:
+        assert 1e6 * got["volume"]["value"] == pytest.approx(part.volume, rel=3e-3)
+    mended = [f for f in data["findings"] if f["code"] in ("part.mended", "part.mesh_filled", "part.mesh_rebuilt", "part.simplified")]
+    assert got["watertight"]
+    assert (got["mended_volume_change"]["value"] == 0.0) or mended  # nothing is mended in silence
+
+
+@pytest.mark.parametrize("file", FIVE)
+def test_five_are_planned_on_the_rough_grid(file, parts_folder, tmp_path):
+    part = known(file)
+    plan = strickle.plan(parts_folder / file, out=tmp_path / "job", kit=starter_kit(), preset="rough", **part.asks)
+    data = answered(plan)
+    assert plan.exit_code in (0, 3)
+    assert (plan.exit_code == 0) == (data["verdict"]["code"] == "castable")
+    assert data["stages"]["cavity"]["cells"] <= 400_000
+    assert data["stages"]["sound"]["status"] == "done"
+    assert abs(data["stages"]["sound"]["balance_error"]["value"]) < 1e-6
+    assert (plan.folder / "cards" / "card.pdf").read_bytes().startswith(b"%PDF-")
+
+
+@pytest.mark.parametrize("unit", ["mm", "in"])
+def test_the_soup_is_refused_in_one_line(unit, parts_folder, tmp_path, monkeypatch, capsys):
+    monkeypatch.chdir(tmp_path)
+    assert main(["look", str(parts_folder / REFUSED), "--unit", unit]) == 2
+    told = [line for line in capsys.readouterr().err.splitlines() if line.startswith("strickle: ")]
+    assert len(told) == 1
+    assert "not closed" in told[0]
+    assert not list(tmp_path.iterdir())  # nothing half-written is left
+
+
+def test_a_metre_sized_base_ends_early_inside_the_budget(parts_folder, tmp_path):
+    plan = strickle.plan(parts_folder / "irb_base_broken_m.stl", out=tmp_path / "job", kit=starter_kit(), unit="m", body="1", preset="shop")
+    data = answered(plan)
+    stops = {f["code"] for f in data["findings"] if f["weight"] == "STOP"}
+    assert plan.exit_code == 3
+    assert stops & {"mould.no_flask", "melt.pot_too_small", "melt.too_heavy", "melt.metal_short", "cavity.sand_short"}
+    assert data["stages"]["sound"]["status"] == "not run"
+    assert data["stages"]["sound"]["because"]

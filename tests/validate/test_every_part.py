@@ -1,0 +1,43 @@
+"""A full plan of every file of ../shared/parts, from its mesh to the card or to the STOP that ends it."""
+
+from __future__ import annotations
+
+import importlib.util
+import json
+
+import jsonschema
+import pytest
+
+import strickle
+from real_parts import FIVE, PARTS, STEP
+from strickle.job.schema import packaged
+from strickle.stores.kit import starter_kit
+
+pytestmark = pytest.mark.validate
+
+OTHERS = [p for p in PARTS if p.file not in FIVE]  # the five are planned and read closely in test_parts.py
+HAS_STEP = importlib.util.find_spec("OCP") is not None
+
+
+@pytest.mark.parametrize("part", [*OTHERS, *STEP], ids=lambda p: p.file)
+def test_a_full_plan_of_every_part(part, parts_folder, tmp_path):
+    if part in STEP and not HAS_STEP:
+        pytest.skip("the extra that reads STEP is not installed here")
+    plan = strickle.plan(parts_folder / part.file, out=tmp_path / "job", kit=starter_kit(), preset="shop", **part.asks)
+    data = json.loads((plan.folder / "results.json").read_text())
+    jsonschema.validate(data, json.loads(packaged()))
+    stops = {f["code"] for f in data["findings"] if f["weight"] == "STOP"}
+    assert part.stops <= stops
+    assert plan.exit_code == (3 if data["verdict"]["code"] != "castable" else 0)
+    for stage, got in data["stages"].items():
+        assert got["status"] in ("done", "not run"), stage
+        assert got["status"] == "done" or got["because"], stage
+    cavity = data["stages"]["cavity"]
+    if cavity["status"] == "done":
+        assert cavity["cells"] <= 3_000_000
+    sound = data["stages"]["sound"]
+    if sound["status"] == "done":
+        assert abs(sound["balance_error"]["value"]) < 1e-6
+        assert (plan.folder / "cards" / "card.pdf").is_file()
+    else:
+        assert stops  # what ended it is told
