@@ -18,12 +18,12 @@ DRAFT = math.radians(3.0)
 SPOKES = 5
 RIM = 71.5  # to the middle of the rim's section
 RIM_WIDE, RIM_HIGH = 17.0, 18.0
-HUB, HUB_HIGH = 17.0, 15.0  # radius at the parting, height on either side of it
-CRANK, CRANK_HIGH = 9.5, 15.0
+HUB, HUB_HIGH, HUB_LOW = 17.0, 16.0, 12.0  # radius at the parting, height above and below it
+CRANK, CRANK_HIGH = 9.0, 14.0
 BOW = 9.0  # how far a spoke's middle stands off the straight line
 SIDES = 96
 # along a spoke from hub to rim: share of the way, width in the wheel's plane, height across it
-STATIONS = ((0.0, 22.0, 15.0), (0.12, 15.5, 11.5), (0.3, 14.0, 10.5), (0.5, 13.0, 10.0), (0.7, 12.5, 9.5), (0.88, 13.5, 10.0), (1.0, 18.0, 13.0))
+STATIONS = ((0.0, 22.0, 15.0), (0.12, 15.5, 11.5), (0.3, 14.0, 10.5), (0.5, 13.0, 10.0), (0.7, 12.5, 9.5), (0.88, 12.5, 9.5), (1.0, 15.0, 11.0))
 
 
 def handwheel() -> Any:
@@ -37,8 +37,8 @@ def handwheel() -> Any:
     spokes = [spoke.rotate((0.0, 0.0, 360.0 * k / SPOKES)) for k in range(SPOKES)]
     end = STATIONS[-1]
     crank = _boss(CRANK, CRANK_HIGH).translate((*_along(end[0]), 0.0))
-    hub = _boss(HUB, HUB_HIGH)
-    return m3.Manifold.batch_boolean([hub + hub.mirror((0, 0, 1)), rim, crank, *spokes], m3.OpType.Add)
+    hub = _boss(HUB, HUB_HIGH) + _boss(HUB, HUB_LOW).mirror((0, 0, 1))
+    return m3.Manifold.batch_boolean([hub, rim, crank, *spokes], m3.OpType.Add)
 
 
 def _boss(radius: float, height: float) -> Any:
