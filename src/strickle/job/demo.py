@@ -92,7 +92,7 @@ def _plate() -> tuple[Array, Array]:
 DEMOS = (
     Demo(name="bracket", says="the idler-arm bracket, with two bosses", draw=bracket, folder="demo.job"),
     Demo(name="handwheel", says="the five-spoke handwheel", draw=_handwheel, folder="handwheel.job"),
-    Demo(name="plate", says="the lettered maker's plate", draw=_plate, folder="plate.job"),
+    Demo(name="plate", says="the lettered maker's plate", draw=_plate, folder="plate.job", asks={**ASKS, "up": "0,0,-1"}),
 )
 
 

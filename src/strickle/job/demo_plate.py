@@ -19,8 +19,8 @@ CORNER = 9.0
 BORDER = 4.0
 RELIEF = 1.4
 SUNK = 0.3  # what stands on the face begins a little under it, so that the two are one body
-LINES = (("TREADLE", 14.0, 12.0), ("LATHE No. 7", 10.5, -6.0), ("1911", 10.5, -22.5))  # words, height of the capitals, base line
-SPACING = 1.0
+LINES = (("TREADLE", 14.0, 12.0), ("LATHE No. 7", 10.0, -5.5), ("1911", 10.0, -22.0))  # words, height of the capitals, base line
+SPACING = 1.6  # beyond the usual, so that the sand between two letters stands
 BOSSES, BOSS, DIMPLE = (40.0, -17.3), 6.5, 2.2  # where the two bosses stand left and right; their radius and that of the mark to drill by
 
 

@@ -17,9 +17,9 @@ from strickle.base import Array
 DRAFT = math.radians(3.0)
 SPOKES = 5
 RIM = 71.5  # to the middle of the rim's section
-RIM_WIDE, RIM_HIGH = 17.0, 18.0
-HUB, HUB_HIGH, HUB_LOW = 17.0, 16.0, 12.0  # radius at the parting, height above and below it
-CRANK, CRANK_HIGH = 9.0, 14.0
+SECTION = ((8.5, 0.0), (7.9, 4.0), (7.3, 6.0), (6.1, 7.6), (4.3, 8.5))  # a quarter of the rim's section: off its middle, off the parting
+HUB, HUB_HIGH, HUB_LOW = 15.5, 14.0, 11.0  # radius at the parting, height above and below it
+CRANK, CRANK_HIGH = 12.0, 10.0  # half-way between two spokes, so that metal is not heaped where one joins
 BOW = 9.0  # how far a spoke's middle stands off the straight line
 SIDES = 96
 # along a spoke from hub to rim: share of the way, width in the wheel's plane, height across it
@@ -27,16 +27,15 @@ STATIONS = ((0.0, 22.0, 15.0), (0.12, 15.5, 11.5), (0.3, 14.0, 10.5), (0.5, 13.0
 
 
 def handwheel() -> Any:
-    """The handwheel as a manifold3d Manifold: hub with a boss on either side, five bowed oval spokes, round rim, one crank boss."""
+    """The handwheel as a manifold3d Manifold: hub with a boss on either side, five bowed oval spokes, rounded rim, one crank boss."""
     import manifold3d as m3
 
-    turn = np.arange(0, 360, 15) * math.pi / 180
-    section = np.column_stack([RIM + RIM_WIDE / 2 * np.cos(turn), RIM_HIGH / 2 * np.sin(turn)])
-    rim = m3.CrossSection([section]).revolve(SIDES)
+    quarter = np.array(SECTION)
+    half = np.vstack([quarter, quarter[::-1] * np.array([-1, 1])])
+    rim = m3.CrossSection([np.vstack([half, -half[1:-1]]) + np.array([RIM, 0.0])]).revolve(SIDES)
     spoke = _spoke()
     spokes = [spoke.rotate((0.0, 0.0, 360.0 * k / SPOKES)) for k in range(SPOKES)]
-    end = STATIONS[-1]
-    crank = _boss(CRANK, CRANK_HIGH).translate((*_along(end[0]), 0.0))
+    crank = _boss(CRANK, CRANK_HIGH).translate((RIM, 0.0, 0.0)).rotate((0.0, 0.0, 180.0 / SPOKES))
     hub = _boss(HUB, HUB_HIGH) + _boss(HUB, HUB_LOW).mirror((0, 0, 1))
     return m3.Manifold.batch_boolean([hub, rim, crank, *spokes], m3.OpType.Add)
 
@@ -45,7 +44,7 @@ def _boss(radius: float, height: float) -> Any:
     """A round boss on z = 0 that leans in by the draft, its upper edge broken."""
     import manifold3d as m3
 
-    broken = 1.2
+    broken = 0.8
     high = radius - (height - broken) * math.tan(DRAFT)
     outline = [(0.0, 0.0), (radius, 0.0), (high, height - broken), (high - broken, height), (0.0, height)]
     return m3.CrossSection([np.array(outline)]).revolve(SIDES)
