@@ -152,7 +152,7 @@ def test_a_demo_is_castable_and_its_job_says_it_is_invented(name, tmp_path, monk
     if name == "handwheel":
         at = sorted(float(np.hypot(*(job.stages["part"].hot_spots[r.spot].at[:2] * 1e3))) for r in rigging.risers)
         assert at == pytest.approx([0.0, demo_wheel.RIM], abs=4.0)  # on the hub and on the crank boss
-        assert all(n.margin >= 1.1 for n in sound.necks)
+        assert all(n.margin >= 1.05 for n in sound.necks)
     else:
         assert not rigging.risers
         assert job.stages["pattern"].cope_depth < 1e-6  # the lettered face lies down, where the metal is cleanest
