@@ -79,6 +79,18 @@ def test_a_flat_backed_part_lies_on_the_parting_in_the_cope():
     assert result.draw == pytest.approx([0, 0, 1])
 
 
+@pytest.mark.parametrize(("above", "below"), [(15.0, 15.0), (16.3, 12.1), (13.0, 20.0)])
+def test_a_rounded_ring_is_parted_at_its_equator(above, below):
+    """No ladder of levels between the ends holds z = 0 here but that of the first; half a millimetre off it leaves a lip all round."""
+    turn = np.linspace(0, 2 * np.pi, 24, endpoint=False)
+    ring = manifold3d.CrossSection([np.column_stack([60 + 8.5 * np.cos(turn), 9 * np.sin(turn)])]).revolve(72)
+    hub = rod(40, above, top=36) + rod(40, below, top=36).mirror((0, 0, 1))
+    arms = manifold3d.Manifold.hull_points(np.array([[x, y, z] for x in (-58, 58) for y, z in ((6, 0), (-6, 0), (0, 5), (0, -5))], float))
+    result = planned(part_from(ring + hub + arms))
+    assert result.parting_level == pytest.approx(0.0, abs=1e-6)
+    assert result.undercut_volume == 0
+
+
 @pytest.mark.parametrize("axis", [(0.3, 0.5, 0.81), (-0.7, 0.2, 0.4)])
 def test_turning_the_part_turns_the_draw(axis):
     part = part_from(bracket())

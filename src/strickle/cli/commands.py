@@ -12,6 +12,7 @@ from strickle import __version__
 STAGES = ("metal", "part", "pattern", "mould", "rigging", "cavity", "melt", "pour", "sound", "card")
 USES = ("general", "lifting", "pressure", "brake", "steering", "firearm", "rotating", "food")
 COMMON = "a356 a319 a380 al_pure 6063 za12 silicon_bronze c90300"
+DEMOS = ("bracket", "handwheel", "plate")
 SHAPES = ("3mf", "stl", "vti", "csv", "json", "schema")
 SETTINGS = {"help_option_names": ["-h", "--help"], "max_content_width": 100}
 Function = TypeVar("Function", bound=Callable[..., Any])
@@ -102,11 +103,12 @@ def resume(**given: Any) -> int:
 
 
 @group.command()
-@click.option("--out", metavar="DIR", type=click.Path(), help="Job folder. Default: demo.job here.")
+@click.argument("name", metavar=f"[{'|'.join(DEMOS)}]", default=DEMOS[0])
+@click.option("--out", metavar="DIR", type=click.Path(), help="Job folder. Default: demo.job here, or handwheel.job, plate.job.")
 @click.option("--preset", type=click.Choice(["rough", "shop", "fine"]), help="How finely to solve. Default: shop.")
 @_answering
 def demo(**given: Any) -> int:
-    """Plan the built-in example: a bracket of an old treadle lathe (invented)."""
+    """Plan a built-in example, part of an old treadle lathe (invented): the bracket, the handwheel or the maker's plate."""
     from strickle.cli.work import plan_demo
 
     return plan_demo(**given)

@@ -36,20 +36,20 @@ def resume_job(job: str, until: str | None, units: str | None, as_json: bool, qu
     return _show(lambda watch, stopped: resume(job, until=until, units=units, watch=watch, stopped=stopped), job, as_json, quiet)
 
 
-def plan_demo(out: str | None, preset: str | None, units: str | None, as_json: bool, quiet: bool) -> int:
+def plan_demo(name: str, out: str | None, preset: str | None, units: str | None, as_json: bool, quiet: bool) -> int:
     """``strickle demo``."""
     import tempfile
 
-    from strickle.job.demo import bracket_stl
+    from strickle.job.demo import INVENTED, demo
 
+    chosen = demo(name)
     with tempfile.TemporaryDirectory() as place:
-        part = Path(place) / "bracket.stl"
-        part.write_bytes(bracket_stl())
-        folder = out or "demo.job"
-        return _plan(part, folder, as_json, quiet, {"unit": "mm", "use": "general", "preset": preset, "units": units})
+        part = Path(place) / f"{chosen.name}.stl"
+        part.write_bytes(chosen.stl())
+        return _plan(part, out or chosen.folder, as_json, quiet, {**chosen.asks, "preset": preset, "units": units}, INVENTED)
 
 
-def _plan(part: Path, out: str | None, as_json: bool, quiet: bool, given: dict[str, Any]) -> int:
+def _plan(part: Path, out: str | None, as_json: bool, quiet: bool, given: dict[str, Any], about: str = "") -> int:
     units, kit, until = (given.pop(name, None) for name in ("units", "kit", "until"))
     wishes = {name: str(value) for name, value in given.items() if value is not None}
     for name, text in wishes.items():
@@ -59,7 +59,7 @@ def _plan(part: Path, out: str | None, as_json: bool, quiet: bool, given: dict[s
         wishes["use"] = list(USES)[choose("What is the part for?", [f"{use}: {says}" for use, says in USES.items()])]
 
     def run(watch: Watch, stopped: Callable[[], bool]) -> Plan:
-        return begin(part, out=folder, kit=kit, wishes=wishes, units=units, until=until, watch=watch, stopped=stopped)
+        return begin(part, out=folder, kit=kit, wishes=wishes, units=units, until=until, about=about, watch=watch, stopped=stopped)
 
     while True:
         try:

@@ -1,14 +1,21 @@
-"""The demo part, drawn in code: the idler-arm bracket of an old treadle lathe. Invented for this demo; no such lathe was measured."""
+"""Demo parts, drawn in code: what it takes to restore an old treadle lathe. Invented for these demos; no such lathe was measured.
+
+The table of them, and the first: the idler-arm bracket.
+"""
 
 from __future__ import annotations
 
 import math
+from collections.abc import Callable, Mapping
+from dataclasses import dataclass, field
 from typing import Any
 
 import numpy as np
 
-from strickle.base import Array
+from strickle.base import Array, BadInput
 
+ASKS = {"unit": "mm", "use": "general"}  # turned by hand and foot, so no part here spins at speed
+INVENTED = "Invented for a demo: no such lathe was measured, and no such maker is known."
 DRAFT = math.radians(2.5)
 SIZE = 1.3  # the drawing below is laid out for a smaller lathe
 
@@ -36,7 +43,11 @@ def bracket() -> tuple[Array, Array]:
     foot = m3.Manifold.batch_hull([boss(28.0, 15.0, 9.0).translate((0, 26.0, 0)), boss(28.0, 15.0, 9.0).translate((0, -26.0, 0))])
     below = boss(0.0, 19.0, 7.0).mirror((0, 0, 1)) + boss(112.0, 13.0, 5.0).mirror((0, 0, 1))
     solid = big + small + arm + rib + foot + below
-    mesh = solid.scale((SIZE, SIZE, SIZE)).to_mesh()
+    return _mesh(solid.scale((SIZE, SIZE, SIZE)))
+
+
+def _mesh(solid: Any) -> tuple[Array, Array]:
+    mesh = solid.to_mesh()
     return np.asarray(mesh.vert_properties[:, :3], dtype=np.float64), np.asarray(mesh.tri_verts, dtype=np.int64)
 
 
@@ -51,6 +62,48 @@ def stl(vertices: Array, faces: Array) -> bytes:
     return b"\0" * 80 + np.uint32(len(faces)).tobytes() + record.tobytes()
 
 
+@dataclass(frozen=True, slots=True, kw_only=True)
+class Demo:
+    """One demo part: its name, what it is, how it is drawn, the default job folder, and what is asked of its plan (as recipe text)."""
+
+    name: str
+    says: str
+    draw: Callable[[], tuple[Array, Array]]  # vertices (n, 3) in millimetres, faces (m, 3)
+    folder: str
+    asks: Mapping[str, str] = field(default_factory=lambda: ASKS)
+
+    def stl(self) -> bytes:
+        """The part as a binary STL in millimetres."""
+        return stl(*self.draw())
+
+
+def _handwheel() -> tuple[Array, Array]:
+    from strickle.job.demo_wheel import handwheel
+
+    return _mesh(handwheel())
+
+
+def _plate() -> tuple[Array, Array]:
+    from strickle.job.demo_plate import plate
+
+    return _mesh(plate())
+
+
+DEMOS = (
+    Demo(name="bracket", says="the idler-arm bracket, with two bosses", draw=bracket, folder="demo.job"),
+    Demo(name="handwheel", says="the five-spoke handwheel", draw=_handwheel, folder="handwheel.job"),
+    Demo(name="plate", says="the lettered maker's plate", draw=_plate, folder="plate.job", asks={**ASKS, "up": "0,0,-1"}),
+)
+
+
+def demo(name: str) -> Demo:
+    """A demo part by name. Raises BadInput for a name that is none of them."""
+    for one in DEMOS:
+        if one.name == name:
+            return one
+    raise BadInput(f"{name!r} is no demo", f"Give one of {', '.join(d.name for d in DEMOS)}")
+
+
 def bracket_stl() -> bytes:
     """The demo bracket as a binary STL in millimetres."""
-    return stl(*bracket())
+    return demo("bracket").stl()

@@ -89,10 +89,14 @@ def begin(
     wishes: Mapping[str, str],
     units: str | None = None,
     until: str | None = None,
+    about: str = "",
     watch: Watch | None = None,
     stopped: Callable[[], bool] = lambda: False,
 ) -> Plan:
-    """Plan with the choices as recipe text: those in ``wishes`` are set, those an existing recipe holds stay."""
+    """Plan with the choices as recipe text: those in ``wishes`` are set, those an existing recipe holds stay.
+
+    ``about`` is a line on the part that a new recipe opens with.
+    """
     path = Path(part)
     data = _part_bytes(path)
     _check(until, units)
@@ -111,7 +115,7 @@ def begin(
 
                 write_bytes(folder / "kit.toml", write_kit(own).encode())
                 recipe = dataclasses.replace(recipe, kit="kit.toml")
-            write_recipe(folder / "job.toml", recipe)
+            write_recipe(folder / "job.toml", recipe, about)
             return _run(folder, recipe, data, until, watch, stopped)
         except BadInput:
             if made:

@@ -212,14 +212,17 @@ def read_recipe(path: Path) -> Recipe:
     return Recipe(file=file, units=units, kit=kit, asked=found)
 
 
-def write_recipe(path: Path, recipe: Recipe) -> None:
-    """Write or update ``job.toml``: values that changed are changed, comments and order of the file that is there are kept."""
+def write_recipe(path: Path, recipe: Recipe, about: str = "") -> None:
+    """Write or update ``job.toml``: values that changed are changed, comments and order of the file that is there are kept.
+
+    A new file opens with the line ``about``, as a comment.
+    """
     import tomlkit
 
     if path.exists():
         doc = tomlkit.parse(path.read_text(encoding="utf-8"))
     else:
-        doc = tomlkit.parse(_fresh(recipe))
+        doc = tomlkit.parse(_fresh(recipe, about))
     for name, value in (("units", recipe.units), ("kit", recipe.kit)):
         if value is not None and doc.get(name) != value:
             doc[name] = value
@@ -235,8 +238,9 @@ def write_recipe(path: Path, recipe: Recipe) -> None:
     write_bytes(path, tomlkit.dumps(doc).encode())
 
 
-def _fresh(recipe: Recipe) -> str:
-    lines = [
+def _fresh(recipe: Recipe, about: str) -> str:
+    lines = [f"# {about}"] if about else []
+    lines += [
         "# What was asked of this job. Take the # from a line, or change one, and run: strickle resume, with this folder's name.",
         f"schema = {SCHEMA}",
     ]

@@ -14,7 +14,9 @@ from strickle.pattern.rules import fall_speed
 
 ACROSS = 240
 STILL = 0.5  # m/s, above which falling metal folds its skin in (Campbell; Runyoro, Boutorabi & Campbell 1992, in Jolly 2005)
+LEAN = 0.005  # sine of the lean under which a wall faces neither up nor down
 FINGER = 0.005  # m, sand narrower than this is filled and drilled whichever way up
+NEAR = 0.001  # m, a parting this little off an edge or a flat face saves nothing and leaves a lip all round (common practice)
 SLAB = 0.003  # m, a half shallower than this is a poor pattern
 
 
@@ -53,6 +55,27 @@ def flats(heights: Array, normals: Array, areas: Array, least: float) -> list[tu
     ]
 
 
+def brims(mesh: Mesh, heights: Array, normals: Array) -> list[float]:
+    """Heights of level edges with metal facing up on one side and down on the other, such as the equator of a rim.
+
+    Kept are those whose length sums to over a tenth of the girth in plan. ``heights`` (n,) are those of the vertices, ``normals`` (m,)
+    the faces' parts along the draw.
+    """
+    ends = np.sort(np.concatenate([mesh.faces[:, [0, 1]], mesh.faces[:, [1, 2]], mesh.faces[:, [2, 0]]]), axis=1)
+    order = np.argsort(ends[:, 0] * np.int64(len(heights)) + ends[:, 1], kind="stable")
+    ends, side = ends[order], np.tile(normals, 3)[order]
+    first, second = ends[:-1], ends[1:]
+    low, high = np.minimum(side[:-1], side[1:]), np.maximum(side[:-1], side[1:])
+    rise = np.abs(heights[first[:, 0]] - heights[first[:, 1]])
+    level = (first == second).all(axis=1) & (low < -LEAN) & (high > LEAN) & (rise < 2e-5)
+    edges = first[level]
+    at, length = heights[edges].mean(axis=1), np.linalg.norm(mesh.vertices[edges[:, 0]] - mesh.vertices[edges[:, 1]], axis=1)
+    order = np.argsort(at, kind="stable")
+    groups = np.split(order, np.flatnonzero(np.diff(at[order]) > 2e-5) + 1)
+    girth = 2.0 * float(np.sort(np.ptp(mesh.vertices, axis=0))[1:].sum())
+    return [float(np.average(at[g], weights=length[g])) for g in groups if g.size and length[g].sum() > 0.1 * girth]
+
+
 def slender(top: Array, floor: float, cell: float, limit: float) -> float:
     """How much slender sand hangs in a height map: each enclosed pocket counts its depth over width over ``limit``, capped at 2.
 
@@ -83,6 +106,7 @@ class Seen(NamedTuple):
     bottom: float
     top: float
     flats: list[tuple[float, float, float]]
+    brims: list[float]
     spots: Array  # heights of the places to feed
 
 
@@ -96,14 +120,15 @@ def look(mesh: Mesh, draw: Array, spots: Array) -> Seen:
         float(turned[:, 2].min()),
         float(turned[:, 2].max()),
         flats(heights, normals @ draw, areas, 0.01 * float(areas.sum())),
+        brims(mesh, turned[:, 2], normals @ draw),
         spots @ draw if len(spots) else np.zeros(0),
     )
 
 
 def levels(seen: Seen) -> Array:
-    """Levels worth a try: flat faces, both ends and an even ladder (k,)."""
+    """Levels worth a try: flat faces, long level edges, both ends and an even ladder (k,)."""
     ladder = np.linspace(seen.bottom, seen.top, LEVELS + 1)
-    own = [z for z, _, _ in seen.flats]
+    own = [*(z for z, _, _ in seen.flats), *seen.brims]
     kept = [seen.bottom, seen.top]
     for z in [*own, *ladder]:
         if min(abs(z - k) for k in kept) > 2e-5:
@@ -125,6 +150,11 @@ def lies(seen: Seen, draw: Array, volume: float, limits: tuple[float, float], on
     tried = levels(seen) if only is None else np.array([only])
     trapped = seen.view.trapped(tried)
     kept = trapped <= trapped.min() + 0.01 * volume
+    own = np.array([*(z for z, _, _ in seen.flats), *seen.brims])
+    if only is None and own.size:
+        there = (np.abs(tried[:, None] - own) < 3e-5).any(axis=1)
+        close = there & (np.abs(tried[:, None] - tried) < NEAR)
+        kept &= trapped <= np.where(close, trapped, np.inf).min(axis=1) + 1e-6 * volume
     section = widest(seen, tried[kept]) / float(widest(seen, levels(seen)).max())
     plain = [_plain(seen, draw, float(z), float(t), min(float(s), 1.0), volume) for z, t, s in zip(tried[kept], trapped[kept], section)]
     out: list[Lie] = []

@@ -49,9 +49,9 @@ def _bigger_pot(finding: Finding, results: Results, runner: Runner) -> Cure:
 
 
 def _room_to_feed(finding: Finding, results: Results, runner: Runner) -> Cure | None:
-    """Larger risers may be held back by the pot: half as much again of the largest."""
+    """Larger risers may be held back by the pot: half as much again of the largest. None where twice the charge fits it: it holds nothing back."""
     kit = runner.stores.kit
-    if not kit.crucibles:
+    if not kit.crucibles or 2.0 * find(results, "melt", Melt).pot_needed_volume < max(c.volume for c in kit.crucibles):
         return None
     volume = math.ceil(max(c.volume for c in kit.crucibles) * 1.5 / 5e-5) * 5e-5
     return Cure(
