@@ -30,7 +30,7 @@ def plan_through(runner: Runner, *, until: str | None = None, preset: str = "sho
     stops = tuple(f for r in results.values() for f in r.stops)
     tried: tuple[Tried, ...] = ()
     if stops and cures and until is None:
-        tried = _try_changes(runner, results, stops, watch)
+        tried = _try_changes(runner, results, stops, preset, watch)
     findings = ranked([*(f for r in results.values() for f in r.findings), *told])
     return Trail(
         results=results,
@@ -74,8 +74,11 @@ def _risers_likely(results: Mapping[str, Outcome]) -> bool:
     return feeds and not (isinstance(mould, Mould) and mould.kind == "open-face")  # an open back feeds itself, and has no riser
 
 
-def _try_changes(runner: Runner, results: Mapping[str, Outcome], stops: tuple[Finding, ...], watch: Watch) -> tuple[Tried, ...]:
-    """Run each STOP's cure through the stages with the rough preset until one leaves no STOP."""
+def _try_changes(runner: Runner, results: Mapping[str, Outcome], stops: tuple[Finding, ...], preset: str, watch: Watch) -> tuple[Tried, ...]:
+    """Run each STOP's cure through the stages until one leaves no STOP.
+
+    A STOP of the freezing is tried again on the grid that raised it, for a coarser one may not show it; others on the rough grid.
+    """
     tried: list[Tried] = []
     codes: set[str] = set()
     for finding in stops:
@@ -87,7 +90,7 @@ def _try_changes(runner: Runner, results: Mapping[str, Outcome], stops: tuple[Fi
         watch(0.85, "trying a change that may lift what stops the plan")
         stores = dataclasses.replace(runner.stores, kit=cure.kit) if cure.kit is not None else None
         other = runner.variant(stores=stores, asks=cure.asks)
-        after, because, *_ = _go(other, None, "rough", watch)
+        after, because, *_ = _go(other, None, preset if finding.stage == "sound" else "rough", watch)
         left = tuple(f.code for r in after.values() for f in r.stops)
         worked = not left and not because
         try:
