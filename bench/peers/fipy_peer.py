@@ -45,9 +45,9 @@ def brick(case: Brick, dt: float) -> np.ndarray:
     for cells in (number[-1], number[:, -1], number[:, :, -1]):
         outer[cells.ravel()] += case.to_air / case.cell
     lost = fipy.CellVariable(mesh=mesh, value=outer)
-    law = fipy.TransientTerm(coeff=case.capacity) == fipy.DiffusionTerm(coeff=case.conductivity) - fipy.ImplicitSourceTerm(
-        coeff=lost
-    ) + lost * case.air
+    law = (
+        fipy.TransientTerm(coeff=case.capacity) == fipy.DiffusionTerm(coeff=case.conductivity) - fipy.ImplicitSourceTerm(coeff=lost) + lost * case.air
+    )
     solver = fipy.LinearPCGSolver(tolerance=1e-8, iterations=2000)
     for _ in range(round(case.time / dt)):
         law.solve(var=t, dt=dt, solver=solver)
