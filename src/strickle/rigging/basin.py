@@ -68,7 +68,7 @@ def place_cup(at: Array, beside: Array, sprue_top: float, size: tuple[float, flo
         x0, y0, x1, y1 = rim.bounds
         over = max(room[0] - x0, 0.0) + max(x1 - room[1], 0.0) + max(room[2] - y0, 0.0) + max(y1 - room[3], 0.0)
         cost = 20.0 * over + 2.0 * abs(math.sin(turn)) + (1.0 if turn > 1 else 0.0)
-        if (best is None or cost < best[0]) and rim.distance(tall) >= clear:
+        if (best is None or cost < best[0]) and (tall.is_empty or rim.distance(tall) >= clear):
             floor = spine.buffer(0.5 * width, quad_segs=10)
             best = cost, Cup(floor, rim, length + 2.0 * lean, width + 2.0 * lean, depth)
     return None if best is None else best[1]

@@ -79,15 +79,16 @@ class Body:
         return bool((self.marked.query(np.atleast_2d(points), distance_upper_bound=within)[0] < within).any())
 
     def section(self, z: float) -> Plan:
-        """Section at a height, to a tenth of a micrometre, as plan polygons."""
-        key = (round(z, 4),)
+        """Section at a height as plan polygons."""
+        # the height as it is: rounded, it could fall on a flat face, or on whichever of two near ones was asked for first
+        key = (float(z),)
         if key not in self.kept:
-            self.kept[key] = plan_of(self.light.slice(*key))
+            self.kept[key] = plan_of(self.light.slice(z))
         return self.kept[key]
 
     def edges(self, z: float) -> Array:
         """Edges (n, 4) x0 y0 x1 y1 of the section at a height."""
-        key = round(z, 4)
+        key = float(z)
         if key not in self.kept_edges:
             self.kept_edges[key] = segments(self.section(z))
         return self.kept_edges[key]
@@ -107,9 +108,9 @@ class Body:
 
     def shadow(self, low: float, high: float) -> Plan:
         """What of the part between two heights covers in plan."""
-        key = (round(low, 4), round(high, 4))
+        key = (float(low), float(high))
         if key not in self.kept:
-            cut = self.light.trim_by_plane((0.0, 0.0, 1.0), key[0]).trim_by_plane((0.0, 0.0, -1.0), -key[1])
+            cut = self.light.trim_by_plane((0.0, 0.0, 1.0), low).trim_by_plane((0.0, 0.0, -1.0), -high)
             self.kept[key] = shapely.Polygon() if cut.is_empty() else plan_of(cut.project())
         return self.kept[key]
 
