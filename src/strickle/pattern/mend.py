@@ -23,13 +23,21 @@ def shared(vertices: Array, faces: Array) -> Array:
     moved = vertices - vertices.min(axis=0)
     out: list[Array] = []
     for told in (moved.astype(np.float32).astype(float), np.round(moved, 6), np.round(moved / GRID), np.round(vertices / GRID)):
-        _, joined = np.unique(told, axis=0, return_inverse=True)
-        tri = joined.ravel()[faces]
-        edges = np.concatenate([tri[:, [0, 1]], tri[:, [1, 2]], tri[:, [2, 0]]])
+        tri = _joined(told)[faces]
+        edges = np.sort(np.concatenate([tri[:, [0, 1]], tri[:, [1, 2]], tri[:, [2, 0]]]), axis=1)
         own = np.concatenate([faces[:, [0, 1]], faces[:, [1, 2]], faces[:, [2, 0]]])
-        _, where, count = np.unique(np.sort(edges, axis=1), axis=0, return_index=True, return_counts=True)
+        _, where, count = np.unique(edges[:, 0] * len(told) + edges[:, 1], return_index=True, return_counts=True)
         out.append(vertices[own[where[count != 2]]])
     return np.concatenate(out).reshape(-1, 2, 3)
+
+
+def _joined(told: Array) -> Array:
+    """Number of the corner each row (n, 3) is, alike rows as one: numpy's own way with rows takes twenty times as long."""
+    order = np.lexsort(told.T[::-1])
+    fresh = np.any(told[order][1:] != told[order][:-1], axis=1)
+    number = np.zeros(len(told), dtype=np.int64)
+    number[order[1:]] = np.cumsum(fresh)
+    return number
 
 
 def mended(body: manifold3d.Manifold, side: float) -> tuple[manifold3d.Manifold, bool]:

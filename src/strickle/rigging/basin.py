@@ -64,13 +64,11 @@ def place_cup(at: Array, beside: Array, sprue_top: float, size: tuple[float, flo
     for turn in np.arange(1 if round_cup else 8) * (math.pi / 4):
         way = np.array([math.cos(heading + turn), math.sin(heading + turn)])
         spine = shapely.Point(*at) if round_cup else shapely.LineString([at, at + max(length - width, 0.1) * way])
-        floor = spine.buffer(0.5 * width, quad_segs=10)
         rim = spine.buffer(0.5 * width + lean, quad_segs=10)
-        if rim.distance(tall) < clear:
-            continue
         x0, y0, x1, y1 = rim.bounds
         over = max(room[0] - x0, 0.0) + max(x1 - room[1], 0.0) + max(room[2] - y0, 0.0) + max(y1 - room[3], 0.0)
         cost = 20.0 * over + 2.0 * abs(math.sin(turn)) + (1.0 if turn > 1 else 0.0)
-        if best is None or cost < best[0]:
+        if (best is None or cost < best[0]) and (tall.is_empty or rim.distance(tall) >= clear):
+            floor = spine.buffer(0.5 * width, quad_segs=10)
             best = cost, Cup(floor, rim, length + 2.0 * lean, width + 2.0 * lean, depth)
     return None if best is None else best[1]

@@ -17,6 +17,9 @@ from strickle.rigging.solids import Solid
 
 Plan = Any  # shapely geometry: an untyped library
 
+MOST_WAYS = 400
+"""rows of ways that are kept, some 50 kB each."""
+
 
 @dataclass(slots=True, eq=False)
 class Body:
@@ -36,6 +39,9 @@ class Body:
     outline: Plan
     marked: Any
     kept: dict[tuple[float, ...], Plan] = field(default_factory=dict)
+    kept_edges: dict[float, Array] = field(default_factory=dict)
+    kept_islands: dict[int, Array] = field(default_factory=dict)
+    kept_paths: list[Paths] = field(default_factory=list)
 
     @property
     def extent(self) -> float:
@@ -74,14 +80,35 @@ class Body:
 
     def section(self, z: float) -> Plan:
         """Section at a height as plan polygons."""
-        key = (round(z, 4),)
+        # the height as it is: rounded, it could fall on a flat face, or on whichever of two near ones was asked for first
+        key = (float(z),)
         if key not in self.kept:
             self.kept[key] = plan_of(self.light.slice(z))
         return self.kept[key]
 
+    def edges(self, z: float) -> Array:
+        """Edges (n, 4) x0 y0 x1 y1 of the section at a height."""
+        key = float(z)
+        if key not in self.kept_edges:
+            self.kept_edges[key] = segments(self.section(z))
+        return self.kept_edges[key]
+
+    def islands(self, layer: int) -> Array:
+        """Numbers from 1 of the connected pieces of one layer of voxels (nx, ny), 0 outside the metal."""
+        if layer not in self.kept_islands:
+            self.kept_islands[layer] = ndimage.label(self.metal[:, :, layer])[0]
+        return self.kept_islands[layer]
+
+    @property
+    def paths(self) -> Paths:
+        """Ways through the metal."""
+        if not self.kept_paths:
+            self.kept_paths.append(Paths(self))
+        return self.kept_paths[0]
+
     def shadow(self, low: float, high: float) -> Plan:
         """What of the part between two heights covers in plan."""
-        key = (round(low, 4), round(high, 4))
+        key = (float(low), float(high))
         if key not in self.kept:
             cut = self.light.trim_by_plane((0.0, 0.0, 1.0), low).trim_by_plane((0.0, 0.0, -1.0), -high)
             self.kept[key] = shapely.Polygon() if cut.is_empty() else plan_of(cut.project())
@@ -98,6 +125,18 @@ def plan_of(section: Any) -> Plan:
     for ring in rings[1:]:
         made = made.symmetric_difference(ring.buffer(0))
     return made
+
+
+def segments(plan: Plan) -> Array:
+    """Edges (n, 4) x0 y0 x1 y1 of a plan."""
+    out = [np.empty((0, 4))]
+    for polygon in shapely.get_parts(plan):
+        if polygon.geom_type != "Polygon":
+            continue
+        for ring in (polygon.exterior, *polygon.interiors):
+            xy = np.asarray(ring.coords)[:, :2]
+            out.append(np.hstack([xy[:-1], xy[1:]]))
+    return np.vstack(out)
 
 
 def prepare(solid: Solid, marked: Array) -> Body:
@@ -176,9 +215,15 @@ class Paths:
             cols.append(target[good])
             lengths.append(np.full(int(good.sum()), self.step * float(np.linalg.norm(offset))))
         size = len(cells)
+        self.kept: dict[int, Array] = {}
         self.graph = sparse.coo_matrix((np.concatenate(lengths), (np.concatenate(rows), np.concatenate(cols))), shape=(size, size)).tocsr()
 
     def distances(self, places: Array) -> Array:
         """Way [mm] from each place (k, 3) to every coarse metal cell: (k, cells), inf where there is none."""
-        near = np.argmin(np.linalg.norm(self.points[None] - places[:, None], axis=2), axis=1)
-        return np.asarray(csgraph.dijkstra(self.graph, directed=False, indices=near))
+        near = [int(n) for n in np.argmin(np.linalg.norm(self.points[None] - places[:, None], axis=2), axis=1)]
+        if fresh := sorted(set(near) - set(self.kept)):
+            if len(self.kept) > MOST_WAYS:
+                self.kept.clear()
+                fresh = sorted(set(near))
+            self.kept.update(zip(fresh, csgraph.dijkstra(self.graph, directed=False, indices=fresh), strict=True))
+        return np.array([self.kept[n] for n in near])

@@ -10,6 +10,7 @@ import numpy as np
 import shapely
 
 from strickle.base import Array, tell
+from strickle.kernels.edges import feel as rays
 from strickle.rigging.body import Body, Plan
 
 LEVELS = (0.04, 0.35, 0.65, 0.95)
@@ -48,38 +49,9 @@ class Outline:
     sag: Array
 
 
-def segments(plan: Plan) -> Array:
-    """Edges (n, 4) x0 y0 x1 y1 of a plan."""
-    out = [np.empty((0, 4))]
-    for polygon in shapely.get_parts(plan):
-        if polygon.geom_type != "Polygon":
-            continue
-        for ring in (polygon.exterior, *polygon.interiors):
-            xy = np.asarray(ring.coords)[:, :2]
-            out.append(np.hstack([xy[:-1], xy[1:]]))
-    return np.vstack(out)
-
-
 def feel(origins: Array, directions: Array, edges: Array) -> tuple[Array, Array, Array]:
     """Rays in plan against edges: first crossing, second crossing, number of crossings of each ray (n,)."""
-    count = len(origins)
-    first, second, crossings = np.full(count, FAR), np.full(count, FAR), np.zeros(count, dtype=int)
-    if not len(edges) or not count:
-        return first, second, crossings
-    a, e = edges[:, :2], edges[:, 2:] - edges[:, :2]
-    for part in np.array_split(np.arange(count), max(1, count * len(edges) // 400_000)):
-        o, d = origins[part], directions[part]
-        gap_x, gap_y = a[None, :, 0] - o[:, 0, None], a[None, :, 1] - o[:, 1, None]
-        turn = d[:, 0, None] * e[None, :, 1] - d[:, 1, None] * e[None, :, 0]
-        turn = np.where(np.abs(turn) < 1e-12, np.nan, turn)
-        t = (gap_x * e[None, :, 1] - gap_y * e[None, :, 0]) / turn
-        u = (gap_x * d[:, 1, None] - gap_y * d[:, 0, None]) / turn
-        hit = (u >= 0) & (u < 1) & (t > 0)
-        t = np.where(hit, t, FAR)
-        crossings[part] = hit.sum(axis=1)
-        lowest = np.partition(t, 1, axis=1)[:, :2] if t.shape[1] > 1 else np.hstack([t, np.full_like(t, FAR)])
-        first[part], second[part] = lowest[:, 0], lowest[:, 1]
-    return first, second, crossings
+    return rays(origins, directions, edges, FAR)
 
 
 def outline_points(section: Plan, width: float) -> Outline:
@@ -161,22 +133,23 @@ def find_places(
     low, high = (-3.0, height + 3.0) if side > 0 else (-height - 3.0, 3.0)
     band = body.shadow(low, high)
     shapely.prepare(band)
+    apart = max(8.0, 0.6 * width)
+    beside = np.zeros(len(at), dtype=bool)  # too near a place that was taken
     for i in np.flatnonzero(good)[np.argsort(-score[good])]:
-        if any(np.linalg.norm(at[i] - p.at) < max(8.0, 0.6 * width) for p in places):
+        if beside[i]:
             continue
-        across = np.array([-inward[i, 1], inward[i, 0]])
-        spots = np.array([[*(at[i] + k * width * across + r * inward[i]), side * f * height] for k, r, f in _touches(reach[i])])
-        if body.is_marked(spots):
+        if body.marked is not None and body.is_marked(_spots(at[i], inward[i], side, width, height, reach[i])):
             counts["marked face"] += 1
             continue
         way = _way_out(at[i], inward[i], width, clear)
-        if way.intersection(band).area > 0.5:
+        if band.intersects(way) and way.intersection(band).area > 0.5:
             counts["way out blocked by the part"] += 1
             continue
         if not taken.is_empty and way.intersects(taken):
             counts["taken by a riser"] += 1
             continue
         places.append(Place(at[i], inward[i], side, width, height, float(slant[i]), float(score[i]), float(ball[i])))
+        beside |= np.linalg.norm(at - at[i], axis=1) < apart
         if len(places) == 14:
             break
     return places
@@ -185,6 +158,12 @@ def find_places(
 def _tell(counts: Counter[str], reason: str, failed: Array) -> None:
     if failed.any():
         counts[reason] += int(failed.sum())
+
+
+def _spots(at: Array, inward: Array, side: int, width: float, height: float, reach: Array) -> Array:
+    """Where a bar's corners and middle would meet the face (12, 3)."""
+    across = np.array([-inward[1], inward[0]])
+    return np.array([[*(at + k * width * across + r * inward), side * f * height] for k, r, f in _touches(reach)])
 
 
 def _touches(reach: Array) -> list[tuple[float, float, float]]:
@@ -196,7 +175,7 @@ def _feel_face(body: Body, side: int, height: float, width: float, at: Array, in
     across = np.column_stack([-inward[:, 1], inward[:, 0]])
     reaches, chords, whole = [], [], np.ones(len(at), dtype=bool)
     for level in LEVELS:
-        edges = segments(body.section(side * level * height))
+        edges = body.edges(side * level * height)
         for place in PLACES:
             first, second, crossings = feel(at + place * width * across - STAND * inward, inward, edges)
             whole &= (first < STAND + max(3.0, 0.6 * height) + 0.35 * width) & (crossings % 2 == 0)

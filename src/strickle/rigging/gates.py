@@ -9,11 +9,10 @@ from dataclasses import dataclass
 
 import numpy as np
 import shapely
-from scipy import ndimage
 
 from strickle.base import Array
-from strickle.rigging.body import Body, Paths, Plan
-from strickle.rigging.faces import LEVELS, Place, feel, find_places, outline_points, segments
+from strickle.rigging.body import Body, Plan
+from strickle.rigging.faces import LEVELS, Place, feel, find_places, outline_points
 from strickle.rigging.solids import DRAFT, REACH, Solid, around, bar_section, contact, pieces_over, wedge_bar
 
 HEIGHTS = (12.0, 10.0, 8.0, 6.0, 5.0, 4.0, 3.0, 2.5, 2.0)
@@ -115,7 +114,7 @@ def _depth(body: Body, place: Place, width: float) -> float | None:
     for level in LEVELS:
         half = 0.5 * width - lean * level
         spots = np.array([place.at + k * half * across - stand * place.inward for k in (-0.98, -0.5, 0.0, 0.5, 0.98)])
-        edges = segments(body.section(place.side * level * place.height))
+        edges = body.edges(place.side * level * place.height)
         first, second, _ = feel(spots, np.tile(place.inward, (5, 1)), edges)
         if (first > 500).any():
             return None
@@ -133,24 +132,23 @@ def fall_below(body: Body, point: Array, level: float) -> float:
     i, j, k = body.index(point[None])[0]
     top = int(np.clip(np.floor((level - body.origin[2]) / body.cell), 0, body.metal.shape[2] - 1))
     k = min(k, top)
-    near = body.metal[:, :, : k + 1]
-    reached = np.zeros(body.metal.shape[:2], dtype=bool)
-    layer = near[:, :, k]
-    if not layer.any():
+    names = body.islands(k)
+    cells = np.argwhere(names)
+    if not len(cells):
         return 0.0
-    cells = np.argwhere(layer)
     seed = cells[np.argmin(np.linalg.norm(cells - (i, j), axis=1))]
     if np.linalg.norm(seed - (i, j)) * body.cell > 8.0:
         return 0.0
+    reached = np.zeros(names.shape, dtype=bool)
     reached[tuple(seed)] = True
     for lower in range(k, -1, -1):
-        layer = near[:, :, lower]
-        names, _ = ndimage.label(layer)
-        hit = np.unique(names[reached & layer])
-        hit = hit[hit > 0]
-        if not len(hit):
+        names = body.islands(lower)
+        hit = np.zeros(int(names.max()) + 1, dtype=bool)
+        hit[names[reached]] = True
+        hit[0] = False
+        if not hit.any():
             return float(max(level - (body.origin[2] + (lower + 1) * body.cell), 0.0))
-        reached = np.isin(names, hit)
+        reached = hit[names]
     return float(max(level - body.low[2], 0.0))
 
 
@@ -166,7 +164,6 @@ def picks(
     body: Body, section: float, taken: Plan, clear: float, counts: Counter[str], most: int = 3, heights: tuple[float, ...] = HEIGHTS
 ) -> list[Pick]:
     """Sets of up to ``most`` places that could carry ingates of ``section`` [mm2] together, best first."""
-    paths = Paths(body)
     found: list[Pick] = []
     scale = 100.0 / float(np.linalg.norm(body.high - body.low))
     for number in range(1, most + 1):
@@ -180,7 +177,7 @@ def picks(
             if len(places) < number:
                 continue
             places = places if number == 1 else places[: 10 if number == 2 else 7]
-            ways = paths.distances(np.array([p.middle for p in places]))
+            ways = body.paths.distances(np.array([p.middle for p in places]))
             falls = [fall_below(body, p.middle, 0.0 if side > 0 else -height) for p in places]
             for chosen in itertools.combinations(range(len(places)), number):
                 cost = _cost(body, [places[c] for c in chosen], ways[list(chosen)], scale)

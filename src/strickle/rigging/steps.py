@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+import functools
 from dataclasses import dataclass
 
 import manifold3d as m3
@@ -85,20 +86,25 @@ def rig(part: Part, pattern: Pattern, mould: Mould, metal: Metal, stores: Stores
 
 
 def _place(part: Part, pattern: Pattern, mould: Mould, ask: RiggingAsk) -> Place:
-    corners = pattern.cavity.vertices
-    frame = Frame(0.5 * (corners.min(axis=0) + corners.max(axis=0)))
-    solid = frame.solid(pattern.cavity)
-    body = prepare(solid, _marked(part, pattern, frame, ask))
+    frame, body = _ready(part, pattern, tuple(ask.marked))
     shift = np.repeat(frame.shift, 2)
     room = (mould.room_for_rigging - shift) * MM
     return Place(part, pattern, mould, frame, body, float(mould.box[5]) * MM, room, max(LEAST_CLEAR, mould.between_margin) * MM)
 
 
-def _marked(part: Part, pattern: Pattern, frame: Frame, ask: RiggingAsk) -> Array:
+@functools.lru_cache(maxsize=1)
+def _ready(part: Part, pattern: Pattern, marked: tuple[int, ...]) -> tuple[Frame, Body]:
+    """The part made ready for placing: the same for every lay of a search, so the last one is kept with the sections it has cut."""
+    corners = pattern.cavity.vertices
+    frame = Frame(0.5 * (corners.min(axis=0) + corners.max(axis=0)))
+    return frame, prepare(frame.solid(pattern.cavity), _marked(part, pattern, frame, marked))
+
+
+def _marked(part: Part, pattern: Pattern, frame: Frame, marked: tuple[int, ...]) -> Array:
     """Points (n, 3) about a millimetre apart on the marked faces, room's frame."""
-    if not ask.marked:
+    if not marked:
         return np.empty((0, 3))
-    corners = part.mesh.vertices[part.mesh.faces[list(ask.marked)]]
+    corners = part.mesh.vertices[part.mesh.faces[list(marked)]]
     corners = frame.inward((corners @ pattern.turn.T) * pattern.scale + pattern.shift)
     points = []
     for a, b, c in corners:

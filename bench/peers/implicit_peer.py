@@ -7,7 +7,7 @@ which brings its error down to ours; on the 2 mm grid (0.6 M cells) it takes the
 whole is reckoned from those and marked so.  Error: time to solidus of every metal cell against our
 own run with steps eight times finer, which the twin test holds within 0.02 % of a plain explicit march.
 
-    python bench/freeze_peer.py
+    python bench/peers/implicit_peer.py
 """
 
 import os
