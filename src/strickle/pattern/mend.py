@@ -15,6 +15,7 @@ from strickle.pattern.undercut import plain
 SMOOTH = 2e-3  # mm, surface moved at most to be rid of slivers
 BAR = 0.02  # mm, reach of the first bars; grown where it does not serve
 TRIES = 6
+HOPELESS = 3  # times the fewest shared edges met so far: bars that make so many more will never be rid of them
 GRID = 1e-5  # mm: corners nearer than this are one corner in a file of metres to eight places
 
 
@@ -51,7 +52,7 @@ def mended(body: manifold3d.Manifold, side: float) -> tuple[manifold3d.Manifold,
         bad = shared(*plain(made))
         if len(bad) < fewest:
             best, fewest = made, len(bad)
-        if not len(bad):
+        if not len(bad) or len(bad) > HOPELESS * fewest:
             break
         # ends that nearly coincide would give bars that nearly coincide, and the fault again
         ends = np.unique(np.round(bad, 3), axis=0)
