@@ -122,7 +122,7 @@ def fakes(
     return tuple(make(stage) for stage in stages.STAGES)
 
 
-def cards(trail: Any, kit: Any, units: str) -> dict[str, bytes]:
+def cards(trail: Any, kit: Any, units: str, paper: str = "") -> dict[str, bytes]:
     """Stands in for the card room, which cannot draw stand-ins."""
     return {"card.pdf": f"{trail.verdict.code} {units}".encode()}
 

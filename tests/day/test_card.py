@@ -1,11 +1,14 @@
 # ruff: noqa: E501
-"""The card: made from results, two pages, no label over another, cautions exactly where their conditions hold."""
+"""The card: made from results, on either paper, in either units, from its own font, cautions exactly where their conditions hold."""
 
 from __future__ import annotations
 
+import html
 import json
 import re
+import shutil
 import struct
+import subprocess
 import sys
 import tempfile
 import zlib
@@ -20,11 +23,11 @@ import card_factory as factory
 from strickle.base import BadInput, render, shown
 from strickle.card import Card, safety
 from strickle.card.frame import Frame
-from strickle.card.labels import Ground, Label, clean, overlap, place
+from strickle.card.lettering import plain
 from strickle.card.palette import banded, nice_step, oklab, shade_of
 from strickle.card.picture import Field
 from strickle.card.png import png
-from strickle.card.section import Bodies, middle_of, plan, section
+from strickle.card.section import Bodies, middle_of
 from strickle.card.slices import informative, upright
 from strickle.card.steps import write, written
 
@@ -52,22 +55,25 @@ def caught(monkeypatch):
     real = steps.compose
 
     def spy(data, files):
-        out = real(data, files)
         kept.clear()
         kept.update(data)
-        return out
+        return real(data, files)
 
     monkeypatch.setattr(steps, "compose", spy)
     return kept
 
 
-@pytest.mark.parametrize(("paper", "units"), [("a4", "metric"), ("us-letter", "us")])
-def test_two_pages_that_say_the_results(results, findings, caught, paper, units):
+@pytest.mark.parametrize(("paper", "units"), [("a4", "metric"), ("letter", "us"), ("a4", "us"), ("letter", "metric")])
+def test_three_pages_that_say_the_results(results, findings, caught, paper, units):
+    """The day, the mould, what to know, on either paper."""
     card, files = written(verdict=factory.CASTABLE, findings=findings, kit=factory.kit(), paper=paper, units=units, **results)
     assert isinstance(card, Card)
-    assert card.pages == 2
+    assert card.pages == 3
+    assert card.paper == paper
+    assert caught["day_size"] >= 8.5
     assert set(files) == set(card.names) >= {"card.pdf", "section.svg", "plan.svg", "casting.png", "casting.svg"}
     assert files["card.pdf"].startswith(b"%PDF")
+    assert not outside(files["card.pdf"], paper)
     for name in (str(Path.home()), str(Path(__file__).resolve().parents[2]), tempfile.gettempdir()):
         assert not any(name.encode() in data for data in files.values())
     text = words(caught)
@@ -85,6 +91,96 @@ def test_two_pages_that_say_the_results(results, findings, caught, paper, units)
     assert "{{q:" not in text
     at = text.find("mould" if units == "us" else "mold")
     assert at < 0, text[max(0, at - 60) : at + 60]
+
+
+SHEETS = {"a4": (210.0, 297.0), "letter": (215.9, 279.4)}
+needs_poppler = pytest.mark.skipif(shutil.which("pdftotext") is None, reason="pdftotext is not installed")
+
+
+def words_of(pdf: bytes) -> list[tuple[int, str, tuple[float, float, float, float]]]:
+    """Words of a PDF with their page and box [mm], as another program reads it; empty where that program is not installed."""
+    if shutil.which("pdftotext") is None:
+        return []
+    done = subprocess.run(["pdftotext", "-bbox", "-", "-"], input=pdf, capture_output=True, check=True)
+    found, page = [], 0
+    for line in done.stdout.decode().splitlines():
+        page += "<page " in line
+        if hit := re.search(r'<word xMin="([\d.-]+)" yMin="([\d.-]+)" xMax="([\d.-]+)" yMax="([\d.-]+)">(.*)</word>', line):
+            found.append((page, html.unescape(hit[5]), tuple(float(hit[k]) * 25.4 / 72 for k in (1, 2, 3, 4))))
+    return found
+
+
+def outside(pdf: bytes, paper: str) -> list[str]:
+    """Words that lie over the margins of their page."""
+    wide, high = SHEETS[paper]
+    return [word for _, word, (x0, y0, x1, y1) in words_of(pdf) if x0 < 11.5 or y0 < 6.0 or x1 > wide - 11.5 or y1 > high - 4.0]
+
+
+def test_paper_goes_with_the_units_unless_asked(results):
+    known = {"verdict": factory.STOPPED, "findings": [], "kit": factory.kit(), "metal": results["metal"], "part": results["part"]}
+    assert written(**known)[0].paper == "a4"
+    assert written(units="us", **known)[0].paper == "letter"
+    assert written(units="us", paper="a4", **known)[0].paper == "a4"
+
+
+@needs_poppler
+def test_what_is_read_at_the_bench_is_large_enough(results, findings):
+    """Letters by the height of the boxes their font gives them, against the title's known size."""
+    pdf = write(verdict=factory.CASTABLE, findings=findings, kit=factory.kit(), **results)["card.pdf"]
+    first = [(word, box[3] - box[1]) for page, word, box in words_of(pdf) if page == 1]
+    title = next(height for word, height in first if word == "idler-arm") / 20.0
+    footer = {"strickle", "shop", "card", "·", "idler-arm", "page", "of", "1", "3"}
+    small = {word for word, height in first if height < 8.4 * title} - footer
+    assert not small - {"HOLD"}, small
+
+
+@needs_poppler
+def test_us_card_names_no_metric_unit(results, findings, caught):
+    pdf = write(verdict=factory.CASTABLE, findings=findings, kit=factory.kit(), units="us", **results)["card.pdf"]
+    text = " ".join(word for _, word, _ in words_of(pdf))
+    assert "inches" in text
+    assert "°F" in text
+    told = re.sub(r"\(2 mm\)", "", text[: text.index("Sources used")])  # a drill or wire is told in both
+    assert not re.findall(r"\b(?:mm|cm³|kg|°C|m/s|mm²)\b|°C", told)
+
+
+def test_only_the_packaged_font_is_used(results, findings):
+    files = write(verdict=factory.CASTABLE, findings=findings, kit=factory.kit(), **results)
+    fonts = set(re.findall(rb"/BaseFont\s*/([\w+-]+)", files["card.pdf"]))
+    assert {re.sub(rb"^[A-Z]{6}\+", b"", font) for font in fonts} == {b"AtkinsonHyperlegibleNext-Regular", b"AtkinsonHyperlegibleNext-Bold"}
+    assert len(re.findall(rb"/FontFile[23]?\b", files["card.pdf"])) == len(fonts)  # each embedded
+    for name in ("section.svg", "plan.svg", "casting.svg"):
+        assert set(re.findall(rb'font-family="([^"]*)"', files[name])) == {b"Atkinson Hyperlegible Next, sans-serif"}, name
+
+
+NAMES = [
+    '#read("x") #include "/etc/passwd" $x^2$ *bold* _it_ @ref <lab> \\ `raw`',
+    "// no comment /* nor */ = head - item + 1. [#] ~ -- --- 'q' \"q\"",
+    "Ärmel für Drehbank № 7 – żółty čep ĳ Ωß" + "x" * 22,
+    "шкив 轮 \u202eevil\u202c \x07bell\nline",
+]
+
+
+@pytest.mark.parametrize("name", NAMES)
+def test_a_name_is_plain_text_whatever_it_holds(results, findings, caught, name):
+    import dataclasses
+
+    part = dataclasses.replace(results["part"], file=name + ".stl")
+    metal = dataclasses.replace(results["metal"], name=name)
+    card, files = written(verdict=factory.CASTABLE, findings=findings, kit=factory.kit(), **{**results, "part": part, "metal": metal})
+    assert card.pages == 3
+    assert caught["title"] == plain(name)
+    pdf = files["card.pdf"]
+    read = "".join(word for page, word, _ in words_of(pdf) if page == 1)
+    assert not read or plain(name).replace(" ", "")[:30] in read
+    assert not outside(pdf, "a4")
+    assert b".notdef" not in pdf
+
+
+def test_letters_the_font_lacks_are_told():
+    assert plain("шкив") == "????"
+    assert plain("ﬁt Ǆ ①") == "fit DZ 1"
+    assert plain("a\u202eb\x00c\td") == "ab c d"
 
 
 def test_same_results_same_bytes(results, findings):
@@ -112,16 +208,19 @@ def test_no_day_is_printed_unless_the_verdict_is_castable(results, findings, cau
     assert caught["steps"] == []
 
 
-def test_many_findings_and_pieces_run_over_to_a_third_page(results, caught):
+def test_what_is_too_much_for_a_page_runs_over_in_full(results, caught):
     import dataclasses
 
-    many = [dataclasses.replace(results["sound"].findings[0], says=f"Finding {i} of many") for i in range(10)]
-    more = tuple(dataclasses.replace(results["rigging"].pieces[0], name=f"former-{i}") for i in range(22))
+    many = [dataclasses.replace(results["sound"].findings[0], says=f"Finding {i} of many") for i in range(24)]
+    more = tuple(dataclasses.replace(results["rigging"].pieces[0], name=f"former-{i}") for i in range(50))
     rigging = dataclasses.replace(results["rigging"], pieces=(*results["rigging"].pieces, *more))
-    card, _ = written(verdict=factory.CASTABLE, findings=many, kit=factory.kit(), **{**results, "rigging": rigging})
-    assert card.pages == 3
-    assert 3 <= caught["findings_first"] + caught["findings_under"] < len(many)
+    card, files = written(verdict=factory.CASTABLE, findings=many, kit=factory.kit(), **{**results, "rigging": rigging})
+    assert card.pages >= 4
     assert caught["pieces_second"] < len(caught["pieces"])
+    assert len(caught["findings"]) == len(many)
+    assert not outside(files["card.pdf"], "a4")
+    read = " ".join(word for _, word, _ in words_of(files["card.pdf"]))
+    assert not read or all(f"Finding {i} of many" in read and f"former-{i}" in read for i in range(24))
 
 
 def test_paper_and_units_are_checked(results):
@@ -198,6 +297,7 @@ def test_the_hand_pours_longer_than_the_part_fills(results, caught):
     write(verdict=factory.CASTABLE, findings=[], kit=factory.kit(), **results)
     told = step_called(caught, "Weights on, pour")["text"]
     assert "7.1–9.7 s" in told
+    assert step_called(caught, "Weights on, pour")["time"] == "7.1–9.7 s"
     assert "part itself is full after 5.2–7 s" in told
     assert ["Pour for", "7.1–9.7", "s"] in caught["numbers"]
     assert ["Mould fills in", "5.2–7 s"] in caught["quantities"]
@@ -267,7 +367,7 @@ def test_without_knock_out_no_day_is_printed(results, caught):
     assert not caught["stopped"]
     assert caught["steps"] == []
     assert set(card.cautions) == {"spill", "burn"}
-    assert ["Knock out after", "not", "computed"] in caught["numbers"]
+    assert ["Knock out after", "not", "computed"] in caught["main"]
     assert "not known" not in words(caught)
 
 
@@ -307,39 +407,6 @@ def test_shared_notes_are_said_once():
 # ------------------------------------------------------------------ drawings
 
 
-@pytest.mark.parametrize("size", [((186.0, 79.0), (112.0, 80.0)), ((150.0, 60.0), (90.0, 60.0))])
-def test_labels_and_figures_never_overlap(results, size, monkeypatch):
-    from strickle.card import frame
-
-    seen = []
-    real = frame.place
-
-    def spy(labels, ground, hard):
-        placed, left = real(labels, ground, hard)
-        seen.append((placed, tuple(hard), ground))
-        return placed, left
-
-    monkeypatch.setattr(frame, "place", spy)
-    r = results
-    bodies = Bodies.of(r["pattern"], r["rigging"])
-    plane = informative(r["part"], r["pattern"], r["rigging"], r["sound"], middle_of(r["pattern"].cavity))
-    section(plane, r["pattern"], r["mould"], r["rigging"], r["sound"], bodies, size[0], "us")
-    plan(plane, r["pattern"], r["mould"], r["rigging"], bodies, size[1], "us")
-    assert len(seen) == 2
-    for placed, hard, ground in seen:
-        assert len(placed) > 5
-        assert clean(placed, hard, (0, 0, ground.width, ground.height))
-
-
-def test_labels_that_find_no_room_are_handed_back():
-    ground = Ground(60.0, 12.0)
-    labels = [Label(f"a long label number {i}", (30.0, 6.0)) for i in range(6)]
-    placed, left = place(labels, ground, [])
-    assert left
-    assert len(placed) + len(left) == len(labels)
-    assert not any(overlap(a.box, b.box) for i, a in enumerate(placed) for b in placed[i + 1 :])
-
-
 def test_section_is_a_slice_of_the_solids(results):
     r = results
     bodies = Bodies.of(r["pattern"], r["rigging"])
@@ -376,6 +443,66 @@ def test_palette_darkens_evenly():
     assert nice_step(260.0) == 50.0
     bands = oklab(banded(np.array([5.0, 15.0, 25.0]), 10.0, 30.0))[:, 0]
     assert (np.diff(bands) < -0.1).all()
+
+
+def grey(colours: np.ndarray) -> np.ndarray:
+    """What a black-and-white printer makes of sRGB colours: luminance, Rec. 709 weights on linear light, back through the curve."""
+    linear = np.where(colours <= 0.04045, colours / 12.92, ((colours + 0.055) / 1.055) ** 2.4) @ np.array([0.2126, 0.7152, 0.0722])
+    return np.where(linear <= 0.0031308, 12.92 * linear, 1.055 * linear ** (1 / 2.4) - 0.055)
+
+
+def test_printed_grey_later_is_darker_and_bands_stay_apart():
+    assert (np.diff(grey(shade_of(np.linspace(0.0, 1.0, 128)))) < 0).all()
+    for count in (3, 5, 8):
+        bands = grey(banded(np.arange(count) + 0.5, 1.0, float(count)))
+        assert (np.diff(bands) < -0.05).all()  # a step the eye tells apart side by side
+
+
+def picture_of_a_wall(marks: bool) -> np.ndarray:
+    """A wall looked at straight on: light grey with a band change across its middle, its left half marked."""
+    from strickle.kernels import shade
+
+    square = np.array([[-1.0, 0, -1], [1, 0, -1], [1, 0, 1], [-1, 0, 1]])
+    faces = np.array([[0, 1, 2], [0, 2, 3]])
+
+    def paint(points, normals):
+        band = (points[:, 2] > 0.0).astype(np.int64)
+        return np.full((len(points), 3), 0.8), band, (points[:, 0] < 0.0) & marks
+
+    return shade.still(square, faces, shade.view(0.0, 0.0), 200, 200, paint_points=paint)
+
+
+def test_bands_are_parted_by_a_line_and_marks_are_hatched():
+    bare, hatched = picture_of_a_wall(False)[..., 0].astype(int), picture_of_a_wall(True)[..., 0].astype(int)
+    flat = bare[60, 100]
+    assert bare[96:104, 60:140].min() < 0.6 * flat  # the line between bands, all along
+    assert (bare[96:104, 20:180].min(axis=0) < 0.8 * flat).all()
+    assert (bare[20:90, 20:180] == flat).all()
+    left, right = hatched[20:90, 20:90], hatched[20:90, 110:180]
+    assert (right == flat).all()
+    dark = (left < 0.5 * flat).mean()
+    assert 0.1 < dark < 0.5
+
+
+def test_marked_faces_are_hatched_without_a_field():
+    from strickle.kernels import shade
+
+    square = np.array([[-1.0, 0, -1], [1, 0, -1], [1, 0, 1], [-1, 0, 1]])
+    faces = np.array([[0, 1, 2], [0, 2, 3]])
+    picture = shade.still(square, faces, shade.view(0.0, 0.0), 100, 100, colours=np.full((2, 3), 0.8), marked_faces=np.array([1, 0]))
+    below, above = picture[70, 60:90, 0].astype(int), picture[30, 10:40, 0].astype(int)
+    assert np.ptp(below) > 80
+    assert np.ptp(above) == 0
+
+
+def test_a_late_scale_still_tells_places_apart():
+    values = np.linspace(31.0, 56.0, 6 * 5 * 4).reshape(6, 5, 4)
+    field = Field.of(values, np.zeros(3), 0.01)
+    assert field.low == 30.0
+    assert field.bands >= 4
+    early, late = grey(field.colours(np.array([31.0, 55.0])))
+    assert early - late > 0.5
+    assert Field.of(values - 30.0, np.zeros(3), 0.01).low == 0.0
 
 
 def test_field_is_sampled_trilinearly_and_falls_back_to_the_nearest():
@@ -432,3 +559,42 @@ def test_png_reads_back():
     assert (np.cumsum(rows[:, 1:], axis=0, dtype=np.uint8).reshape(7, 5, 4) == picture).all()
     with pytest.raises(ValueError, match="uint8"):
         png(picture.astype(float))
+
+
+# ------------------------------------------------------------------ paper through the job
+
+
+def test_paper_is_kept_in_the_recipe(tmp_path):
+    from strickle.job.recipe import Recipe, read_recipe, write_recipe
+
+    path = tmp_path / "job.toml"
+    write_recipe(path, Recipe(file="a.stl", paper="letter"))
+    assert read_recipe(path).paper == "letter"
+    write_recipe(path, Recipe(file="a.stl", paper="a4"))
+    assert read_recipe(path).paper == "a4"
+    write_recipe(path, Recipe(file="a.stl"))
+    assert read_recipe(path).paper is None
+    path.write_text('schema = 1\npaper = "a9"\n[part]\nfile = "a.stl"\n')
+    with pytest.raises(BadInput, match="paper"):
+        read_recipe(path)
+
+
+def test_the_job_hands_the_paper_to_the_card(tmp_path, monkeypatch):
+    import fakes
+    from strickle.job import stages
+    from strickle.job.demo import bracket_stl
+    from strickle.job.planning import plan, resume
+
+    seen = []
+    monkeypatch.setattr(stages, "STAGES", fakes.fakes())
+    monkeypatch.setattr("strickle.job.planning.card_files", lambda trail, kit, units, paper: seen.append(paper) or {"card.pdf": paper.encode()})
+    part = tmp_path / "bracket.stl"
+    part.write_bytes(bracket_stl())
+    made = plan(part, out=tmp_path / "job", unit="mm", paper="letter")
+    resume(made.folder)
+    resume(made.folder, paper="a4")
+    assert seen[0] == "letter"
+    assert seen[-1] == "a4"
+    assert (made.folder / "cards" / "card.pdf").read_bytes() == b"a4"
+    with pytest.raises(BadInput, match="paper"):
+        resume(made.folder, paper="a9")

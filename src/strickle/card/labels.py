@@ -1,33 +1,40 @@
-"""Labels on a drawing: placed so that no two overlap, nor any with a dimension's figure; checked before they are handed back.
+"""Labels on a drawing: placed so that none covers another, a leader, a figure, a dimension or an outline; proved before they are handed back.
 
-Positions are tried on a raster of the sheet: over sand costs nothing, over metal or lines something, over another label or figure is refused.
-A label that finds no place is handed back by name, to be printed under the drawing instead: nothing is drawn over anything, nothing lost.
+Places are tried on a raster of the sheet: over sand costs nothing, over metal or thin lines something, over an outline, another label or a
+figure is refused. A label that finds no place is replaced by a number, whose words stand in the key beside the drawing: nothing is drawn over
+anything, nothing lost. What was placed is tested again by exact geometry (``Proof``), without the raster.
 """
 
 from __future__ import annotations
 
 from collections.abc import Sequence
-from dataclasses import dataclass
+from dataclasses import dataclass, replace
 from typing import Any
 
 import numpy as np
 
 from strickle.base import Array
 from strickle.card.lettering import wide
+from strickle.card.proof import Box, Written
 
-Box = tuple[float, float, float, float]
-PAD, GRAIN, STEP, GAP = 0.9, 1.0, 1.5, 0.6
+PAD, GRAIN, FINE, STEP, GAP = 0.9, 1.0, 0.5, 1.5, 0.6
+NEAR = 1.5  # a leader shorter than this [mm] would hide under its own label
 
 
 @dataclass(frozen=True, slots=True)
 class Label:
-    """Words with the point they speak of [mm on the sheet]. ``leader`` False for words that name a region by standing in it."""
+    """Words with the point they speak of [mm on the sheet].
+
+    ``leader`` False for words that name a region by standing in it; ``stays`` is that region. ``key`` holds the words a number stands for.
+    """
 
     words: str
     at: tuple[float, float]
     leader: bool = True
     bold: bool = False
     size: float = 3.0
+    stays: Box | None = None
+    key: str = ""
 
 
 @dataclass(frozen=True, slots=True)
@@ -39,21 +46,11 @@ class Placed:
     foot: tuple[float, float]
     cost: float = 0.0
 
-
-def overlap(a: Box, b: Box) -> bool:
-    """Whether two boxes share any area."""
-    return a[0] < b[2] - 1e-9 and b[0] < a[2] - 1e-9 and a[1] < b[3] - 1e-9 and b[1] < a[3] - 1e-9
-
-
-def clean(placed: Sequence[Placed], hard: Sequence[Box], sheet: Box) -> bool:
-    """Whether no box overlaps another, none a figure, and all lie on the sheet."""
-    boxes = [p.box for p in placed]
-    for i, one in enumerate(boxes):
-        if one[0] < sheet[0] - 1e-6 or one[1] < sheet[1] - 1e-6 or one[2] > sheet[2] + 1e-6 or one[3] > sheet[3] + 1e-6:
-            return False
-        if any(overlap(one, other) for other in boxes[i + 1 :]) or any(overlap(one, other) for other in hard):
-            return False
-    return not any(overlap(a, b) for i, a in enumerate(hard) for b in hard[i + 1 :])
+    def written(self) -> Written:
+        """As it is proved."""
+        label = self.label
+        leader = (*label.at, *self.foot) if label.leader else None
+        return Written(label.words, self.box, label.size, label.bold, plate=label.leader, leader=leader, stays=label.stays)
 
 
 class Ground:
@@ -62,6 +59,8 @@ class Ground:
     def __init__(self, width: float, height: float) -> None:
         self.width, self.height = width, height
         self.cost = np.zeros((int(height / GRAIN) + 1, int(width / GRAIN) + 1))
+        self.shut = np.zeros((int(height / FINE) + 3, int(width / FINE) + 3), dtype=bool)
+        self.walls: list[Any] = []
 
     def area(self, shape: Any, cost: float) -> None:
         """Lay a cost on a shapely area given in sheet millimetres."""
@@ -78,6 +77,29 @@ class Ground:
         rows = np.clip(((y1 + t * (y2 - y1)) / GRAIN).astype(int), 0, self.cost.shape[0] - 1)
         cols = np.clip(((x1 + t * (x2 - x1)) / GRAIN).astype(int), 0, self.cost.shape[1] - 1)
         self.cost[rows, cols] += cost
+
+    def wall(self, lines: Any) -> None:
+        """Lines (shapely, sheet millimetres) that no label may cover."""
+        import shapely
+
+        if lines.is_empty:
+            return
+        self.walls.append(lines)
+        points = shapely.get_coordinates(shapely.segmentize(lines, 0.4 * FINE))
+        rows = np.clip((points[:, 1] / FINE).astype(int) + 1, 0, self.shut.shape[0] - 1)
+        cols = np.clip((points[:, 0] / FINE).astype(int) + 1, 0, self.shut.shape[1] - 1)
+        self.shut[rows, cols] = True
+
+    def covered(self, boxes: Array) -> Array:
+        """Which boxes (n, 4) come to lie on a wall, or so near it that it is as good as on it."""
+        table = np.zeros((self.shut.shape[0] + 1, self.shut.shape[1] + 1), dtype=np.int64)
+        table[1:, 1:] = self.shut.astype(np.int64).cumsum(0).cumsum(1)
+        low = np.clip((boxes[:, :2] / FINE).astype(int), 0, None)
+        high = (boxes[:, 2:] / FINE).astype(int) + 3
+        c0, r0 = np.minimum(low[:, 0], table.shape[1] - 1), np.minimum(low[:, 1], table.shape[0] - 1)
+        c1, r1 = np.minimum(high[:, 0], table.shape[1] - 1), np.minimum(high[:, 1], table.shape[0] - 1)
+        out: Array = (table[r1, c1] - table[r0, c1] - table[r1, c0] + table[r0, c0]) > 0
+        return out
 
     def sums(self, boxes: Array) -> Array:
         """Cost under each box (n, 4)."""
@@ -134,6 +156,11 @@ class _Choices:
         self.cost = ground.sums(self.boxes) + 0.9 * reach
         if label.leader:
             self.cost += 30.0 * (reach < 3.0) + 1.6 * ground.along(self.fx, self.fy, label.at)
+            self.cost[reach < NEAR] = np.inf
+        self.cost[ground.covered(self.boxes)] = np.inf
+        if label.stays is not None:
+            x0, y0, x1, y1 = label.stays
+            self.cost[(self.boxes[:, 0] < x0) | (self.boxes[:, 1] < y0) | (self.boxes[:, 2] > x1) | (self.boxes[:, 3] > y1)] = np.inf
         for box in hard:
             self._shut(self.cost, box)
         for px, py in points:
@@ -160,7 +187,7 @@ class _Choices:
             if other.label.leader:
                 cost[_through(*other.label.at, *other.foot, *self.boxes.T)] = np.inf
                 if self.label.leader:
-                    cost += 60.0 * _crossed(self.fx, self.fy, self.label.at, other)
+                    cost[_crossed(self.fx, self.fy, self.label.at, other)] = np.inf
         pick = int(np.argmin(cost))
         if not np.isfinite(cost[pick]):
             return None
@@ -184,7 +211,7 @@ def _tried(choices: Sequence[_Choices], order: Sequence[int]) -> tuple[float, di
 
 
 def place(labels: Sequence[Label], ground: Ground, hard: Sequence[Box]) -> tuple[list[Placed], list[Label]]:
-    """Place every label that finds room; the rest is handed back second. Raises AssertionError if anything overlaps.
+    """Place every label that finds room; the rest is handed back second.
 
     Several orders are tried, since who comes first takes the best place.
     """
@@ -193,6 +220,30 @@ def place(labels: Sequence[Label], ground: Ground, hard: Sequence[Box]) -> tuple
     points = [label.at for label in labels if label.leader]
     choices = [_Choices(label, ground, hard, [p for p in points if p != label.at]) for label in labels]
     _, placed = min((_tried(choices, order) for order in orders), key=lambda tried: tried[0])
-    done = [placed[i] for i in usual if i in placed]
-    assert clean(done, hard, (0.0, 0.0, ground.width, ground.height)), "labels overlap"
-    return done, [label for i, label in enumerate(labels) if i not in placed]
+    return [placed[i] for i in usual if i in placed], [label for i, label in enumerate(labels) if i not in placed]
+
+
+def place_all(labels: Sequence[Label], ground: Ground, hard: Sequence[Box]) -> tuple[list[Placed], list[tuple[str, str]]]:
+    """Place the labels, by a number where the words find no room; second the key, (number, words), the number empty where even that found none."""
+    trial, widest = list(labels), "8" if len(labels) < 10 else "88"
+    placed, left = place(trial, ground, hard)
+    turns = 0
+    while left and any(not label.key for label in trial) and turns < 4:
+        turns += 1
+        out = {id(label) for label in left if not label.key}
+        crowded = any(label.key for label in left)  # not even a number found room: the others make some
+        trial = [_numbered(label, widest) if not label.key and (crowded or id(label) in out) else label for label in trial]
+        placed, left = place(trial, ground, hard)
+    key, count, done = [], 0, []
+    for one in placed:  # numbers run in the order of the labels
+        if one.label.key:
+            count += 1
+            key.append((str(count), one.label.key))
+            one = replace(one, label=replace(one.label, words=str(count)))
+        done.append(one)
+    return done, [*key, *(("", label.key or label.words) for label in left)]
+
+
+def _numbered(label: Label, number: str) -> Label:
+    """A number in a label's place; the words go to the key."""
+    return replace(label, words=number, key=label.words, bold=True, leader=True, stays=None, size=3.2)

@@ -44,13 +44,14 @@ class Facts:
 
 @dataclass(frozen=True, slots=True)
 class Step:
-    """One step: a title, what to do, the cautions, and whether it stops for a signature."""
+    """One step: a title, what to do, the cautions, whether it stops for a signature, and how long it takes where that is computed."""
 
     key: str
     title: str
     text: str
     cautions: tuple[Caution, ...]
     hold: bool
+    time: str = ""
 
 
 def weighted(cavity: Cavity) -> bool:
@@ -150,7 +151,7 @@ def _charge(f: Facts) -> str:
 
 
 def _melt(f: Facts) -> str:
-    return f"About {band(f.melt.melt_time, 's', f.units)}. To {band(f.melt.lift_temperature, 'K', f.units)}; skim, read, write it down."
+    return f"To {band(f.melt.lift_temperature, 'K', f.units)}; skim, read, write it down."
 
 
 def _lift(f: Facts) -> str:
@@ -212,12 +213,24 @@ DAY: tuple[Row, ...] = (
 )
 
 
+_TIMES: dict[str, Callable[[Facts], str]] = {
+    "melt": lambda f: band(f.melt.melt_time, "s", f.units),
+    "pour": lambda f: band(f.pour.pour_time, "s", f.units),
+    "wait": lambda f: f.say(f.sound.riser_time.high, "s"),
+    "knock-out": lambda f: f"after {f.say(f.sound.knock_out_time.high, 's')}",
+}
+
+
 def day(facts: Facts, cautions: tuple[Caution, ...], rows: tuple[Row, ...] = DAY) -> tuple[Step, ...]:
     """The steps of the day with the cautions whose conditions hold."""
     titles = {"pour": "Weights on, pour"} if weighted(facts.cavity) else {}
     return tuple(
-        Step(key, titles.get(key, title), text(facts), tuple(c for c in cautions if c.step == key), key in HOLDS) for key, title, text in rows
-    )
+        Step(
+            key, titles.get(key, title), text(facts), tuple(c for c in cautions if c.step == key), key in HOLDS,
+            _TIMES[key](facts) if key in _TIMES else "",
+        )
+        for key, title, text in rows
+    )  # fmt: skip
 
 
 def blanks(cavity: Cavity | None) -> tuple[str, ...]:

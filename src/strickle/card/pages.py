@@ -1,18 +1,26 @@
-"""From the card's data to PDF: the typst template is set with less and less until two pages hold it, lists run over to a third if need be."""
+"""From the card's data to PDF: the typst template is set with the largest letters and drawings that its pages hold."""
 
 from __future__ import annotations
 
 import json
-import math
-from collections.abc import Mapping
+from collections.abc import Mapping, Sequence
 from importlib.resources import files
 from typing import Any
 
 from strickle.base import Trouble
-from strickle.card.lettering import folder, wide
+from strickle.card.lettering import folder
 
-SIZES = (9.2, 8.9, 8.6, 8.3, 8.0, 7.8, 7.6)
-SOURCE_SIZES = (6.0, 5.5, 5.0)  # points; sources are for looking up at the desk, not at the bench
+PAPERS: Mapping[str, str] = {"a4": "a4", "letter": "us-letter"}  # the names typst knows them by
+DAY_SIZES = (10.6, 10.4, 10.2, 10.0, 9.8, 9.6, 9.4, 9.2, 9.0, 8.9, 8.8, 8.7, 8.6, 8.5)  # points; under 8.5 nothing is read at arm's length
+LEADINGS = (0.42, 0.38, 0.35)  # of the letter size, between lines of the day
+LOG_SIZE = 9.4  # with letters under this the log goes to the last page
+GAPS = (3.2, 2.8, 2.4, 2.0, 1.7, 1.4, 1.2)  # mm between steps
+MOULD = (9.4, 9.0, 8.7, 8.5)
+KNOW_SIZES = (9.6, 9.2, 8.8, 8.5)
+PICTURES = (88.0, 80.0, 72.0, 64.0, 56.0, 48.0, 42.0)  # mm
+LEAST_PICTURE = 36.0
+SOURCES = (7.0, 6.5, 6.0)  # points; sources are for looking up at the desk, not at the bench
+Ends = Mapping[str, tuple[int, float]]
 
 
 def _inputs(data: Mapping[str, Any], pictures: Mapping[str, bytes]) -> dict[str, bytes]:
@@ -25,118 +33,121 @@ def _empty(svg: bytes) -> bytes:
     return svg[: svg.index(b">") + 1] + b"</svg>"
 
 
-def _ends(data: Mapping[str, Any], pictures: Mapping[str, bytes]) -> tuple[int, int, int]:
-    """Page on which the first part ends, the second, and the last page."""
+def ends(data: Mapping[str, Any], pictures: Mapping[str, bytes]) -> Ends:
+    """Page on which each section of the card ends and how far down it [mm]."""
     import typst
 
     blank = {name: _empty(svg) for name, svg in pictures.items()}
     query: Any = typst.query  # its type hints leave out the dictionary of files that it takes
     raw = query(_inputs(data, blank), "<end>", field="value", font_paths=[folder()], ignore_system_fonts=True)
-    first, second, last = json.loads(raw)
-    return int(first), int(second), int(last)
+    return {found["name"]: (int(found["page"]), float(found["y"])) for found in json.loads(raw)}
 
 
-def _weight(step: Mapping[str, Any]) -> float:
-    """About how many lines a step takes in half a page's width [lines], at a middle letter size."""
-    size, room = 8.4 * 0.353, 80.0
-    texts = [step["text"], *("xx " + c for c in step["cautions"])]
-    lines = sum(math.ceil(1.03 * wide(t, size, bold=step["hold"] and i > 0) / room) for i, text in enumerate(texts) for t in text.split("\n"))
-    return float(1.35 + lines + (0.9 if step["hold"] else 0.0))
+class Layout:
+    """The card's data being fitted to its pages, one section after the other; ``pictures`` are the drawings as they stand."""
+
+    def __init__(self, data: dict[str, Any], pictures: Mapping[str, bytes]) -> None:
+        self.data, self.pictures = data, pictures
+        self.data |= {
+            "day_size": DAY_SIZES[0], "day_gap": GAPS[-1], "day_leading": LEADINGS[0], "log_at": "first",
+            "table_size": MOULD[0], "pieces_narrow": False, "reading": True,
+            "pieces_second": len(data["pieces"]), "know_size": KNOW_SIZES[0], "picture_high": PICTURES[-1], "picture_at": "first",
+            "sources_size": SOURCES[0], "know_across": 2, "findings_first": len(data["findings"]), "notes_left": 0,
+        }  # fmt: skip
+
+    def at(self, name: str) -> int:
+        """Page on which a section ends, 0 where the card has none of that name."""
+        found = ends(self.data, self.pictures)
+        return found[name][0] if name in found else 0
+
+    def _take(self, ways: Sequence[dict[str, Any]], name: str, page: int) -> bool:
+        """Take the first way, of ways that take less and less room, that lets a section end on a page; the last stays where none does."""
+        low, high = 0, len(ways) - 1
+        self.data.update(ways[high])
+        if self.at(name) != page:
+            return False
+        while low < high:
+            middle = (low + high) // 2
+            self.data.update(ways[middle])
+            low, high = (low, middle) if self.at(name) == page else (middle + 1, high)
+        self.data.update(ways[high])
+        return True
+
+    def day(self) -> None:
+        """Page one: the largest letters for the day, the log with it where that leaves them large; then steps spread over what is left.
+
+        Where the smallest letters are too large for one page the day takes two. Without a day: the findings, and the picture where it goes with them.
+        """
+        if not self.data["steps"]:
+            pictures = [{"know_size": KNOW_SIZES[0], "picture_high": high, "picture_at": "first"} for high in PICTURES[2:]]
+            if not self._take(pictures, "day", 1) and not self._take([{"know_size": s, "picture_at": "last"} for s in KNOW_SIZES], "day", 1):
+                self.data["know_size"] = KNOW_SIZES[1]
+                self._take([{"findings_first": n} for n in range(len(self.data["findings"]), 0, -1)], "day", 1)
+            return
+        with_log = [{"day_size": size, "log_at": "first"} for size in DAY_SIZES if size >= LOG_SIZE]
+        without = [{"day_size": size, "day_leading": LEADINGS[0], "log_at": "last"} for size in DAY_SIZES]
+        without += [{"day_size": DAY_SIZES[-1], "day_leading": leading, "log_at": "last"} for leading in LEADINGS[1:]]
+        if self._take(with_log, "day", 1) or self._take(without, "day", 1):
+            self._take([{"day_gap": gap} for gap in GAPS], "day", 1)
+            return
+        self.data |= {"log_at": "first", "day_gap": GAPS[1], "day_leading": LEADINGS[0]}
+        self._take([{"day_size": size} for size in DAY_SIZES], "day", 2)
+
+    def mould(self) -> bool:
+        """The page of the mould; whether it holds all pieces. Where it does not, as many as it can."""
+        if not self.data["drawings"]:
+            return True
+        pieces, page = len(self.data["pieces"]), self.at("day") + 1
+        for reading in (True, False):
+            for narrow in (False, True):
+                sizes = MOULD[narrow:]  # two tables side by side hold no names in the largest letters
+                ways = [{"table_size": size, "pieces_narrow": narrow, "pieces_second": pieces, "reading": reading} for size in sizes]
+                if self._take(ways, "mould", page):
+                    return True
+        self._take([{"pieces_second": keep} for keep in (*range(pieces - 2, 3, -2), 0)], "mould", page)
+        return False
+
+    def know(self) -> None:
+        """What follows the mould, on as few pages as it takes; notes alone are worth no further one, for they stand in results.json too."""
+        page = self.at("mould") + 1 if self.data["drawings"] else self.at("day")
+        small = [{"sources_size": size} for size in SOURCES]
+        if not self.data["steps"] and self.data["drawings"] and self._take(small, "know", page - 1):
+            return
+        sizes = KNOW_SIZES if self.data["steps"] else (self.data["know_size"],)
+        tall = [{"picture_high": high} for high in PICTURES] if self.data["steps"] or self.data["picture_at"] == "last" else [{}]
+        for size in sizes:
+            if self._take([{"know_size": size, "sources_size": SOURCES[0], **high} for high in tall], "know", page):
+                return
+        tight = [{**way, "know_across": 2, **tall[-1]} for way in small]
+        tight += [{"sources_size": SOURCES[-1], "know_across": 3, "picture_high": high} for high in (PICTURES[-1], LEAST_PICTURE)]
+        if self._take(tight, "know", page) or self._fewer(page):
+            return
+        self.data |= {"sources_size": SOURCES[0], "know_across": 2}
+        if self.data["steps"]:
+            self.data |= {"know_size": KNOW_SIZES[1]}
+            self._take([{"findings_first": n} for n in range(len(self.data["findings"]), 0, -1)], "told", page)
+        self._take(tall, "know", self.at("know"))
+
+    def _fewer(self, page: int) -> bool:
+        """Whether leaving out notes, the last first, lets the card end on a page."""
+        kept, first = self.data["findings"], self.data["findings_first"]
+        for left in range(len(kept) - 1, -1, -1):
+            if kept[left]["weight"] != "NOTE":
+                break
+            self.data |= {"findings": kept[:left], "findings_first": min(first, left), "notes_left": len(kept) - left}
+            if self.at("know") == page:
+                return True
+        self.data |= {"findings": kept, "findings_first": first, "notes_left": 0}
+        return False
 
 
-def split(steps: list[dict[str, Any]]) -> tuple[int, float]:
-    """How many steps stand in the left column, and its share of the width, so that both columns are about as long."""
-    weights = [_weight(step) for step in steps]
-    total, best = sum(weights), 0
-    for n in range(len(weights) + 1):
-        if abs(2 * sum(weights[:n]) - total) < abs(2 * sum(weights[:best]) - total):
-            best = n
-    return best, round(sum(weights[:best]) / total, 3) if total else 0.5
-
-
-def _ways(pieces: int, sources_at: str | None, places_at: str) -> list[dict[str, Any]]:
-    """What is tried for the second page, the best first: letter size, where sources and places stand, how the pieces are listed."""
-    first = _listed(pieces, sources_at)
-    if places_at == "first":
-        return first
-    return [way | {"places_at": at} for at in ("second", "last") for way in first]
-
-
-def _listed(pieces: int, sources_at: str | None) -> list[dict[str, Any]]:
-    near = sources_at or "second"
-    small = SOURCE_SIZES[-1]
-    whole = [(size, near, False, pieces, SOURCE_SIZES[0]) for size in SIZES[:2]]
-    narrow = [(size, near, True, pieces, SOURCE_SIZES[0]) for size in SIZES]
-    smaller = [(size, near, True, pieces, small) for size in SIZES[2:]]
-    last = [(size, "last", narrow_list, pieces, SOURCE_SIZES[0]) for size in SIZES for narrow_list in (False, True)]
-    over = [(SIZES[2], "last", True, keep, SOURCE_SIZES[0]) for keep in (16, 12, 8, 0) if keep < pieces]
-    ways = [*whole, *narrow, *smaller, *last, *over]
-    if sources_at:  # they stand on page one already, at the size found there
-        names: tuple[str, ...] = ("size", "sources_at", "pieces_narrow", "pieces_second")
-        return [dict(zip(names, way[:4], strict=True)) for way in ways]
-    names = ("size", "sources_at", "pieces_narrow", "pieces_second", "sources_size")
-    return [dict(zip(names, way, strict=True)) for way in ways]
-
-
-def _for_notes(data: dict[str, Any], held: int, under: int, fits: Any) -> str | None:
-    """Sources in the place of the last notes of page one: a note stands in results.json too. Puts all back where that does not help."""
-    kept = {key: data[key] for key in ("findings", "notes_left", "findings_first", "findings_under")}
-    for fewer in range(1, held + under + 1):
-        left = held + under - fewer
-        if data["findings"][left]["weight"] != "NOTE":
-            break
-        data |= {"findings": data["findings"][:left], "notes_left": data["notes_left"] + 1, "findings_under": max(0, left - held)}
-        if fits(1, findings_first=min(held, left), sources_at="first", sources_size=SOURCE_SIZES[-1]):
-            return "first"
-    data |= kept | {"sources_size": SOURCE_SIZES[0]}
-    return None
-
-
-def compose(data: dict[str, Any], pictures: Mapping[str, bytes]) -> tuple[bytes, int, int]:
-    """The PDF, its number of pages, and how many findings page one holds (-1 where even none leaves it too full).
-
-    Raises Trouble when typst refuses the template.
-    """
+def compose(data: Mapping[str, Any], pictures: Mapping[str, bytes]) -> tuple[bytes, int]:
+    """The PDF of fitted data and its number of pages. Raises Trouble when typst refuses the template."""
     import typst
 
-    findings, pieces = len(data["findings"]), len(data["pieces"])
-    left, share = split(data["steps"])
-    data |= {
-        "steps_left": left,
-        "left_share": share,
-        "size": SIZES[0],
-        "pieces_second": pieces,
-        "pieces_narrow": False,
-        "notes_left": 0,
-        "sources_at": "second",
-        "sources_size": SOURCE_SIZES[0],
-        "findings_first": findings,
-        "findings_under": 0,
-        "places_at": "second",
-    }
-
-    def fits(page: int, **change: Any) -> bool:
-        data.update(change)
-        return _ends(data, pictures)[page - 1] <= page
-
     try:
-        held = next((first for first in range(findings, -1, -1) if fits(1, findings_first=first)), -1)
-        if data["places"] and not fits(1, places_at="first", findings_first=max(held, 0)):
-            data["places_at"] = "second"
-        under = next((n for n in range(findings - held, -1, -1) if fits(1, findings_under=n)), 0) if held > 0 else 0
-        data["findings_under"] = under
-        over = data["findings"][max(held, 0) + under :]
-        if held >= 0 and over and all(f["weight"] == "NOTE" for f in over):  # notes alone are worth no third page
-            data |= {"findings": data["findings"][: held + under], "notes_left": len(over)}
-        places = ((at, size) for size in SOURCE_SIZES for at in ("first", "under", "foot"))
-        here = next((at for at, size in places if fits(1, sources_at=at, sources_size=size)), None)
-        if here is None:
-            here = _for_notes(data, held, under, fits)
-        for way in _ways(pieces, here, data["places_at"] if data["places"] else "first"):
-            if fits(2, **way):
-                break
         make: Any = typst.compile
         pdf = make(_inputs(data, pictures), font_paths=[folder()], ignore_system_fonts=True, format="pdf")
-        return bytes(pdf), _ends(data, pictures)[2], held + data["findings_under"] if held >= 0 else held
+        return bytes(pdf), max(page for page, _ in ends(data, pictures).values())
     except typst.TypstError as trouble:
         raise Trouble("the card could not be set", f"Report this as our fault: {str(trouble).splitlines()[0][:200]}") from trouble

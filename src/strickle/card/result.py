@@ -12,7 +12,7 @@ class Card(Outcome):
     """The files a person holds. Their bytes lie beside the record, under the same names."""
 
     names: tuple[str, ...] = word("file names: card.pdf, section.svg, plan.svg, casting.png, casting.svg; only those that could be drawn")
-    pages: int = word("pages of card.pdf: two, and a third only when the pieces or findings run over")
-    paper: str = word("a4 | us-letter")
+    pages: int = word("pages of card.pdf: the day, the mould, what to know; one or two where the plan ended early")
+    paper: str = word("a4 | letter")
     units: str = word("metric | us")
     cautions: tuple[str, ...] = word("keys of the cautions printed, in the order of the day")

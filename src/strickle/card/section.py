@@ -9,10 +9,11 @@ from typing import Any
 import numpy as np
 
 from strickle.base import Array, Mesh, shown
-from strickle.card.frame import METAL, Frame
+from strickle.card.frame import HEAD, METAL, ROW, Frame, pieces
 from strickle.card.labels import Label
+from strickle.card.proof import Proof, Written
 from strickle.card.slices import ABOVE, Plane, at_parting, level, seen_from_above, solid, upright
-from strickle.card.svg import Sheet, path
+from strickle.card.svg import Sheet, path, text_box
 from strickle.mould import Mould
 from strickle.pattern import Pattern
 from strickle.rigging import Rigging
@@ -23,14 +24,22 @@ LEAST = 2e-6  # a slice smaller than this [m2] is not worth a label
 
 @dataclass(frozen=True, slots=True)
 class Drawing:
-    """A drawing with what could not be written on it and its scale in words."""
+    """A drawing with its scale in words, the key of its numbers, dimensions without room, and the proof that nothing on it overlaps."""
 
     svg: bytes
     scale: str
+    key: tuple[tuple[str, str], ...]
     over: tuple[str, ...]
     note: str = ""
-    width: float = 0.0
-    boxes: tuple[tuple[float, float, float, float], ...] = ()
+    size: tuple[float, float] = (0.0, 0.0)
+    proof: Proof | None = None
+
+    @staticmethod
+    def of(frame: Frame, note: str = "") -> Drawing:
+        """The finished frame."""
+        svg = frame.finish()
+        size = (frame.sheet.width, frame.sheet.height)
+        return Drawing(svg, _scale(frame.ratio), tuple(frame.key), tuple(frame.over), note, size, frame.proof)
 
 
 @dataclass(frozen=True, slots=True)
@@ -146,32 +155,31 @@ def section(
         x0, y0, x1, y1 = metal.union(part).bounds if not metal.union(part).is_empty else (-0.05, -0.05, 0.05, 0.05)
         world = (x0 - 0.01, x1 + 0.01, y0 - 0.01, y1 + 0.01)
     frame = Frame(*size, world, units, "Section A–A")
+    from shapely.geometry import LineString
     from shapely.geometry import box as rectangle
 
     flask = frame.on_sheet(rectangle(world[0], world[2], world[1], world[3] if mould is None else float(mould.box[5])))
     metal_on, part_on = frame.on_sheet(metal), frame.on_sheet(part)
+    (x0, y_zero), (x1, _) = frame.at(world[0], 0.0), frame.at(world[1], 0.0)
+    halves = rectangle(x0, 0, x1, y_zero), rectangle(x0, y_zero, x1, frame.sheet.height)
     if mould is not None:
-        frame.stipple(flask.difference(metal_on.buffer(0.5)).difference(part_on.buffer(0.5)))
+        sand = flask.difference(metal_on.buffer(0.5)).difference(part_on.buffer(0.5))
+        for half, gap in zip(halves, (3.0, 1.9), strict=True):
+            frame.stipple(sand.intersection(half), gap=gap)
     beyond = _beyond(bodies, plane, frame)
     frame.draw(beyond.difference(metal_on.union(part_on)), stroke="#6b6b6b", thick=0.18, dash="1.4 1")
-    frame.draw(metal_on, fill=METAL, thick=0.45)
-    frame.draw(part_on, fill="#ffffff", thick=0.0)
-    frame.hatch(part_on)
-    frame.draw(part_on, thick=0.5)
-    frame.ground.area(metal_on.union(part_on), 2.2)
-    frame.ground.area(beyond.boundary.buffer(0.6), 0.25)
-    (x0, y_zero), (x1, _) = frame.at(world[0], 0.0), frame.at(world[1], 0.0)
+    _metal(frame, metal_on, part_on, _feeding(frame, bodies, plane, part))
+    frame.ground.area(beyond.boundary.buffer(0.6), 0.6)
     if mould is not None:
         frame.draw(flask, thick=0.8)
         frame.border(flask)
-    frame.sheet.rule(x0 - 3.5, y_zero, x1 + 3.5, y_zero, thick=0.3, dash="5 1 1 1")
-    frame.ground.line(x0, y_zero, x1, y_zero, 5.0)
+    frame.sheet.rule(x0 - 3.5, y_zero, x1 + 3.5, y_zero, thick=0.4, dash="5 1 1 1")
+    frame.ground.wall(LineString([(x0, y_zero), (x1, y_zero)]))
     _section_sizes(frame, plane, pattern, mould, rigging, world, part)
     covered = mould is not None and mould.box[5] > 0
-    if covered:
-        frame.label("COPE", world[1] - 0.002, world[3] - 0.004, leader=False, bold=True, size=3.4)
-    if mould is not None:
-        frame.label("DRAG", world[1] - 0.002, world[2] + 0.004, leader=False, bold=True, size=3.4)
+    named = (("COPE", halves[0], world[3] - 0.004), ("DRAG", halves[1], world[2] + 0.004))
+    for name, half, height in named[not covered :] if mould is not None else ():
+        frame.label(name, world[1] - 0.002, height, leader=False, bold=True, size=4.2, stays=half.intersection(flask).bounds)
     frame.label("parting" if covered or mould is None else "sand's level, open", world[1] - 0.04 * (world[1] - world[0]), 0.0)
     if not part.is_empty:
         frame.label("part", *_point(part))
@@ -181,8 +189,28 @@ def section(
     if rigging is not None:
         _labels(frame, bodies, plane, rigging, part)
     note = "" if bodies.casting is not None and bodies.part is not None else "the mesh is not a closed solid, so no slice of it could be drawn"
-    svg = frame.finish()
-    return Drawing(svg, _scale(frame.ratio), tuple(frame.over), note, frame.sheet.width, tuple(frame.hard))
+    return Drawing.of(frame, note)
+
+
+def _feeding(frame: Frame, bodies: Bodies, plane: Plane, part: Any) -> Any:
+    """What the plane cuts of risers and their necks, on the sheet."""
+    from shapely.ops import unary_union
+
+    cuts = [upright(body, plane).difference(part) for _, kind, body in bodies.regions if kind in ("riser", "neck")]
+    return frame.on_sheet(unary_union(cuts))
+
+
+def _metal(frame: Frame, metal: Any, part: Any, feeding: Any) -> None:
+    """Metal so that the print tells it apart without colour: the part closely hatched, risers widely and the other way, the rest plain."""
+    frame.draw(metal, fill=METAL, thick=0.45)
+    frame.hatch(feeding.intersection(metal), gap=3.4, thick=0.13, back=True)
+    frame.draw(feeding.intersection(metal), thick=0.3)
+    frame.draw(part, fill="#ffffff", thick=0.0)
+    frame.hatch(part)
+    frame.draw(part, thick=0.5)
+    frame.ground.area(metal.union(part), 2.2)
+    frame.border(metal)
+    frame.border(part)
 
 
 def _top(mould: Mould, bodies: Bodies) -> float:
@@ -257,19 +285,18 @@ def plan(
     else:
         x0, y0, x1, y1 = whole.bounds if not whole.is_empty else (-0.05, -0.05, 0.05, 0.05)
         world = (x0 - 0.01, x1 + 0.01, y0 - 0.01, y1 + 0.01)
-    frame = Frame(*size, world, units, "Plan on the parting", snug=True)
+    frame = Frame(*size, world, units, "Plan on the parting", snug=True, foot=HEAD + ROW)
+    from shapely.geometry import Polygon
     from shapely.geometry import box as rectangle
 
     flask = frame.on_sheet(rectangle(world[0], world[2], world[1], world[3]))
     metal_on, part_on = frame.on_sheet(metal), frame.on_sheet(part)
     if mould is not None:
         frame.stipple(flask.difference(metal_on.buffer(0.5)).difference(part_on.buffer(0.5)), gap=3.2)
-    frame.draw(metal_on, fill=METAL, thick=0.4)
-    frame.draw(part_on, fill="#ffffff", thick=0.0)
-    frame.hatch(part_on)
-    frame.draw(part_on, thick=0.5)
+    _metal(frame, metal_on, part_on, Polygon())
     frame.draw(frame.on_sheet(outline), thick=0.22, dash="1.6 0.9")
-    frame.ground.area(metal_on.union(part_on), 2.2)
+    for piece in pieces(frame.on_sheet(outline)):
+        frame.ground.wall(piece.exterior)
     if mould is not None:
         frame.draw(flask, thick=0.8)
         frame.border(flask)
@@ -277,12 +304,13 @@ def plan(
         _plan_rigging(frame, bodies, rigging, metal, part)
     _plan_sizes(frame, mould, rigging, world, outline)
     _cut_line(frame, plane, world)
-    svg = frame.finish()
-    return Drawing(svg, _scale(frame.ratio), tuple(frame.over), "", frame.sheet.width, tuple(frame.hard))
+    return Drawing.of(frame)
 
 
 def _plan_rigging(frame: Frame, bodies: Bodies, rigging: Rigging, metal: Any, part: Any) -> None:
     """Outlines above the parting dashed, labels, vents."""
+    from shapely.geometry import LineString
+
     for name, kind, body in bodies.regions:
         seen = seen_from_above(body)
         if seen.is_empty:
@@ -291,7 +319,7 @@ def _plan_rigging(frame: Frame, bodies: Bodies, rigging: Rigging, metal: Any, pa
         open_here = at_parting(body).difference(part).intersection(metal)
         if open_here.area < 0.5 * seen.area:
             frame.draw(on_sheet, thick=0.3, dash="1.6 0.9")
-            frame.ground.area(on_sheet.boundary.buffer(0.5), 0.8)
+            frame.ground.area(on_sheet.boundary.buffer(0.5), 3.0)
         if name == "neck" or kind == "neck":
             continue
         spot = _point(open_here if open_here.area > LEAST else seen)
@@ -300,7 +328,7 @@ def _plan_rigging(frame: Frame, bodies: Bodies, rigging: Rigging, metal: Any, pa
         x, y = frame.at(float(vent.at[0]), float(vent.at[1]))
         frame.sheet.rule(x - 1.2, y - 1.2, x + 1.2, y + 1.2, thick=0.35)
         frame.sheet.rule(x - 1.2, y + 1.2, x + 1.2, y - 1.2, thick=0.35)
-        frame.ground.line(x - 1.2, y - 1.2, x + 1.2, y + 1.2, 3.0)
+        frame.ground.wall(LineString([(x - 1.2, y - 1.2), (x + 1.2, y + 1.2)]))
     if rigging.vents:
         vent = rigging.vents[0]
         frame.label("vents marked ×" if len(rigging.vents) > 1 else "vent", float(vent.at[0]), float(vent.at[1]))
@@ -312,21 +340,23 @@ def _cut_line(frame: Frame, plane: Plane, world: tuple[float, float, float, floa
     back = -plane.toward
     bx, by = float(back[0]), -float(back[1])
     for u, sign in ((low, -1.0), (high, 1.0)):
-        for out in (1.6, 0.0, -6.0, -9.0):  # beyond the flask where no dimension is in the way, else inside it
-            reach = (out - 7.6, out, out + 3.0)
-            ends = [frame.at(*(plane.at[:2] + plane.along[:2] * (u + sign * k * 1e-3 * frame.ratio))) for k in reach]
+        for out in (1.6, 0.0, -6.0, -9.0, -12.0):  # beyond the flask where no dimension is in the way, else inside it
+            ends = [frame.at(*(plane.at[:2] + plane.along[:2] * (u + sign * k * 1e-3 * frame.ratio))) for k in (out - 7.6, out, out + 3.4)]
             (x, y), mark = ends[1], ends[2]
-            xs, ys = (x, mark[0] - 1.3, mark[0] + 1.3, x + 4.2 * bx), (y, mark[1] - 1.6, mark[1] + 1.6, y + 4.2 * by)
-            box = (min(xs), min(ys), max(xs), max(ys))
-            if frame.free(box):
+            letter = text_box(*mark, "A", 3.6, bold=True)
+            xs, ys = (x - 0.7 * abs(by), x + 0.7 * abs(by), x + 4.2 * bx), (y - 0.7 * abs(bx), y + 0.7 * abs(bx), y + 4.2 * by)
+            arrow = (min(xs), min(ys), max(xs), max(ys))
+            if frame.clear(letter) and frame.clear(arrow):
                 break
+        else:
+            continue
         frame.sheet.rule(*ends[0], x, y, thick=0.45, dash="3.2 0.8 0.8 0.8")
         frame.sheet.rule(x, y, x + 2.6 * bx, y + 2.6 * by, thick=0.3)
         tip = [(x + 4.2 * bx, y + 4.2 * by), (x + 2.6 * bx - 0.7 * by, y + 2.6 * by + 0.7 * bx), (x + 2.6 * bx + 0.7 * by, y + 2.6 * by - 0.7 * bx)]
         frame.sheet.shape(path([tip]), fill="#14181c", thick=0.0)
         frame.sheet.text(*mark, "A", 3.6, bold=True, anchor="middle")
-        if frame.free(box):
-            frame.hard.append(box)
+        frame.figures.append(Written("A", letter, 3.6, bold=True))
+        frame.rows.append(arrow)
 
 
 def _plan_sizes(frame: Frame, mould: Mould | None, rigging: Rigging | None, world: tuple[float, float, float, float], outline: Any) -> None:
@@ -336,14 +366,14 @@ def _plan_sizes(frame: Frame, mould: Mould | None, rigging: Rigging | None, worl
     if mould is not None:
         frame.across(world[0], world[1], top, -1, world[1] - world[0], "flask inside")
         frame.upward(world[2], world[3], left, -1, world[3] - world[2], "flask inside")
+    if not outline.is_empty:  # the shorter stand nearer
+        x0, y0, x1, y1 = outline.bounds
+        frame.across(x0, x1, low, 1, x1 - x0, "part")
+        frame.upward(y0, y1, right, 1, y1 - y0, "part")
     if mould is not None and rigging is not None and np.isfinite(rigging.sprue.at).all():
         x, y = (float(v) for v in rigging.sprue.at)
         frame.across(world[0], x, low, 1, x - world[0], "sprue from the flask's left")
         frame.upward(world[2], y, right, 1, y - world[2], "sprue from the flask's near side")
-    if not outline.is_empty:
-        x0, y0, x1, y1 = outline.bounds
-        frame.across(x0, x1, low, 1, x1 - x0, "part")
-        frame.upward(y0, y1, right, 1, y1 - y0, "part")
 
 
 __all__ = ["ABOVE", "Bodies", "Drawing", "Label", "Sheet", "middle_of", "plan", "section"]

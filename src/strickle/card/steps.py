@@ -2,22 +2,25 @@
 
 from __future__ import annotations
 
+import functools
 import math
-from collections.abc import Mapping, Sequence
+from collections.abc import Callable, Mapping, Sequence
 from typing import Any
 
 from strickle.base import BadInput, Finding, Outcome, Source, Verdict, ranked, render
 from strickle.card.ask import PAPERS
+from strickle.card.lettering import plain
 from strickle.card.open_face import amounts, figures, rows
 from strickle.card.order import DAY, Facts, blanks, day
-from strickle.card.pages import compose
+from strickle.card.pages import PAPERS as SHEETS
+from strickle.card.pages import Layout, compose
 from strickle.card.picture import pictures
 from strickle.card.places import places
 from strickle.card.result import Card
 from strickle.card.safety import DEFERS, chosen, cited, conditions
 from strickle.card.section import Bodies, Drawing, middle_of, plan, section
 from strickle.card.slices import Plane, informative
-from strickle.card.tell import finding_rows, notes, numbers, piece_rows, quantities, subtitle
+from strickle.card.tell import finding_rows, largest, notes, numbers, piece_rows, quantities, subtitle
 from strickle.card.words import say
 from strickle.cavity import Cavity
 from strickle.melt import Melt
@@ -30,13 +33,15 @@ from strickle.rigging import Rigging
 from strickle.sound import Sound
 from strickle.stores import Kit
 
-# most width and height of section and plan [mm], the largest tried first; the next is taken when page one does not hold what must stand on it
+_A4 = ((96.0, 100.0), (88.0, 92.0), (80.0, 86.0), (74.0, 80.0), (68.0, 80.0), (68.0, 72.0), (60.0, 72.0), (60.0, 66.0))
+_LETTER = ((88.0, 90.0), (80.0, 84.0), (72.0, 78.0), (66.0, 72.0), (60.0, 72.0), (60.0, 66.0), (54.0, 66.0), (54.0, 60.0))
+# most width and height of section and plan [mm], the largest tried first; the next is taken when the page of the mould does not hold all pieces
 SIZES: Mapping[str, tuple[tuple[tuple[float, float], tuple[float, float]], ...]] = {
-    "a4": tuple(((186.0, a), (112.0, b)) for a, b in ((79.0, 80.0), (75.0, 75.0), (70.0, 70.0), (64.0, 66.0), (58.0, 62.0), (50.0, 56.0))),
-    "us-letter": tuple(((191.0, a), (114.0, b)) for a, b in ((70.0, 70.0), (64.0, 64.0), (60.0, 60.0), (54.0, 56.0), (48.0, 52.0))),
+    "a4": tuple(((186.0, a), (128.0, b)) for a, b in _A4),
+    "letter": tuple(((191.0, a), (132.0, b)) for a, b in _LETTER),
 }
-MUST, ROOMY, PAGES = 3, 3, 2  # findings wanted on page one while drawings are at one of the first ROOMY sizes; after that the STOPs alone
-TRIED = 4  # with drawings smaller than at this size a third page is better
+ROOMY = 2  # taken where no size lets the page hold all pieces, which then run over to the next
+LONGEST = 120  # letters of a title
 
 _MARKED = {"memory": " (from memory)", "measured": " (measured)"}
 
@@ -76,14 +81,51 @@ def _drawings(
     }
 
 
+def _begun(text: str) -> str:
+    """With a capital."""
+    return text[:1].upper() + text[1:]
+
+
+def _short(text: str, most: int) -> str:
+    """Text cut to a length."""
+    return text if len(text) <= most else text[: most - 3].rstrip() + "..."
+
+
+def _fitted(
+    data: dict[str, Any], draw: Callable[[tuple[tuple[float, float], tuple[float, float]]], dict[str, Drawing]],
+    sizes: Sequence[tuple[tuple[float, float], tuple[float, float]]], more: Mapping[str, bytes],
+) -> tuple[dict[str, Any], dict[str, bytes]]:  # fmt: skip
+    """The data fitted to pages with the largest drawings that leave room for all pieces; with it the drawings' files."""
+    layout = Layout({**data, "drawings": {}, "plan_width": 0.0}, more)
+    spelling = "us" if data["unit"] == "inches" else "metric"
+    for size in (*sizes, sizes[ROOMY]):
+        drawings = draw(size)
+        of = {
+            name: {
+                "scale": d.scale, "key": [[number, say(words, spelling)] for number, words in d.key],
+                "over": [say(words, spelling) for words in d.over], "note": d.note,
+            }
+            for name, d in drawings.items()
+        }  # fmt: skip
+        layout.data |= {"drawings": of, "plan_width": drawings["plan"].size[0] if drawings else 0.0}
+        layout.pictures = {f"{name}.svg": drawing.svg for name, drawing in drawings.items()} | dict(more)
+        if size is sizes[0]:
+            layout.day()
+        if layout.mould():
+            break
+    layout.know()
+    return layout.data, dict(layout.pictures)
+
+
 def write(
     *, verdict: Verdict, findings: Sequence[Finding], metal: Metal, part: Part, kit: Kit, pattern: Pattern | None = None, mould: Mould | None = None,
     rigging: Rigging | None = None, cavity: Cavity | None = None, melt: Melt | None = None, pour: Pour | None = None, sound: Sound | None = None,
-    title: str = "", units: str = "metric", paper: str = "a4", date: str = "", because: str = "",
+    title: str = "", units: str = "metric", paper: str = "", date: str = "", because: str = "",
 ) -> dict[str, bytes]:  # fmt: skip
     """The card's files by name: card.pdf, section.svg, plan.svg, casting.png, casting-cut.png, casting.svg.
 
     Later results may be None: the card then says what is known and why the plan ended (``because``). ``date`` is printed as given.
+    ``paper`` is a4 or letter; left empty it goes with the units.
     Raises BadInput for a paper or unit system that is not known, AssertionError should two labels of a drawing overlap.
     """
     return written(
@@ -95,9 +137,10 @@ def write(
 def written(
     *, verdict: Verdict, findings: Sequence[Finding], metal: Metal, part: Part, kit: Kit, pattern: Pattern | None = None, mould: Mould | None = None,
     rigging: Rigging | None = None, cavity: Cavity | None = None, melt: Melt | None = None, pour: Pour | None = None, sound: Sound | None = None,
-    title: str = "", units: str = "metric", paper: str = "a4", date: str = "", because: str = "",
+    title: str = "", units: str = "metric", paper: str = "", date: str = "", because: str = "",
 ) -> tuple[Card, dict[str, bytes]]:  # fmt: skip
     """As ``write``, with the record of what was written before the files."""
+    paper = paper or ("letter" if units == "us" else "a4")
     if paper not in PAPERS:
         raise BadInput(f"paper {paper!r} is not known", f"Take one of {', '.join(PAPERS)}")
     if units not in ("metric", "us"):
@@ -113,16 +156,21 @@ def written(
     with_day = not stopped and not rough
     results = (metal, part, pattern, mould, rigging, cavity, melt, pour, sound)
     listed = quantities(metal, part, pattern, mould, rigging, cavity, melt, pour, sound, kit, units)
+    main, others = largest(figures(numbers(melt, pour, cavity, sound, units), rigging, units))
+    name = _short(plain(title or part.file.rsplit(".", 1)[0]) or "part", LONGEST)
     data: dict[str, Any] = {
-        "paper": paper,
-        "title": title or part.file.rsplit(".", 1)[0],
-        "subtitle": say(subtitle(metal, part, mould, melt, units), units),
-        "date": date,
+        "paper": SHEETS[paper],
+        "title": name,
+        "footer": _short(name, 60),
+        "subtitle": plain(say(subtitle(metal, part, mould, melt, units), units)),
+        "date": plain(date),
+        "minds": sum(f.weight == "MIND" for f in findings),
         "stopped": stopped,
         "verdict": {"code": verdict.code, "says": render(verdict.says, units), "change": render(verdict.change, units)},
         "because": render(_because(because, verdict), units),
         "rough": rough,
-        "numbers": [[say(a, units), b, c] for a, b, c in figures(numbers(melt, pour, cavity, sound, units), rigging, units)],
+        "main": [[say(a, units), b, c] for a, b, c in main],
+        "numbers": [[say(a, units), b, c] for a, b, c in others],
         "quantities": [[say(a, units), b] for a, b in amounts(listed, mould, rigging, sound, units)],
         "findings": finding_rows(ranked(findings), units),
         "pieces": [[say(cell, units) for cell in row] for row in piece_rows(pieces, units)],
@@ -142,25 +190,16 @@ def written(
         facts = Facts(metal, pattern, mould, rigging, cavity, melt, pour, sound, kit, tuple(pieces), units)
         data["places"] = [[say(a, units), b] for a, b in places(pattern, mould, rigging, units)]
         data["steps"] = [
-            {"title": say(s.title, units), "text": say(s.text, units), "cautions": [say(c.text, units) for c in s.cautions], "hold": s.hold}
+            {
+                "title": say(s.title, units), "text": _begun(say(s.text, units)), "time": s.time, "hold": s.hold,
+                "cautions": [say(c.text, units) for c in s.cautions],
+            }
             for s in day(facts, cautions, DAY if rigging.open_pour is None else rows())
-        ]
+        ]  # fmt: skip
     data["notes"] = notes(data["pieces"])
-    stops = sum(f.weight == "STOP" for f in findings)
-    good: tuple[bytes, int, dict[str, bytes]] | None = None
-    for turn, sizes in enumerate(SIZES[paper]):
-        drawings = _drawings(pattern, mould, rigging, sound, bodies, plane, units, sizes)
-        data["plan_width"] = drawings["plan"].width if drawings else 0.0
-        data["drawings"] = {n: {"scale": d.scale, "over": [say(o, units) for o in d.over], "note": d.note} for n, d in drawings.items()}
-        files = {f"{name}.svg": drawing.svg for name, drawing in drawings.items()} | {"casting.svg": shown.sheet}
-        pdf, pages, held = compose(dict(data), files)
-        enough = not drawings or held >= max(stops, min(MUST, len(findings)) if turn < ROOMY else min(1, len(findings)))
-        if enough and (good is None or pages < good[1]):
-            good = pdf, pages, files
-        if good is not None and (good[1] <= PAGES or not drawings or turn >= TRIED):
-            break
-    if good is not None:
-        pdf, pages, files = good
+    pictures_of = functools.partial(_drawings, pattern, mould, rigging, sound, bodies, plane, units)
+    data, files = _fitted(data, pictures_of, SIZES[paper], {"casting.svg": shown.sheet})
+    pdf, pages = compose(data, files)
     files |= {"card.pdf": pdf, "casting.png": shown.whole} | ({"casting-cut.png": shown.cut} if shown.cut is not None else {})
     printed = tuple(c.key for c in cautions if with_day or c.step == "emergency")
     card = Card(names=tuple(files), pages=pages, paper=paper, units=units, cautions=printed, sources=cited(cautions))

@@ -46,12 +46,20 @@ def numbers(melt: Melt | None, pour: Pour | None, cavity: Cavity | None, sound: 
     if cavity is not None:
         weight = shown(cavity.hold_down_mass, "kg", units) if cavity.hold_down_mass > LEAST_WEIGHT else ("none", "needed")
         rows.append(("Weight on the cope", *weight))
-        rows.append(("Sand, rammed", *shown(cavity.sand_mass, "kg", units)))
     if sound is not None:
         rows.append(("Leave untouched for", *shown(sound.riser_time.high, "s", units)))
         known = math.isfinite(sound.knock_out_time.high)
         rows.append(("Knock out after", *(shown(sound.knock_out_time.high, "s", units) if known else ("not", "computed"))))
     return rows
+
+
+MAIN = ("At the mould", "Metal to charge", "Knock out after")  # printed largest, to be read from a step away
+
+
+def largest(rows: Sequence[tuple[str, str, str]]) -> tuple[list[tuple[str, str, str]], list[tuple[str, str, str]]]:
+    """The figures printed largest, and the rest."""
+    first = [row for name in MAIN for row in rows if row[0] == name]
+    return first, [row for row in rows if row[0] not in MAIN]
 
 
 def quantities(
@@ -79,6 +87,8 @@ def quantities(
         rows.append(("Stays fluid", f"{band(pour.fluid_margin, '1', units)} times the filling"))
     if sound is not None:
         rows.append(("Last place solid", band(sound.last_to_freeze.time, "s", units)))
+    if cavity is not None:
+        rows.append(("Sand, rammed", qty(cavity.sand_mass, "kg", units)))
     if mould is not None:
         f = mould.flask
         high = f"{shown(f.cope, 'm', units)[0]} + {qty(f.drag, 'm', units)}"

@@ -23,6 +23,7 @@ def _answering(function: Function) -> Function:
     for add in (
         click.option("--quiet", is_flag=True, help="No progress on stderr."),
         click.option("--json", "as_json", is_flag=True, help="Print results.json instead of words."),
+        click.option("--paper", type=click.Choice(["a4", "letter"]), help="Paper of the cards. Default: letter with us units, else a4."),
         click.option("--units", type=click.Choice(["metric", "us"]), help="Units and spelling of everything shown."),
     ):
         function = add(function)

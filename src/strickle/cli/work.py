@@ -31,12 +31,12 @@ def look_part(part: str, out: str | None, as_json: bool, quiet: bool, **given: A
     return _plan(Path(part), out, as_json, quiet, {**given, "until": given.get("until") or LOOK_ENDS})
 
 
-def resume_job(job: str, until: str | None, units: str | None, as_json: bool, quiet: bool) -> int:
+def resume_job(job: str, until: str | None, units: str | None, paper: str | None, as_json: bool, quiet: bool) -> int:
     """``strickle resume``."""
-    return _show(lambda watch, stopped: resume(job, until=until, units=units, watch=watch, stopped=stopped), job, as_json, quiet)
+    return _show(lambda watch, stopped: resume(job, until=until, units=units, paper=paper, watch=watch, stopped=stopped), job, as_json, quiet)
 
 
-def plan_demo(name: str, out: str | None, preset: str | None, units: str | None, as_json: bool, quiet: bool) -> int:
+def plan_demo(name: str, out: str | None, preset: str | None, units: str | None, paper: str | None, as_json: bool, quiet: bool) -> int:
     """``strickle demo``."""
     import tempfile
 
@@ -46,11 +46,11 @@ def plan_demo(name: str, out: str | None, preset: str | None, units: str | None,
     with tempfile.TemporaryDirectory() as place:
         part = Path(place) / f"{chosen.name}.stl"
         part.write_bytes(chosen.stl())
-        return _plan(part, out or chosen.folder, as_json, quiet, {**chosen.asks, "preset": preset, "units": units}, INVENTED)
+        return _plan(part, out or chosen.folder, as_json, quiet, {**chosen.asks, "preset": preset, "units": units, "paper": paper}, INVENTED)
 
 
 def _plan(part: Path, out: str | None, as_json: bool, quiet: bool, given: dict[str, Any], about: str = "") -> int:
-    units, kit, until = (given.pop(name, None) for name in ("units", "kit", "until"))
+    units, paper, kit, until = (given.pop(name, None) for name in ("units", "paper", "kit", "until"))
     wishes = {name: str(value) for name, value in given.items() if value is not None}
     for name, text in wishes.items():
         BY_NAME[name].read(text)
@@ -59,7 +59,7 @@ def _plan(part: Path, out: str | None, as_json: bool, quiet: bool, given: dict[s
         wishes["use"] = list(USES)[choose("What is the part for?", [f"{use}: {says}" for use, says in USES.items()])]
 
     def run(watch: Watch, stopped: Callable[[], bool]) -> Plan:
-        return begin(part, out=folder, kit=kit, wishes=wishes, units=units, until=until, about=about, watch=watch, stopped=stopped)
+        return begin(part, out=folder, kit=kit, wishes=wishes, units=units, paper=paper, until=until, about=about, watch=watch, stopped=stopped)
 
     while True:
         try:

@@ -68,8 +68,8 @@ def field_files(results: Mapping[str, Outcome]) -> dict[str, bytes]:
     return {f"{stage}.npz": npz(arrays) for stage, arrays in fields_of(results).items()}
 
 
-def card_files(trail: Trail, kit: Kit, units: str) -> dict[str, bytes]:
-    """The cards by file name; none where not even the part was read."""
+def card_files(trail: Trail, kit: Kit, units: str, paper: str = "") -> dict[str, bytes]:
+    """The cards by file name; none where not even the part was read. ``paper`` left empty goes with the units."""
     from strickle.card.steps import write
 
     if "part" not in trail.results:
@@ -80,7 +80,7 @@ def card_files(trail: Trail, kit: Kit, units: str) -> dict[str, bytes]:
         findings=trail.findings,
         kit=kit,
         units=units,
-        paper="us-letter" if units == "us" else "a4",
+        paper=paper,
         because=ended(trail),
         **results,
     )

@@ -20,7 +20,7 @@ from strickle.job.keys import code_of, digest
 from strickle.job.kit import read_kit, stores_with
 from strickle.job.outputs import card_files, field_files, pieces_of, print_files
 from strickle.job.progress import Progress
-from strickle.job.recipe import UNITS, Recipe, asked, read_recipe, write_recipe
+from strickle.job.recipe import PAPERS, UNITS, Recipe, asked, read_recipe, write_recipe
 from strickle.job.runner import Runner
 from strickle.stores import Kit
 from strickle.trials import Trail
@@ -68,12 +68,12 @@ def plan(
 
     ``kit`` is a kit file or a Kit, by default the shop's own; ``until`` the last stage wanted; ``watch`` hears of progress and may raise
     Cancelled. Further ``asks`` are those of the recipe, SI floats and kelvin: use, contraction, up, parting, mould, sand, pour_time,
-    stock, fill and cover (open-face moulds), cell, pour, carry, crucible, furnace; and ``units`` metric or us. Raises BadInput for input
-    that cannot be used.
+    stock, fill and cover (open-face moulds), cell, pour, carry, crucible, furnace; ``units`` metric or us and ``paper`` a4 or letter.
+    Raises BadInput for input that cannot be used.
     """
-    units = asks.pop("units", None)
+    units, paper = asks.pop("units", None), asks.pop("paper", None)
     wishes = asked(metal=metal, unit=unit, body=None if body is None else str(body), preset=preset, **asks)
-    return begin(part, out=out, kit=kit, wishes=wishes, units=units, until=until, watch=watch)
+    return begin(part, out=out, kit=kit, wishes=wishes, units=units, paper=paper, until=until, watch=watch)
 
 
 def look(part: str | Path, **more: Any) -> Plan:
@@ -88,6 +88,7 @@ def begin(
     kit: str | Path | Kit | None = None,
     wishes: Mapping[str, str],
     units: str | None = None,
+    paper: str | None = None,
     until: str | None = None,
     about: str = "",
     watch: Watch | None = None,
@@ -99,7 +100,7 @@ def begin(
     """
     path = Path(part)
     data = _part_bytes(path)
-    _check(until, units)
+    _check(until, units, paper)
     own = kit if isinstance(kit, Kit) else None if kit is None else read_kit(Path(kit))
     folder = Path(f"{path.stem}.job") if out is None else Path(out)
     if folder.exists() and not folder.is_dir():
@@ -109,7 +110,7 @@ def begin(
         try:
             before = (folder / "job.toml").read_bytes() if not made else None
             old = Recipe(file=path.name) if made else read_recipe(folder / "job.toml")
-            recipe = dataclasses.replace(old, units=units or old.units, asked={**old.asked, **wishes})
+            recipe = dataclasses.replace(old, units=units or old.units, paper=paper or old.paper, asked={**old.asked, **wishes})
             if own is not None:
                 from strickle.stores.kit import write_kit
 
@@ -129,17 +130,19 @@ def resume(
     folder: str | Path,
     *,
     units: str | None = None,
+    paper: str | None = None,
     until: str | None = None,
     watch: Watch | None = None,
     stopped: Callable[[], bool] = lambda: False,
 ) -> Plan:
     """Go on with a job as its recipe stands now; finished stages that are still fresh are read back."""
     folder = Path(folder)
-    _check(until, units)
+    _check(until, units, paper)
     recipe = read_recipe(folder / "job.toml")
     with locked(folder):
-        if units is not None and units != recipe.units:
-            recipe = dataclasses.replace(recipe, units=units)
+        wished = dataclasses.replace(recipe, units=units or recipe.units, paper=paper or recipe.paper)
+        if wished != recipe:
+            recipe = wished
             write_recipe(folder / "job.toml", recipe)
         return _run(folder, recipe, _part_bytes(folder / recipe.file), until, watch, stopped)
 
@@ -159,11 +162,13 @@ def load(folder: str | Path) -> Plan:
     return Plan(verdict=verdict, findings=findings, stages=_Stored(folder / STAGES), folder=folder, document=doc)
 
 
-def _check(until: str | None, units: str | None) -> None:
+def _check(until: str | None, units: str | None, paper: str | None = None) -> None:
     if until is not None and until not in (*stages.ORDER, "card"):
         raise BadInput(f"{until!r} is not a stage", f"Give one of {', '.join(stages.ORDER)}")
     if units is not None and units not in UNITS:
         raise BadInput(f"units {units!r} is not known", "Give metric or us")
+    if paper is not None and paper not in PAPERS:
+        raise BadInput(f"paper {paper!r} is not known", "Give a4 or letter")
 
 
 def _run(folder: Path, recipe: Recipe, data: bytes, until: str | None, watch: Watch | None, stopped: Callable[[], bool]) -> Plan:
@@ -179,13 +184,13 @@ def _run(folder: Path, recipe: Recipe, data: bytes, until: str | None, watch: Wa
     last = None if until == "card" else until
     trail = plan_through(runner, until=last, preset=preset, watch=progress)
     progress(1.0, "writing the job's folder")
-    return _write(folder, trail, runner, cache, units=units, preset=preset, until=last)
+    return _write(folder, trail, runner, cache, units=units, paper=recipe.paper or "", preset=preset, until=last)
 
 
-def _write(folder: Path, trail: Trail, runner: Runner, cache: StageCache, *, units: str, preset: str, until: str | None) -> Plan:
+def _write(folder: Path, trail: Trail, runner: Runner, cache: StageCache, *, units: str, paper: str, preset: str, until: str | None) -> Plan:
     """Everything into the folder, results.json last."""
     printed = print_files(trail.results, units)
-    drawn = _cards(folder, trail, runner, units) if until is None else _Cards(key="", files={})
+    drawn = _cards(folder, trail, runner, units, paper) if until is None else _Cards(key="", files={})
     made = {"print": printed, "fields": field_files(trail.results), "cards": drawn.files}
     files = {kind: [f"{kind}/{name}" for name in sorted(some)] for kind, some in made.items()}
     pieces = {piece.name: f"print/{piece.name}.3mf" for piece in pieces_of(trail.results)}
@@ -211,11 +216,11 @@ class _Cards:
     files: dict[str, bytes]
 
 
-def _cards(folder: Path, trail: Trail, runner: Runner, units: str) -> _Cards:
+def _cards(folder: Path, trail: Trail, runner: Runner, units: str, paper: str) -> _Cards:
     """The cards; those in the folder are kept where they were written from the same results."""
     kit = runner.stores.kit
     keys = [result.key for result in trail.results.values()]
-    key = digest(code_of("card"), code_of("job"), keys, trail.verdict, trail.because, kit, units)
+    key = digest(code_of("card"), code_of("job"), keys, trail.verdict, trail.because, kit, units, paper)
     try:
         latest = json.loads((folder / STAGES / LATEST).read_text(encoding="utf-8"))
         if latest["card"] == key and latest["cards"]:
@@ -224,7 +229,7 @@ def _cards(folder: Path, trail: Trail, runner: Runner, units: str) -> _Cards:
                 return _Cards(key=key, files=kept)
     except (OSError, ValueError, KeyError, TypeError):
         pass
-    return _Cards(key=key, files=card_files(trail, kit, units))
+    return _Cards(key=key, files=card_files(trail, kit, units, paper))
 
 
 class _Stored(Mapping[str, Outcome]):

@@ -18,6 +18,7 @@ from strickle.metal import USES
 
 SCHEMA = 1
 UNITS = ("metric", "us")
+PAPERS = ("a4", "letter")
 _EXAMPLES = {
     "body": "1", "metal": "a319", "sand": "green", "parting": "12 mm", "pour_time": "6 s", "crucible": "large pot", "furnace": "electric furnace",
 }  # fmt: skip
@@ -136,10 +137,11 @@ _BY_PLACE: Mapping[tuple[str, str], Choice] = {(c.stage, c.field): c for c in CH
 
 @dataclass(frozen=True, slots=True, kw_only=True)
 class Recipe:
-    """What was asked: the part's file, the person's units, the kit if it is the job's own, and the asks as text by choice name."""
+    """What was asked: the part's file, the person's units and paper, the kit if it is the job's own, and the asks as text by choice name."""
 
     file: str
     units: str | None = None
+    paper: str | None = None
     kit: str | None = None
     asked: Mapping[str, str] = dataclasses.field(default_factory=dict)
 
@@ -191,9 +193,11 @@ def read_recipe(path: Path) -> Recipe:
         raise BadInput(f"{path} cannot be read ({trouble.strerror})", "Give a folder that strickle plan has made") from None
     if doc.pop("schema", SCHEMA) != SCHEMA:
         raise BadInput(f"{path} was written by another version of strickle", "Plan the part again in a new folder")
-    units, kit = doc.pop("units", None), doc.pop("kit", None)
+    units, paper, kit = doc.pop("units", None), doc.pop("paper", None), doc.pop("kit", None)
     if units is not None and units not in UNITS:
         raise BadInput(f"{path}: units {units!r} is not known", "Give metric or us")
+    if paper is not None and paper not in PAPERS:
+        raise BadInput(f"{path}: paper {paper!r} is not known", "Give a4 or letter")
     file = doc.get("part", {}).pop("file", None) if isinstance(doc.get("part"), dict) else None
     if not isinstance(file, str) or Path(file).name != file or not file:
         raise BadInput(f"{path}: part.file does not name the part's file", "Give the name of the file in the job's folder")
@@ -209,7 +213,7 @@ def read_recipe(path: Path) -> Recipe:
                 raise BadInput(f"{path}: {section}.{key} is not known", _places())
             choice.read(value)
             found[choice.name] = str(value)
-    return Recipe(file=file, units=units, kit=kit, asked=found)
+    return Recipe(file=file, units=units, paper=paper, kit=kit, asked=found)
 
 
 def write_recipe(path: Path, recipe: Recipe, about: str = "") -> None:
@@ -223,7 +227,7 @@ def write_recipe(path: Path, recipe: Recipe, about: str = "") -> None:
         doc = tomlkit.parse(path.read_text(encoding="utf-8"))
     else:
         doc = tomlkit.parse(_fresh(recipe, about))
-    for name, value in (("units", recipe.units), ("kit", recipe.kit)):
+    for name, value in (("units", recipe.units), ("paper", recipe.paper), ("kit", recipe.kit)):
         if value is not None and doc.get(name) != value:
             doc[name] = value
         elif value is None:
@@ -245,6 +249,7 @@ def _fresh(recipe: Recipe, about: str) -> str:
         f"schema = {SCHEMA}",
     ]
     lines += [f'units = "{recipe.units}"'] if recipe.units else []
+    lines += [f'paper = "{recipe.paper}"'] if recipe.paper else []
     lines += [f'kit = "{recipe.kit}"'] if recipe.kit else []
     for stage in dict.fromkeys(choice.stage for choice in CHOICES):
         lines += ["", f"[{stage}]"]

@@ -16,6 +16,7 @@ from numba import njit
 SAMPLES = 2
 CREASE = 0.88  # cosine between the faces beyond which a line is drawn
 FAR = -1e30
+PITCH, THICK = 22, 6  # samples from one stripe of a hatch to the next, and across it
 
 
 @njit(cache=True, nogil=True)
@@ -99,6 +100,43 @@ def edges(depth, owner, normals, step, line):
                 same = normals[f, 0] * normals[g, 0] + normals[f, 1] * normals[g, 1] + normals[f, 2] * normals[g, 2]
                 if same < CREASE and line[row, col] == 0:
                     line[row, col] = 1
+
+
+@njit(cache=True, nogil=True)
+def isolines(owner, band, line):
+    """Mark samples where the band number changes on one surface.
+
+    band (h, w) int64  number of the band each sample lies in
+    line (h, w)        in: creases and outlines; out: 3 on a line between bands
+    """
+    height, width = owner.shape
+    for row in range(height - 2):
+        for col in range(width - 2):
+            if owner[row, col] < 0 or line[row, col] != 0:
+                continue
+            here = band[row, col]
+            for side in range(2):
+                r, c = (row, col + 2) if side == 0 else (row + 2, col)
+                between = line[row, col + 1] if side == 0 else line[row + 1, col]
+                if owner[r, c] >= 0 and line[r, c] in (0, 3) and between != 2 and band[r, c] != here:
+                    line[row, col] = 3
+
+
+@njit(cache=True, nogil=True)
+def hatched(owner, marked, pitch, thick, colour):
+    """Stripes over marked samples: dark on what is light, light on what is dark, so that they show without colour too.
+
+    marked (h, w) uint8; pitch, thick [samples]; colour (h, w, 3) changed
+    """
+    height, width = owner.shape
+    for row in range(height):
+        for col in range(width):
+            if owner[row, col] < 0 or marked[row, col] == 0 or (row + col) % pitch >= thick:
+                continue
+            light = 0.3 * colour[row, col, 0] + 0.59 * colour[row, col, 1] + 0.11 * colour[row, col, 2]
+            ink = 0.06 if light > 0.42 else 0.97
+            for k in range(3):
+                colour[row, col, k] = ink
 
 
 @njit(cache=True, nogil=True)
@@ -237,6 +275,13 @@ def paint(owner, normals, colour, line, shade, picture):
                     light = (0.66 + 0.34 * lit) * dim
                     if mark == 1:
                         light *= 0.62
+                    elif mark == 3:
+                        own = 0.3 * colour[y, x, 0] + 0.59 * colour[y, x, 1] + 0.11 * colour[y, x, 2]
+                        ink = 0.20 if own > 0.42 else 0.85
+                        red += ink
+                        green += ink
+                        blue += ink
+                        continue
                     red += colour[y, x, 0] * light
                     green += colour[y, x, 1] * light
                     blue += colour[y, x, 2] * light
@@ -273,12 +318,13 @@ def view(azimuth: float, elevation: float) -> np.ndarray:
     return np.array([[ca, sa, 0.0], [-sa * se, ca * se, ce], [sa * ce, -ca * ce, se]])
 
 
-def still(vertices, faces, turn, width, height, *, colours=None, paint_points=None, margin=0.03):
+def still(vertices, faces, turn, width, height, *, colours=None, paint_points=None, marked_faces=None, margin=0.03):
     """A picture of a mesh that fills ``width`` x ``height`` pixels.
 
     vertices (n, 3) float64 [m], faces (m, 3) int64, outward; turn (3, 3) from ``view``.
-    Colour: ``colours`` (n, 3) at the vertices or (m, 3) a face, or ``paint_points(points (k, 3), normals (k, 3)) -> (k, 3)``, called
-    with the visible surface of every sample. Returns RGBA uint8 (height, width, 4), clear where there is no metal.
+    Colour: ``colours`` (n, 3) at the vertices or (m, 3) a face, or ``paint_points(points (k, 3), normals (k, 3))``, called with the visible
+    surface of every sample, which gives colours (k, 3), band numbers (k,) and marks (k,): a line is drawn between bands, what is marked is
+    hatched. ``marked_faces`` (m,) are hatched too. Returns RGBA uint8 (height, width, 4), clear where there is no metal.
     Raises ValueError for an empty mesh or no colour.
     """
     vertices = np.ascontiguousarray(vertices, dtype=np.float64)
@@ -303,20 +349,27 @@ def still(vertices, faces, turn, width, height, *, colours=None, paint_points=No
     normals = np.zeros((len(faces), 3))
     face_normals(seen, faces, normals)
     colour = np.zeros((tall, wide, 3), dtype=np.float32)
+    marked = np.zeros((tall, wide), dtype=np.uint8)
+    line = np.zeros((tall, wide), dtype=np.uint8)
+    edges(depth, owner, normals, 3.0, line)
+    if marked_faces is not None:
+        marked[owner >= 0] = np.asarray(marked_faces, dtype=np.uint8)[owner[owner >= 0]]
     if paint_points is not None:
         rows, cols = np.nonzero(owner >= 0)
         at = np.empty((len(rows), 3))
         at[:, 0] = (cols + 0.5 - wide / 2) / scale + middle[0]
         at[:, 1] = middle[1] - (rows + 0.5 - tall / 2) / scale
         at[:, 2] = depth[rows, cols] / scale + middle[2]
-        colour[rows, cols] = paint_points(at @ turn, normals[owner[rows, cols]] @ turn)
+        band = np.zeros((tall, wide), dtype=np.int64)
+        colour[rows, cols], band[rows, cols], marks = paint_points(at @ turn, normals[owner[rows, cols]] @ turn)
+        marked[rows, cols] |= np.asarray(marks, dtype=np.uint8)
+        isolines(owner, band, line)
     elif len(colours) == len(vertices):
         tint(owner, faces, np.ascontiguousarray(colours, dtype=np.float64), depth, screen, colour)
     else:
         rows, cols = np.nonzero(owner >= 0)
         colour[rows, cols] = np.asarray(colours)[owner[rows, cols]]
-    line = np.zeros((tall, wide), dtype=np.uint8)
-    edges(depth, owner, normals, 3.0, line)
+    hatched(owner, marked, PITCH, THICK, colour)
     shut = np.zeros((height, width))
     corners(depth, owner, normals, 0.06 * min(wide, tall), shut)
     shade = np.zeros((height, width))
