@@ -107,6 +107,13 @@ class Layout:
         self._take([{"pieces_second": keep} for keep in (*range(pieces - 2, 3, -2), 0)], "mould", page)
         return False
 
+    def rounds_off(self) -> bool:
+        """Whether nothing but a full page follows the mould: always so with a day; else what is left to say must go on the mould's page."""
+        if self.data["steps"] or not self.data["drawings"]:
+            return True
+        self.data["sources_size"] = SOURCES[-1]
+        return self.at("know") == self.at("mould")
+
     def know(self) -> None:
         """What follows the mould, on as few pages as it takes; notes alone are worth no further one, for they stand in results.json too."""
         page = self.at("mould") + 1 if self.data["drawings"] else self.at("day")

@@ -98,7 +98,8 @@ def _fitted(
     """The data fitted to pages with the largest drawings that leave room for all pieces; with it the drawings' files."""
     layout = Layout({**data, "drawings": {}, "plan_width": 0.0}, more)
     spelling = "us" if data["unit"] == "inches" else "metric"
-    for size in (*sizes, sizes[ROOMY]):
+
+    def drawn(size: tuple[tuple[float, float], tuple[float, float]]) -> None:
         drawings = draw(size)
         of = {
             name: {
@@ -109,10 +110,19 @@ def _fitted(
         }  # fmt: skip
         layout.data |= {"drawings": of, "plan_width": drawings["plan"].size[0] if drawings else 0.0}
         layout.pictures = {f"{name}.svg": drawing.svg for name, drawing in drawings.items()} | dict(more)
-        if size is sizes[0]:
-            layout.day()
+
+    drawn(sizes[0])
+    layout.day()
+    whole = None
+    for size in sizes:
+        drawn(size)
         if layout.mould():
-            break
+            whole = whole or size
+            if layout.rounds_off():
+                break
+    else:
+        drawn(whole or sizes[ROOMY])
+        layout.mould()
     layout.know()
     return layout.data, dict(layout.pictures)
 
