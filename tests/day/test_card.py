@@ -212,7 +212,7 @@ def test_what_is_too_much_for_a_page_runs_over_in_full(results, caught):
     import dataclasses
 
     many = [dataclasses.replace(results["sound"].findings[0], says=f"Finding {i} of many") for i in range(24)]
-    more = tuple(dataclasses.replace(results["rigging"].pieces[0], name=f"former-{i}") for i in range(34))
+    more = tuple(dataclasses.replace(results["rigging"].pieces[0], name=f"former-{i}") for i in range(50))
     rigging = dataclasses.replace(results["rigging"], pieces=(*results["rigging"].pieces, *more))
     card, files = written(verdict=factory.CASTABLE, findings=many, kit=factory.kit(), **{**results, "rigging": rigging})
     assert card.pages >= 4

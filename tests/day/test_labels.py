@@ -20,6 +20,7 @@ from strickle.card.proof import Proof, Written, overlap
 from strickle.card.section import Bodies, middle_of, plan, section
 from strickle.card.slices import informative
 from strickle.card.steps import SIZES
+from strickle.job.demo import demo
 
 NAMED = {"testbed_base": "mm", "sensor_base_plate": "mm", "table_attachment": "mm", "pulley_t30": "mm", "featuretype_inch": "in"}
 
@@ -58,18 +59,28 @@ def test_made_parts(name):
     check(planned(name, until="rigging").results)
 
 
-@pytest.mark.validate
-@pytest.mark.parametrize("name", NAMED)
-def test_the_named_parts(name, parts_folder):
+def rigged(data: bytes, name: str, unit: str) -> dict:
+    """A part planned to its rigging."""
     from strickle.base import quiet
     from strickle.job.kit import stores_with
     from strickle.job.runner import Runner
     from strickle.part import PartAsk
     from strickle.stores.kit import starter_kit
 
-    data = (parts_folder / f"{name}.stl").read_bytes()
-    made = Runner(stores_with(starter_kit()), {"part": PartAsk(data=data, name=f"{name}.stl", unit=NAMED[name])}, watch=quiet, memory={})
-    check(through(made, until="rigging").results, every=1)
+    made = Runner(stores_with(starter_kit()), {"part": PartAsk(data=data, name=f"{name}.stl", unit=unit)}, watch=quiet, memory={})
+    return through(made, until="rigging").results
+
+
+@pytest.mark.validate
+@pytest.mark.parametrize("name", NAMED)
+def test_the_named_parts(name, parts_folder):
+    check(rigged((parts_folder / f"{name}.stl").read_bytes(), name, NAMED[name]), every=1)
+
+
+@pytest.mark.validate
+@pytest.mark.parametrize("name", ["handwheel", "plate"])
+def test_the_other_demo_parts(name):
+    check(rigged(demo(name).stl(), name, "mm"), every=1)
 
 
 def test_figures_are_the_same_lengths_in_both_units():
