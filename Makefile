@@ -39,6 +39,9 @@ $(VENV)/bin/python:
 .stamps/dev: .stamps/product
 	@echo "installing tests and linters (wheels only)"
 	@$(PIP) pytest pytest-xdist hypothesis ruff mypy import-linter grimp mkdocs mpmath
+	@command -v pdftotext >/dev/null 2>&1 || { if [ "$$(id -u)" = 0 ] && command -v apt-get >/dev/null 2>&1; then \
+	  echo "installing poppler-utils, which reads the cards in tests"; apt-get update -qq && apt-get install -y -qq poppler-utils >/dev/null; \
+	  else echo "without pdftotext (poppler-utils) some tests of the cards are skipped"; fi; }
 	@touch $@
 
 .stamps/warm: .stamps/product $(wildcard src/strickle/kernels/*.py)

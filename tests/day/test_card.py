@@ -5,6 +5,7 @@ from __future__ import annotations
 
 import html
 import json
+import os
 import re
 import shutil
 import struct
@@ -94,13 +95,14 @@ def test_three_pages_that_say_the_results(results, findings, caught, paper, unit
 
 
 SHEETS = {"a4": (210.0, 297.0), "letter": (215.9, 279.4)}
-needs_poppler = pytest.mark.skipif(shutil.which("pdftotext") is None, reason="pdftotext is not installed")
 
 
 def words_of(pdf: bytes) -> list[tuple[int, str, tuple[float, float, float, float]]]:
-    """Words of a PDF with their page and box [mm], as another program reads it; empty where that program is not installed."""
+    """Words of a PDF with their page and box [mm], as another program reads it; without that program the test is skipped, in CI it fails."""
     if shutil.which("pdftotext") is None:
-        return []
+        (pytest.fail if os.environ.get("CI") == "true" else pytest.skip)(
+            "pdftotext is not installed: make .stamps/dev as root, or install poppler-utils"
+        )
     done = subprocess.run(["pdftotext", "-bbox", "-", "-"], input=pdf, capture_output=True, check=True)
     found, page = [], 0
     for line in done.stdout.decode().splitlines():
@@ -123,7 +125,6 @@ def test_paper_goes_with_the_units_unless_asked(results):
     assert written(units="us", paper="a4", **known)[0].paper == "a4"
 
 
-@needs_poppler
 def test_what_is_read_at_the_bench_is_large_enough(results, findings):
     """Letters by the height of the boxes their font gives them, against the title's known size."""
     pdf = write(verdict=factory.CASTABLE, findings=findings, kit=factory.kit(), **results)["card.pdf"]
@@ -134,7 +135,6 @@ def test_what_is_read_at_the_bench_is_large_enough(results, findings):
     assert not small - {"HOLD"}, small
 
 
-@needs_poppler
 def test_us_card_names_no_metric_unit(results, findings, caught):
     pdf = write(verdict=factory.CASTABLE, findings=findings, kit=factory.kit(), units="us", **results)["card.pdf"]
     text = " ".join(word for _, word, _ in words_of(pdf))
@@ -172,7 +172,7 @@ def test_a_name_is_plain_text_whatever_it_holds(results, findings, caught, name)
     assert caught["title"] == plain(name)
     pdf = files["card.pdf"]
     read = "".join(word for page, word, _ in words_of(pdf) if page == 1)
-    assert not read or plain(name).replace(" ", "")[:30] in read
+    assert plain(name).replace(" ", "")[:30] in read
     assert not outside(pdf, "a4")
     assert b".notdef" not in pdf
 

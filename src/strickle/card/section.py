@@ -183,6 +183,8 @@ def section(
     frame.label("parting" if covered or mould is None else "sand's level, open", world[1] - 0.04 * (world[1] - world[0]), 0.0)
     if not part.is_empty:
         frame.label("part", *_point(part))
+        if not covered and pattern.stock > 0:
+            _finished(frame, float(-pattern.stock * pattern.scale[2]), part)
     if sound is not None and "last place to freeze" in plane.through:
         spot = plane.flat(np.asarray(sound.last_to_freeze.at))[0]
         frame.label(f"last to freeze, {_band(sound.last_to_freeze.time, 's', units)}", float(spot[0]), float(spot[1]), bold=True)
@@ -190,6 +192,14 @@ def section(
         _labels(frame, bodies, plane, rigging, part)
     note = "" if bodies.casting is not None and bodies.part is not None else "the mesh is not a closed solid, so no slice of it could be drawn"
     return Drawing.of(frame, note)
+
+
+def _finished(frame: Frame, level: float, part: Any) -> None:
+    """The face an open-face casting is machined down to, ``level`` [m] under the sand's."""
+    left, _, right, _ = part.bounds
+    (x0, y), (x1, _) = frame.at(left, level), frame.at(right, level)
+    frame.sheet.rule(x0 - 1.5, y, x1 + 1.5, y, thick=0.35, dash="1.6 0.8")
+    frame.label(f"machined down to here, {frame.told(-level)}", right, level)
 
 
 def _feeding(frame: Frame, bodies: Bodies, plane: Plane, part: Any) -> Any:

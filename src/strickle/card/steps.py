@@ -187,6 +187,7 @@ def written(
         "picture": shown.says,
         "unit": "inches" if units == "us" else "mm",
         "of_sand": say("mould", units),
+        "drawn": _drawn(rigging),
         "steps": [],
         "places": [],
         "blanks": blanks(cavity),
@@ -214,3 +215,11 @@ def written(
     printed = tuple(c.key for c in cautions if with_day or c.step == "emergency")
     card = Card(names=tuple(files), pages=pages, paper=paper, units=units, cautions=printed, sources=cited(cautions))
     return card, files
+
+
+def _drawn(rigging: Rigging | None) -> dict[str, bool]:
+    """What besides the casting the drawings can show, for their key."""
+    if rigging is None:
+        return {"risers": True, "running": True, "vents": True, "parting": True}
+    closed = rigging.open_pour is None
+    return {"risers": bool(rigging.risers), "running": closed, "vents": bool(rigging.vents), "parting": closed}

@@ -37,8 +37,11 @@ class Fitted(Record):
     at_hand: bool = word("false where it stands in no kit")
 
 
-def choose(need: Need, flasks: tuple[Flask, ...]) -> Fitted:
-    """The flask at hand that takes least sand and still holds the need, either way round; else one of the size needed."""
+def choose(need: Need, flasks: tuple[Flask, ...], wish: Need | None = None) -> Fitted:
+    """The flask at hand that takes least sand and still holds the need, either way round; else one of the size needed.
+
+    It stands with the middle of ``wish`` in its middle as far as the need's own sand allows; None = the need's.
+    """
     best: FlaskChosen | None = None
     for flask in flasks:
         if flask.cope < need.cope - 1e-9 or flask.drag < need.drag - 1e-9:
@@ -60,6 +63,9 @@ def choose(need: Need, flasks: tuple[Flask, ...]) -> Fitted:
             drag=rounded_up(need.drag),
         )
     middle = (need.low + need.high) / 2.0
+    if wish is not None:
+        slack = np.maximum(np.array([best.length, best.width]) - need.plan, 0.0) / 2.0
+        middle = middle + np.clip((wish.low + wish.high) / 2.0 - middle, -slack, slack)
     box = np.array(
         [
             middle[0] - best.length / 2,

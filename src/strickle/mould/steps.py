@@ -42,7 +42,7 @@ def ram(part: Part, pattern: Pattern, metal: Metal, stores: Stores, ask: MouldAs
     if not fitted.at_hand and ask.room is None and not is_open:
         # the promise to the rigging is a guess: a flask that holds the part may do, and rigging says what it lacks
         bare = _need(part, pattern, metal, stores, ask, used, promise=False)[0]
-        tight = choose(bare, flasks)
+        tight = choose(bare, flasks, need)
         need, fitted = (bare, tight) if tight.at_hand else (need, fitted)
     watch(0.3, "looking for sand that may not stand the draw")
     drag, strength = _value(stores, "draw.drag", used), _sand(sand, "green_tensile")

@@ -18,7 +18,8 @@ class Cure:
     """A change: its words (from the results after it), what it changes, and its margin.
 
     ``margin(results, after, kit)`` reads the margin of ``kit`` and ``results``; ``after`` are the results with the change, where the
-    size that serves is known.
+    size that serves is known.  ``letter(after)`` is the shop after doing what the words name, where ``kit`` is freer than they are (any
+    flask may be built, any pot bought): it is run in its turn, and only what went through it is told.
     """
 
     change: Callable[[Results], str]
@@ -26,6 +27,7 @@ class Cure:
     margin: Callable[[Results, Results, Kit], float]
     kit: Kit | None = None
     asks: Mapping[str, Record] | None = None
+    letter: Callable[[Results], Kit] | None = None
 
 
 def find(results: Results, stage: str, kind: type[T]) -> T:

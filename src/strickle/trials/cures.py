@@ -16,7 +16,7 @@ from strickle.mould import FlaskChosen, Mould
 from strickle.pattern import Pattern
 from strickle.pour import Pour
 from strickle.sound import Sound
-from strickle.stores import Crucible, Kit
+from strickle.stores import Crucible, Flask, Kit
 from strickle.trials.back import more_stock
 from strickle.trials.cure import Cure, Results, find
 from strickle.trials.runner import Runner
@@ -68,12 +68,26 @@ def _share(flask: FlaskChosen, kit: Kit) -> float:
         return 1.0
     long, short = max(flask.length, flask.width), min(flask.length, flask.width)
     fits = [
-        min(max(f.length, f.width) / long, min(f.length, f.width) / short, f.cope / flask.cope, f.drag / flask.drag) for f in kit.flasks
+        min(
+            max(f.length, f.width) / long,
+            min(f.length, f.width) / short,
+            f.cope / flask.cope if flask.cope > 0 else math.inf,
+            f.drag / flask.drag,
+        )
+        for f in kit.flasks
     ]  # fmt: skip
     return max(fits, default=0.0)
 
 
 def _built_flask(finding: Finding, results: Results, runner: Runner) -> Cure:
+    """Tried with any flask that is wanted, then with the one it came to, which is told."""
+    kit = runner.stores.kit
+
+    def letter(after: Results) -> Kit:
+        want = find(after, "mould", Mould).flask
+        own = Flask(name="the flask told", length=want.length, width=want.width, cope=want.cope, drag=want.drag)
+        return dataclasses.replace(kit, flasks=(*kit.flasks, own))
+
     def size(after: Results) -> str:
         want = find(after, "mould", Mould).flask
         return (
@@ -84,7 +98,8 @@ def _built_flask(finding: Finding, results: Results, runner: Runner) -> Cure:
         change=size,
         of="the kit's best flask over the flask needed, tightest direction",
         margin=lambda r, after, k: _share(find(after, "mould", Mould).flask, k),
-        kit=dataclasses.replace(runner.stores.kit, builds_flasks=True),
+        kit=dataclasses.replace(kit, builds_flasks=True),
+        letter=letter,
     )
 
 

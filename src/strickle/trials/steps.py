@@ -11,7 +11,9 @@ from strickle.mould import Mould
 from strickle.part import Part
 from strickle.rigging import RiggingAsk
 from strickle.sound import Sound
+from strickle.stores import Kit
 from strickle.trials.back import back_clause
+from strickle.trials.cure import Cure
 from strickle.trials.cures import CURES
 from strickle.trials.lay import ORDER, Lay, ends
 from strickle.trials.result import Trail, Tried
@@ -88,11 +90,13 @@ def _try_changes(runner: Runner, results: Mapping[str, Outcome], stops: tuple[Fi
         if cure is None:
             continue
         watch(0.85, "trying a change that may lift what stops the plan")
-        stores = dataclasses.replace(runner.stores, kit=cure.kit) if cure.kit is not None else None
-        other = runner.variant(stores=stores, asks=cure.asks)
-        after, because, *_ = _go(other, None, preset if finding.stage == "sound" else "rough", watch)
-        left = tuple(f.code for r in after.values() for f in r.stops)
-        worked = not left and not because
+        grid = preset if finding.stage == "sound" else "rough"
+        for last in (None,) if cure.letter is None else ("pour", None):
+            other, after, left, worked = _with(runner, cure, cure.kit, last, grid, watch)
+            if worked and cure.letter is not None:  # the shop was freer than the words are: the words themselves are run
+                other, after, left, worked = _with(runner, cure, cure.letter(after), None, grid, watch)
+            if worked:
+                break
         try:
             margins = cure.margin(results, after, runner.stores.kit), cure.margin(after, after, other.stores.kit)
         except KeyError:
@@ -102,6 +106,17 @@ def _try_changes(runner: Runner, results: Mapping[str, Outcome], stops: tuple[Fi
         if worked:
             break
     return tuple(tried)
+
+
+def _with(
+    runner: Runner, cure: Cure, kit: Kit | None, until: str | None, preset: str, watch: Watch
+) -> tuple[Runner, dict[str, Outcome], tuple[str, ...], bool]:
+    """The stages run in a changed shop: that runner, its results, the STOPs left, and whether none was and it came as far as asked."""
+    stores = dataclasses.replace(runner.stores, kit=kit) if kit is not None else None
+    other = runner.variant(stores=stores, asks=cure.asks)
+    after, *_ = _go(other, until, preset, watch)
+    left = tuple(f.code for r in after.values() for f in r.stops)
+    return other, after, left, not left and (until or ORDER[-1]) in after
 
 
 def _verdict(results: Mapping[str, Outcome], stops: tuple[Finding, ...], tried: tuple[Tried, ...], until: str | None, because: str) -> Verdict:
