@@ -11,7 +11,7 @@ from strickle.base.sources import Mark, Source, Value
 from strickle.base.units import parse
 from strickle.base.verdict import Verdict, ranked
 from strickle.base.watch import Watch, quiet
-from strickle.base.words import figures, render, shown, spelled, tell
+from strickle.base.words import ends, figures, render, shown, spelled, tell
 
 __all__ = [
     "Array",
@@ -49,6 +49,7 @@ __all__ = [
     "closed",
     "declared",
     "falling_speed",
+    "ends",
     "figures",
     "pack",
     "parse",

@@ -12,8 +12,8 @@ _TOKEN = re.compile(r"\{\{q:([^|}]+)\|([^|}]+)(?:\|([^}]*))?\}\}")
 def tell(value: float, unit: str, style: str = "") -> str:
     """A token for ``value`` in SI ``unit``.
 
-    ``style``: "step" a temperature difference, "%" a share, "fine" one more digit (of a length: tenths of a millimetre), "drill" a bit or
-    wire, which US shops know by fractions of an inch.
+    ``style``: "step" a temperature difference, "%" a share, "min" minutes however short, "fine" one more digit (of a length: tenths of a
+    millimetre), "drill" a bit or wire, which US shops know by fractions of an inch.
 
     >>> tell(0.012, "m")
     '{{q:0.012|m}}'
@@ -87,7 +87,7 @@ def shown(value: float, unit: str, system: str = "metric", style: str = "") -> t
     if unit == "1":
         return (figures(100 * value), "%") if style == "%" else (figures(value), "")
     if unit == "s":
-        if style == "fine" or value < 120:
+        if style == "fine" or (value < 120 and style != "min"):
             return figures(value, 2 if value >= 1 else 1), "s"
         return figures(value / 60, 2), "min"
     if unit == "kg" and system == "metric" and abs(value) < 0.1 and value:
@@ -102,6 +102,16 @@ def shown(value: float, unit: str, system: str = "metric", style: str = "") -> t
     if unit == "K":
         return f"{round(value * factor + offset):d}", name
     return figures(value * factor + offset), name
+
+
+def ends(low: float, high: float, unit: str, system: str = "metric", style: str = "") -> tuple[tuple[str, str], tuple[str, str]]:
+    """Both ends of a band as ``shown`` gives one, a time of minutes at one end in minutes at both.
+
+    >>> ends(110.0, 186.0, "s"), ends(20.0, 90.0, "s")
+    ((('1.8', 'min'), ('3.1', 'min')), (('20', 's'), ('90', 's')))
+    """
+    last = shown(high, unit, system, style)
+    return shown(low, unit, system, "min" if unit == "s" and last[1] == "min" and not style else style), last
 
 
 def spelled(text: str, system: str) -> str:

@@ -8,7 +8,7 @@ from typing import Any
 
 import numpy as np
 
-from strickle.base import Array, Mesh, shown
+from strickle.base import Array, Mesh, ends
 from strickle.card.frame import HEAD, METAL, ROW, Frame, pieces
 from strickle.card.labels import Label
 from strickle.card.proof import Proof, Written
@@ -276,7 +276,7 @@ def _section_sizes(
 
 def _band(span: Any, unit: str, units: str) -> str:
     """Low to high with one unit."""
-    (low, a), (high, b) = shown(span.low, unit, units), shown(span.high, unit, units)
+    (low, a), (high, b) = ends(span.low, span.high, unit, units)
     return f"{low} to {high} {b}" if a == b else f"{low} {a} to {high} {b}"
 
 

@@ -6,7 +6,7 @@ import textwrap
 from collections.abc import Iterator, Mapping
 from typing import Any
 
-from strickle.base import shown, spelled
+from strickle.base import ends, shown, spelled
 from strickle.job import Plan
 
 WIDE = 92
@@ -200,7 +200,7 @@ def _quantity(quantity: Mapping[str, Any], units: str, style: str = "") -> str:
         return "not known"
     low, high = quantity.get("low"), quantity.get("high")
     if low is not None and high is not None and low < high:
-        first, last = shown(low, unit, units, style), shown(high, unit, units, style)
+        first, last = ends(low, high, unit, units, style)
         if first[0] != last[0]:
             if first[1] == last[1]:
                 return f"{first[0]} to {last[0]} {last[1]}".strip()
