@@ -1,7 +1,4 @@
-"""Triangles as they come to closed outward bodies: corners joined, useless triangles dropped, windings and sides put right.
-
-Nothing is patched: a body with open edges is refused, with their number and place.
-"""
+"""Closed triangles to bodies: shells told apart, turned outward, put together with their voids, united where they run into each other."""
 
 from __future__ import annotations
 
@@ -9,16 +6,30 @@ from typing import NamedTuple
 
 import numpy as np
 from scipy.sparse import coo_matrix
-from scipy.sparse.csgraph import breadth_first_order, connected_components
+from scipy.sparse.csgraph import connected_components
 
 from strickle.base import Array, BadInput
-from strickle.part.formats import Raw
+from strickle.part.edges import edges_of, pairs_of
+from strickle.part.lighten import Lightened, lightened
+from strickle.part.measure import areas_of, volume_of
+from strickle.part.mend import ANEW, PATCH, Sound, sound
+from strickle.part.raw import Bore, Raw
+from strickle.part.rebuild import rebuilt
 
-JOIN = (0.0, 1e-7, 1e-6, 1e-5)  # shares of the diagonal within which corners are joined, the first that closes the mesh
-SAID = 1e-6  # shares from which joining is worth telling; below it is the file's own rounding
 CRUMB = 1e-7  # share of the largest shell's volume below which a shell is a crumb
 MEET = 0.02  # share of the smaller body that must lie in the other before the two are taken for one
 MOST_SHELLS = 400
+
+
+class Deep(NamedTuple):
+    """What was done to a body beyond joining and turning."""
+
+    patches: int = 0  # triangles that close holes
+    patched: float = 0.0  # their share of the surface
+    cell: float = 0.0  # of the grid it was drawn anew on, 0 if it was not
+    low: float = 1.0  # volume where the mesh winds more than three quarters over that where it winds more than a half
+    high: float = 1.0  # the same of a quarter
+    light: Lightened | None = None
 
 
 class Body(NamedTuple):
@@ -31,24 +42,8 @@ class Body(NamedTuple):
     volume_read: float  # as the triangles stood in the file
     mended: tuple[str, ...]  # in plain words, empty if nothing was
     voids: tuple[Array, ...]  # (3,) middle of each closed hollow
-
-
-def volume_of(vertices: Array, faces: Array, times: Array | None = None) -> float:
-    """Signed volume enclosed by the triangles, each counted ``times`` if that is given."""
-    corners = vertices[faces] - vertices[faces].mean(axis=(0, 1))
-    each = np.einsum("ij,ij->i", corners[:, 0], np.cross(corners[:, 1], corners[:, 2])) / 6.0
-    return float(each.sum() if times is None else each @ times)
-
-
-def areas_of(vertices: Array, faces: Array) -> Array:
-    """Area of each triangle."""
-    corners = vertices[faces]
-    return np.asarray(0.5 * np.linalg.norm(np.cross(corners[:, 1] - corners[:, 0], corners[:, 2] - corners[:, 0]), axis=1))
-
-
-def area_of(vertices: Array, faces: Array) -> float:
-    """Surface of the triangles."""
-    return float(areas_of(vertices, faces).sum())
+    deep: Deep = Deep()
+    holes: tuple[Bore, ...] = ()
 
 
 def bodies(raws: tuple[Raw, ...], file: str) -> tuple[Body, ...]:
@@ -61,7 +56,7 @@ def bodies(raws: tuple[Raw, ...], file: str) -> tuple[Body, ...]:
     for raw in raws:
         found = _object(raw, file)
         many = len(found) > 1
-        out += [body._replace(name=f"{raw.name}, shell {i}" if many else raw.name) for i, body in enumerate(found, 1)]
+        out += [body._replace(name=f"{raw.name}, shell {i}" if many else raw.name, holes=raw.holes) for i, body in enumerate(found, 1)]
     if not out:
         raise BadInput(f"{file} encloses no volume", "Export the part as a solid")
     names: dict[str, int] = {}
@@ -70,146 +65,6 @@ def bodies(raws: tuple[Raw, ...], file: str) -> tuple[Body, ...]:
         names[body.name] = names.get(body.name, 0) + 1
         unique.append(body if names[body.name] == 1 else body._replace(name=f"{body.name} ({names[body.name]})"))
     return tuple(unique)
-
-
-# joining and dropping
-
-
-def _joined(vertices: Array, faces: Array, reach: float) -> tuple[Array, Array, Array]:
-    """Corners within ``reach`` made one; triangles that collapse or come twice dropped; how often each of the rest stood in the file."""
-    if reach > 0.0:
-        from scipy.spatial import cKDTree
-
-        pairs = cKDTree(vertices).query_pairs(reach, output_type="ndarray")
-        count = len(vertices)
-        graph = coo_matrix((np.ones(len(pairs), bool), (pairs[:, 0], pairs[:, 1])), shape=(count, count))
-        _, label = connected_components(graph, directed=False)
-        _, first, inverse = np.unique(label, return_index=True, return_inverse=True)
-        vertices = vertices[first]
-    else:
-        plain = np.ascontiguousarray(vertices + 0.0)  # -0.0 becomes 0.0
-        keys = plain.view([("", plain.dtype)] * 3).ravel()
-        _, first, inverse = np.unique(keys, return_index=True, return_inverse=True)
-        vertices = plain[first]
-    faces = inverse.ravel()[faces]
-    flat = (faces[:, 0] == faces[:, 1]) | (faces[:, 1] == faces[:, 2]) | (faces[:, 2] == faces[:, 0])
-    faces, times = _once(faces[~flat])
-    return vertices, faces, times
-
-
-def _once(faces: Array) -> tuple[Array, Array]:
-    """One of each triangle with the times it stood in the file, its own way round less the other; pairs that cancel go both."""
-    if not len(faces):
-        return faces, np.zeros(0)
-    order = np.argsort(faces, axis=1)
-    ranked = np.take_along_axis(faces, order, axis=1)
-    _, first, inverse, counts = np.unique(ranked, axis=0, return_index=True, return_inverse=True, return_counts=True)
-    if counts.max() == 1:
-        return faces, np.ones(len(faces))
-    odd = (order[:, 1] - order[:, 0]) % 3 == 1
-    net = np.zeros(len(first), np.int64)
-    np.add.at(net, inverse.ravel(), np.where(odd, 1, -1))
-    keep = np.sort(first[(counts == 1) | (net != 0)])
-    return faces[keep], (net[inverse.ravel()] * np.where(odd, 1, -1))[keep].astype(np.float64)
-
-
-class _Edges(NamedTuple):
-    """Undirected edges of a mesh."""
-
-    face: Array  # (3m,) face of each half-edge
-    forward: Array  # (3m,) whether it runs from the lower to the higher corner
-    number: Array  # (3m,) its edge
-    halves: Array  # (k,) half-edges on each edge
-    net: Array  # (k,) forward minus backward
-    ends: Array  # (k, 2)
-
-
-def _edges(faces: Array, corners: int) -> _Edges:
-    a = faces.ravel()
-    b = np.roll(faces, -1, axis=1).ravel()
-    low, high = np.minimum(a, b), np.maximum(a, b)
-    keys, number, count = np.unique(low * np.int64(corners) + high, return_inverse=True, return_counts=True)
-    forward = a < b
-    net = np.bincount(number.ravel(), np.where(forward, 1.0, -1.0), len(keys)).astype(np.int64)
-    return _Edges(np.repeat(np.arange(len(faces)), 3), forward, number.ravel(), count, net, np.column_stack([keys // corners, keys % corners]))
-
-
-def _pairs(edges: _Edges) -> tuple[Array, Array, Array]:
-    """Faces that share an edge of exactly two, and whether they run it the same way (then one is wound wrongly)."""
-    order = np.argsort(edges.number, kind="stable")
-    start = np.concatenate([[0], np.cumsum(edges.halves)[:-1]])
-    two = start[edges.halves == 2]
-    one, other = order[two], order[two + 1]
-    return edges.face[one], edges.face[other], edges.forward[one] == edges.forward[other]
-
-
-# windings
-
-
-def _wound(faces: Array, edges: _Edges) -> tuple[Array, Array]:
-    """Triangles turned so that neighbours agree, the smaller share of each shell; and which were turned."""
-    one, other, same = _pairs(edges)
-    if not same.any():
-        return faces, np.zeros(len(faces), bool)
-    count = len(faces)
-    graph = coo_matrix((np.ones(len(one)), (one, other)), shape=(count, count)).tocsr()
-    graph = graph + graph.T
-    flag = coo_matrix((same + 1.0, (one, other)), shape=(count, count)).tocsr()
-    flag = flag.maximum(flag.T)
-    shells, label = connected_components(graph, directed=False)
-    turn = np.zeros(count, bool)
-    for shell in range(shells):
-        first = int(np.flatnonzero(label == shell)[0])
-        order, before = breadth_first_order(graph, first, directed=False)
-        rest = order[1:]
-        flips = np.asarray(flag[rest, before[rest]]).ravel() > 1.5
-        for face, flip in zip(rest.tolist(), flips.tolist()):
-            turn[face] = turn[before[face]] ^ flip
-        if 2 * int(turn[order].sum()) > len(order):
-            turn[order] = ~turn[order]
-    out = faces.copy()
-    out[turn] = out[turn][:, ::-1]
-    return out, turn
-
-
-def _closed(raw: Raw, file: str) -> tuple[Array, Array, Array, list[str]]:
-    """The object's triangles with corners joined and windings agreeing, and how often each stood so in the file.
-
-    Raises BadInput if they do not close.
-    """
-    diagonal = float(np.linalg.norm(np.ptp(raw.vertices, axis=0)))
-    if diagonal == 0.0:
-        raise BadInput(f"{file}: {raw.name} has no size", "Export the part again")
-    best: tuple[int, Array, Array] | None = None
-    for share in JOIN:
-        vertices, faces, times = _joined(raw.vertices, raw.faces, share * diagonal)
-        if not len(faces):
-            break
-        edges = _edges(faces, len(vertices))
-        faces, turned = _wound(faces, edges)
-        if turned.any():
-            edges = _edges(faces, len(vertices))
-        wrong = (edges.halves % 2 == 1) | (edges.net != 0)
-        if not wrong.any():
-            said = []
-            if share >= SAID:
-                said.append("corners that nearly met joined")
-            if dropped := len(raw.faces) - len(faces):
-                said.append(f"{dropped} triangles without area or given twice dropped")
-            if turned.any():
-                said.append(f"{int(turned.sum())} triangles turned that faced the wrong way")
-            return vertices, faces, np.where(turned, -times, times), said
-        if best is None or wrong.sum() < best[0]:
-            where = vertices[edges.ends[wrong]].reshape(-1, 3)
-            best = int(wrong.sum()), where, wrong
-    if best is None:
-        raise BadInput(f"{file}: {raw.name} has no triangle with an area", "Export the part again")
-    at = best[1][0]
-    raise BadInput(
-        f"{file}: {raw.name} is not closed: {best[0]} edges do not have metal on one side only, the first near "
-        f"({at[0]:.4g}, {at[1]:.4g}, {at[2]:.4g}) in the file's numbers",
-        "Close the holes in the program that made the mesh; holes are not patched here",
-    )
 
 
 # shells
@@ -222,11 +77,15 @@ class _Shell(NamedTuple):
     read: float  # as it stood in the file
     low: Array
     high: Array
+    patches: int = 0
+    patched: float = 0.0  # area of the patches
+    anew: bool = False
 
 
-def _shells(vertices: Array, faces: Array, times: Array) -> list[_Shell]:
+def _shells(whole: Sound) -> list[_Shell]:
     """Pieces joined through edges of two triangles, each with corners of its own, in the order of their first triangle."""
-    one, other, _ = _pairs(_edges(faces, len(vertices)))
+    vertices, faces, times = whole.vertices, whole.faces, whole.times
+    one, other, _ = pairs_of(edges_of(faces, len(vertices)))
     graph = coo_matrix((np.ones(len(one), bool), (one, other)), shape=(len(faces), len(faces)))
     count, label = connected_components(graph, directed=False)
     order = np.argsort(label, kind="stable")
@@ -238,8 +97,13 @@ def _shells(vertices: Array, faces: Array, times: Array) -> list[_Shell]:
         used, renumbered = np.unique(own, return_inverse=True)
         points = vertices[used]
         own = renumbered.reshape(-1, 3)
-        read = volume_of(points, own, times[picked])
-        out.append((int(picked[0]), _Shell(points, own, volume_of(points, own), read, points.min(axis=0), points.max(axis=0))))
+        read = volume_of(points, own, times[picked]) + float(whole.more[picked].sum())
+        shell = _Shell(points, own, volume_of(points, own), read, points.min(axis=0), points.max(axis=0))
+        kind = whole.kind[picked]
+        if kind.any():
+            patch = kind == PATCH
+            shell = shell._replace(patches=int(patch.sum()), patched=float(areas_of(points, own)[patch].sum()), anew=bool((kind == ANEW).any()))
+        out.append((int(picked[0]), shell))
     return [shell for _, shell in sorted(out, key=lambda pair: pair[0])]
 
 
@@ -270,8 +134,9 @@ def _holds(outer: _Shell, inner: _Shell) -> bool:
 
 def _object(raw: Raw, file: str) -> list[Body]:
     """Bodies of one object."""
-    vertices, faces, times, said = _closed(raw, file)
-    shells = _shells(vertices, faces, times)
+    whole = sound(raw, file)
+    said = whole.said
+    shells = _shells(whole)
     if len(shells) > MOST_SHELLS:
         raise BadInput(f"{file}: {raw.name} falls into {len(shells)} separate shells, more than the {MOST_SHELLS} that are read", "Export one part")
     most = max(abs(shell.volume) for shell in shells)
@@ -296,7 +161,7 @@ def _object(raw: Raw, file: str) -> list[Body]:
     groups = dict(sorted(groups.items()))
     if turned:
         said.append(f"{turned} shells turned that stood inside out")
-    return _joined_bodies(raw.name, groups, read, said, file)
+    return _joined_bodies(raw.name, groups, read, said, file, whole)
 
 
 def _homes(shells: list[_Shell]) -> list[int]:
@@ -313,17 +178,26 @@ def _stacked(shells: list[_Shell]) -> tuple[Array, Array]:
     return np.vstack([shell.vertices for shell in shells]), np.vstack([shell.faces + o for shell, o in zip(shells, offsets)])
 
 
-def _joined_bodies(name: str, groups: dict[int, list[_Shell]], read: dict[int, float], said: list[str], file: str) -> list[Body]:
+def _joined_bodies(name: str, groups: dict[int, list[_Shell]], read: dict[int, float], said: list[str], file: str, whole: Sound) -> list[Body]:
     """Bodies from shells with their voids; those that run into each other become one."""
     meshes = {key: _stacked(shells) for key, shells in groups.items()}
     solids = {key: _solid(*mesh) for key, mesh in meshes.items()}
+    drawn = {key: Deep() for key in groups}
+    if whole.drawn is not None:
+        deep = Deep(cell=whole.drawn.cell, low=whole.drawn.low, high=whole.drawn.high)
+        drawn |= {key: deep for key, shells in groups.items() if any(shell.anew for shell in shells)}
     for key, solid in solids.items():
         if solid is None:
             at = meshes[key][0].mean(axis=0)
-            raise BadInput(
-                f"{file}: {name} closes only by surfaces that run along each other, near ({at[0]:.4g}, {at[1]:.4g}, {at[2]:.4g})",
-                "Repair it in the program that made the mesh",
-            )
+            made = rebuilt(*meshes[key])
+            solids[key] = None if made is None else _solid(made.vertices, made.faces)
+            if made is None or solids[key] is None:
+                raise BadInput(
+                    f"{file}: {name} closes only by surfaces that run along each other, near ({at[0]:.4g}, {at[1]:.4g}, {at[2]:.4g})",
+                    "Repair it in the program that made the mesh",
+                )
+            meshes[key] = made.vertices, made.faces
+            drawn[key] = Deep(cell=made.cell, low=made.low, high=made.high)
     out = []
     for cluster in _meetings(list(groups), groups, solids):
         own = list(said)
@@ -332,8 +206,42 @@ def _joined_bodies(name: str, groups: dict[int, list[_Shell]], read: dict[int, f
             vertices, faces = _union([solids[key] for key in cluster])
             own.append(f"{len(cluster)} shells that run into each other made one")
         hollows = tuple((shell.low + shell.high) / 2.0 for key in cluster for shell in groups[key] if shell.volume < 0.0)
-        out.append(Body(name, vertices, faces, volume_of(vertices, faces), sum(read[key] for key in cluster), tuple(own), hollows))
+        patched = [(shell.patches, shell.patched) for key in cluster for shell in groups[key]]
+        deep = _both([drawn[key] for key in cluster])
+        if any(patches for patches, _ in patched):
+            area = sum(float(areas_of(shell.vertices, shell.faces).sum()) for key in cluster for shell in groups[key])
+            deep = deep._replace(patches=sum(patches for patches, _ in patched), patched=sum(size for _, size in patched) / area)
+        light = lightened(vertices, faces, name, file)
+        if light is not None:
+            vertices, faces, deep = light.vertices, light.faces, deep._replace(light=light)
+        out.append(Body(name, vertices, faces, volume_of(vertices, faces), sum(read[key] for key in cluster), tuple(own), hollows, deep))
     return out
+
+
+def _both(deeps: list[Deep]) -> Deep:
+    """What was done to several bodies, told of their union."""
+    lights = [deep.light for deep in deeps if deep.light is not None]
+    return Deep(
+        sum(deep.patches for deep in deeps),
+        max(deep.patched for deep in deeps),
+        max(deep.cell for deep in deeps),
+        min(deep.low for deep in deeps),
+        max(deep.high for deep in deeps),
+        max(lights, key=lambda light: light.moved) if lights else None,
+    )
+
+
+def unravelled(body: Body, file: str) -> Body | None:
+    """A closed body that runs through itself, drawn anew so that no metal counts twice; None where its windings do not tell metal."""
+    made = rebuilt(body.vertices, body.faces)
+    if made is None:
+        return None
+    pieces = _shells(Sound(made.vertices, made.faces, np.ones(len(made.faces)), np.zeros(len(made.faces)), np.zeros(len(made.faces), np.int8), []))
+    if sum(piece.volume > 0.0 for piece in pieces) != 1:
+        return None  # it falls apart: no single body
+    hollows = tuple((piece.low + piece.high) / 2.0 for piece in pieces if piece.volume < 0.0)
+    deep = _both([body.deep, Deep(cell=made.cell, low=made.low, high=made.high)])
+    return body._replace(vertices=made.vertices, faces=made.faces, volume=volume_of(made.vertices, made.faces), voids=hollows, deep=deep)
 
 
 def _union(solids: list[object]) -> tuple[Array, Array]:
@@ -350,10 +258,12 @@ def together(found: tuple[Body, ...]) -> Body | None:
     solids = [_solid(body.vertices, body.faces) for body in found]
     vertices, faces = _union(solids)
     hollows = tuple(at for body in found for at in body.voids)
-    if len(_shells(vertices, faces, np.ones(len(faces)))) != 1 + len(hollows):
+    many = len(faces)
+    if len(_shells(Sound(vertices, faces, np.ones(many), np.zeros(many), np.zeros(many, np.int8), []))) != 1 + len(hollows):
         return None
     said = (*dict.fromkeys(word for body in found for word in body.mended), f"{len(found)} bodies taken as one")
-    return Body("all", vertices, faces, volume_of(vertices, faces), sum(body.volume_read for body in found), said, hollows)
+    read, deep, holes = sum(body.volume_read for body in found), _both([body.deep for body in found]), [one for body in found for one in body.holes]
+    return Body("all", vertices, faces, volume_of(vertices, faces), read, said, hollows, deep, tuple(holes))
 
 
 def _meetings(keys: list[int], groups: dict[int, list[_Shell]], solids: dict[int, object]) -> list[list[int]]:

@@ -112,7 +112,7 @@ def bare_cell(vertices: Array, faces: Array, volume: float, wall: Walls, cells: 
 
     A wall of whole cells along the axes keeps its thickness wherever it lies on the grid; another gains or loses up to half a cell.
     """
-    from strickle.part.health import areas_of
+    from strickle.part.measure import areas_of
 
     cell = min((volume / cells) ** (1.0 / 3.0), max(wall.least / WALL_CELLS, (volume / (MOST_TIMES * cells)) ** (1.0 / 3.0)))
     tried = cell * np.linspace(1.02, 0.82, 41)
