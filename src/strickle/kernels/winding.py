@@ -1,6 +1,6 @@
 """Winding number of a triangle mesh, closed or not: the solid angle it fills, seen from a point, over the whole sphere.
 
-Triangles are sorted along a space-filling curve into leaves of a balanced binary tree.  A branch that is far away for its size counts as
+Triangles are sorted by size, those of a size along a space-filling curve, into leaves of a balanced binary tree.  A branch that is far away for its size counts as
 one dipole (Barill, Dickson, Schmidt, Levin, Jacobson, Fast winding numbers for soups and clouds, ACM Transactions on Graphics 37-4, 2018,
 first-order term); near ones are opened, and a leaf's triangles are summed exactly (van Oosterom and Strackee, The solid angle of a plane
 triangle, IEEE Transactions on Biomedical Engineering 30-2, 1983).
@@ -15,8 +15,8 @@ from numba import njit
 from numpy.typing import ArrayLike, NDArray
 
 Floats = NDArray[np.float64]
-LEAF = 8
-FAR = 2.5  # distance over a branch's radius from which it counts as a dipole
+LEAF = 4
+FAR = 2.0  # distance over a branch's radius from which it counts as a dipole
 
 
 class Tree(NamedTuple):
@@ -121,7 +121,9 @@ def tree_of(vertices: ArrayLike, faces: ArrayLike) -> Tree:
     middle = corners.mean(axis=1)
     low = middle.min(axis=0)
     span = float((middle.max(axis=0) - low).max()) or 1.0
-    corners = np.ascontiguousarray(corners[np.argsort(_morton(middle, low, span), kind="stable")])
+    size = np.sqrt(((corners - middle[:, None]) ** 2).sum(axis=2).max(axis=1))
+    kin = np.clip(np.floor(np.log2(np.maximum(size, 1e-300) / max(float(size.max()), 1e-300)) / 1.5), -7, 0).astype(np.int64) + 7
+    corners = np.ascontiguousarray(corners[np.argsort((kin << 60) + _morton(middle, low, span), kind="stable")])
     leaves = 1
     while leaves * LEAF < len(corners):
         leaves *= 2

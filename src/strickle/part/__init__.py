@@ -1,6 +1,6 @@
 """The mesh as read: units, health, walls, hot spots. The door: ask and result only."""
 
 from strickle.part.ask import PartAsk
-from strickle.part.result import HotSpot, Part
+from strickle.part.result import Hole, HotSpot, Part
 
-__all__ = ["HotSpot", "Part", "PartAsk"]
+__all__ = ["Hole", "HotSpot", "Part", "PartAsk"]

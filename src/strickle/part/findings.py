@@ -88,6 +88,7 @@ def _mesh(facts: Facts) -> list[Finding]:
                 margin=Margin(value=1.0 + facts.change, unit="1", of="volume after mending over volume as read"),
             )
         )
+    out += _deep(facts)
     if facts.overlap > OVERLAP_TOLD:
         out.append(
             Finding(
@@ -109,6 +110,53 @@ def _mesh(facts: Facts) -> list[Finding]:
                 because="sand that fills a hollow on every side could neither be held in place nor got out again",
                 do="Open the hollow to the outside, or fill it and cast the part solid",
                 where=Where(point=_point(facts.body.voids[0] * facts.reading.scale), body=facts.body.name),
+            )
+        )
+    return out
+
+
+def _deep(facts: Facts) -> list[Finding]:
+    """What was guessed to get a closed solid."""
+    out, deep, scale = [], facts.body.deep, facts.reading.scale
+    if deep.patches:
+        out.append(
+            Finding(
+                code="part.mesh_filled",
+                weight="MIND",
+                says=f"Holes in the mesh were closed with {deep.patches} triangles, {tell(deep.patched, '1', '%')} of its surface; closed by cones "
+                f"instead, its volume would differ by {tell(abs(facts.change), '1', '%')}",
+                because="what is cast must be closed, and what stood in a hole is a guess: the skin that bends least",
+                do="Look at the mended part before you print it; where a patch is wrong, close the mesh in the program that made it",
+                where=Where(body=facts.body.name),
+                margin=Margin(value=deep.patched, unit="1", of="patched surface over all surface"),
+            )
+        )
+    if deep.cell:
+        out.append(
+            Finding(
+                code="part.mesh_rebuilt",
+                weight="MIND",
+                says=f"The mesh did not enclose its metal once; it was drawn anew on a grid of {tell(deep.cell * scale, 'm')}, "
+                f"and its volume is {tell(abs(facts.change), '1', '%')} {'less' if facts.change < 0.0 else 'more'} than the mesh counted",
+                because="its triangles leave gaps or run through each other, so metal was put where they wind round more than half; "
+                "details smaller than the grid are lost and sharp edges are blunted by about a cell",
+                do="Measure the redrawn part against your drawing, or unite and close the mesh in the program that made it",
+                where=Where(body=facts.body.name),
+                margin=Margin(value=1.0, low=deep.low, high=deep.high, unit="1", of="volume, from where it winds three quarters to a quarter round"),
+            )
+        )
+    if deep.light is not None:
+        light = deep.light
+        out.append(
+            Finding(
+                code="part.simplified",
+                weight="MIND",
+                says=f"The mesh of {light.triangles} triangles was simplified to {len(light.faces)}: its surface moved by less than "
+                f"{tell(light.moved * scale, 'm')} and its volume changed by {tell(light.change, '1', '%')}",
+                because="more triangles than that cost memory and time and tell the sand nothing",
+                do="Export a coarser mesh yourself if you need another choice of detail",
+                where=Where(body=facts.body.name),
+                margin=Margin(value=1.0 + light.change, unit="1", of="volume simplified over volume as read"),
             )
         )
     return out
@@ -149,7 +197,7 @@ def _doubtful(facts: Facts) -> list[Finding]:
             if near_pass
             else f"unfed it would sink {tell(spot.loss, 'm')} a face, and a riser is thought worth its metal from about {tell(rules.LOSS, 'm')}"
         )
-        verdict = "a riser is planned for it" if spot.needs_feed else "no riser is planned for it"
+        verdict = "it counts as one to be fed" if spot.needs_feed else "it counts as one that needs none"
         out.append(
             Finding(
                 code="part.hot_spot_doubtful",

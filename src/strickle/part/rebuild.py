@@ -13,15 +13,18 @@ from strickle.base import Array
 from strickle.part.edges import pieces_of
 from strickle.part.measure import areas_of, volume_of
 
-ROUGH, FINE = 40_000, 2_500_000  # nodes of the first look and of the grid that is drawn from
-FINEST = 320  # cells along the longest side at most
+ROUGH, FINE = 20_000, 1_500_000  # nodes of the first look and of the grid that is drawn from
+FINEST = 250  # cells along the longest side at most
 STRIDE = 4  # nodes between those of the coarse field
 CLEAR = 0.25  # winding this far from a half on all sides is taken over without looking closer
 UNSURE = 0.10  # share of the volume that lies between a winding of a quarter and of three quarters from which a mesh is refused: choice
+SURE = 0.45  # winding this far from a half is handed on to neighbours beyond reach of the mesh
+HANDED = 3  # times it is
 SMOOTH = 0.1  # cells by which the drawn surface may move when flat runs of triangles are joined
 SPECK = 8.0  # cells of volume under which a shell is a flaw of the grid
 MARGIN = 3  # empty cells round the mesh
 REACH = 1.8  # cells from the mesh within which nodes are looked at closely
+MOST_PIECES = 200  # nearly closed pieces of which each is turned by itself
 CLOSED = 0.2  # length of the summed area vectors over the area under which a piece is nearly closed
 
 
@@ -78,9 +81,14 @@ def _outward(vertices: Array, faces: Array) -> tuple[Array, int]:
     """Nearly closed pieces turned that stand inside out and in no other piece; and the number of their triangles."""
     count, own = pieces_of(faces, len(vertices))
     corners = vertices[faces]
-    if count > 1000:
-        own, count = np.zeros(len(faces), np.int64), 1  # crumbled: one piece
     vectors = 0.5 * np.cross(corners[:, 1] - corners[:, 0], corners[:, 2] - corners[:, 0])
+    summed = np.linalg.norm([np.bincount(own, vectors[:, axis], count) for axis in range(3)], axis=0)
+    nearly = summed <= CLOSED * np.bincount(own, np.linalg.norm(vectors, axis=1), count)
+    own = np.where(nearly[own], own, count)  # what is open by far counts as one piece
+    _, own = np.unique(own, return_inverse=True)
+    count = int(own.max()) + 1
+    if count > MOST_PIECES:
+        own, count = np.zeros(len(faces), np.int64), 1
     low, high = np.empty((count, 3)), np.empty((count, 3))
     for i in range(count):
         low[i], high[i] = corners[own == i].min(axis=(0, 1)), corners[own == i].max(axis=(0, 1))
@@ -112,10 +120,26 @@ def _field(vertices: Array, faces: Array, tree: object, origin: Array, cell: flo
     pad = [(0, max(n - m, 0)) for n, m in zip(shape, field.shape)]
     field = np.pad(field, pad, mode="edge")[: shape[0], : shape[1], : shape[2]]
     plain = np.pad(plain, pad, mode="constant")[: shape[0], : shape[1], : shape[2]]
-    close = (distance < REACH) | ~plain
+    plain &= distance >= REACH
     field = np.ascontiguousarray(field)
-    field[close] = winding.at(tree, origin + cell * np.argwhere(close))  # type: ignore[arg-type]
+    known = plain | (distance < 1.0)
+    asked = distance < 1.0
+    field[asked] = winding.at(tree, origin + cell * np.argwhere(asked))  # type: ignore[arg-type]
+    for _ in range(HANDED):
+        _hand_on(field, known)
+    field[~known] = winding.at(tree, origin + cell * np.argwhere(~known))  # type: ignore[arg-type]
     return field, distance
+
+
+def _hand_on(field: Array, known: Array) -> None:
+    """Give nodes that are not known the value of a neighbour that is, where it is surely metal or surely none: a node a cell or more away
+    from the mesh has no triangle between itself and its neighbours."""
+    for axis in range(3):
+        values, told = np.moveaxis(field, axis, 0), np.moveaxis(known, axis, 0)
+        for here, there in ((slice(1, None), slice(None, -1)), (slice(None, -1), slice(1, None))):
+            take = ~told[here] & told[there] & (np.abs(values[there] - 0.5) > SURE)
+            values[here][take] = values[there][take]
+            told[here] |= take
 
 
 def _drawn(vertices: Array, faces: Array, tree: object, origin: Array, cell: float, shape: tuple[int, ...], turned: int) -> Rebuilt | None:

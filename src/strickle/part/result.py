@@ -22,6 +22,17 @@ class HotSpot(Record):
 
 
 @dataclass(frozen=True, slots=True, kw_only=True, eq=False)
+class Hole(Record):
+    """A cylindrical hole as the part's file tells it by its own faces; a mesh does not."""
+
+    at: Array = si("m", "middle of its mouth, part coordinates", shape="(3,)")
+    axis: Array = si("1", "direction from the mouth into the hole", shape="(3,)")
+    radius: float = si("m", "radius")
+    depth: float = si("m", "length of its round wall")
+    through: bool = word("true where it is open at both ends")
+
+
+@dataclass(frozen=True, slots=True, kw_only=True, eq=False)
 class Part(Outcome):
     """The part as read and mended, with walls and hot spots. Part coordinates, metres."""
 
@@ -44,3 +55,4 @@ class Part(Outcome):
     bare_times: Array = si("s", "time to solid of the bare coarse freeze, NaN outside metal", shape="(nx, ny, nz)")
     bare_cell: float = si("m", "cell of the bare freeze")
     bare_origin: Array = si("m", "corner of its first cell, part coordinates", shape="(3,)")
+    holes: tuple[Hole, ...] = word("cylindrical holes known from the file's own faces; none from a mesh", default=())
