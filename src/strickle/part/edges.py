@@ -10,7 +10,6 @@ from scipy.sparse.csgraph import breadth_first_order, connected_components
 
 from strickle.base import Array
 
-MANY = 2_000_000  # corners from which equal ones are joined before near ones are looked for
 CROWD = 100  # corners within reach of one corner, in the mean, from which joining is given up
 
 
@@ -19,8 +18,6 @@ def joined(vertices: Array, faces: Array, reach: float) -> tuple[Array, Array, A
     if reach > 0.0:
         from scipy.spatial import cKDTree
 
-        if len(vertices) > MANY:  # a tree of corners that stand three to a triangle would be needlessly large
-            vertices, faces, _ = joined(vertices, faces, 0.0)
         tree, count = cKDTree(vertices), len(vertices)
         if tree.count_neighbors(tree, reach) > CROWD * count:
             return vertices, faces[:0], np.zeros(0)  # finer than what is joined: nothing would be left of it

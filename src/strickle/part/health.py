@@ -10,7 +10,7 @@ from scipy.sparse.csgraph import connected_components
 
 from strickle.base import Array, BadInput
 from strickle.part.edges import edges_of, pairs_of
-from strickle.part.lighten import Lightened, lightened
+from strickle.part.lighten import Lightened
 from strickle.part.measure import areas_of, volume_of
 from strickle.part.mend import ANEW, PATCH, Sound, sound
 from strickle.part.raw import Bore, Raw
@@ -211,9 +211,8 @@ def _joined_bodies(name: str, groups: dict[int, list[_Shell]], read: dict[int, f
         if any(patches for patches, _ in patched):
             area = sum(float(areas_of(shell.vertices, shell.faces).sum()) for key in cluster for shell in groups[key])
             deep = deep._replace(patches=sum(patches for patches, _ in patched), patched=sum(size for _, size in patched) / area)
-        light = lightened(vertices, faces, name, file)
-        if light is not None:
-            vertices, faces, deep = light.vertices, light.faces, deep._replace(light=light)
+        if whole.light is not None:
+            deep = deep._replace(light=whole.light)
         out.append(Body(name, vertices, faces, volume_of(vertices, faces), sum(read[key] for key in cluster), tuple(own), hollows, deep))
     return out
 

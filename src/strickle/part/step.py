@@ -13,7 +13,7 @@ from strickle.part.raw import Bore, Raw, counted, stem
 
 DEFLECTION = 0.05  # mm, how far triangles may leave the true surface at most
 SHARE = 2e-3  # of the solid's size, the same for small solids
-BEND = 0.2  # rad between neighbouring triangles of a round face
+BEND = 0.1  # rad between neighbouring triangles of a round face
 SAME = 1e-6  # share of a solid's size within which corners of neighbouring faces are one
 ROUND = 0.98  # share of the full turn from which the faces of a cylinder make a hole and not a fillet
 MOST_SOLIDS = 200
