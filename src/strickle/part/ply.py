@@ -137,8 +137,10 @@ class _File:
         if not element.count:
             return None
         size = int(np.frombuffer(self.data, self.order + only.length, 1, self.at)[0])
-        row = np.dtype([("n", self.order + only.length), ("v", self.order + only.kind, (max(size, 0),))])
-        if size < 3 or only.kind[0] == "f" or row.itemsize * element.count > len(self.data) - self.at:
+        if not 3 <= size <= 1000 or only.kind[0] == "f":
+            return None
+        row = np.dtype([("n", self.order + only.length), ("v", self.order + only.kind, (size,))])
+        if row.itemsize * element.count > len(self.data) - self.at:
             return None
         rows = np.frombuffer(self.data, row, element.count, self.at)
         if (rows["n"] != size).any():

@@ -1,0 +1,205 @@
+"""Broken meshes: closed, drawn anew or refused, always told, and never counted twice. Volumes against the whole solid's own."""
+
+from __future__ import annotations
+
+import manifold3d
+import numpy as np
+import pytest
+
+from meshes import as_stl, knot, torus, triangles
+from strickle.base import BadInput, quiet
+from strickle.job.demo import demo
+from strickle.part import PartAsk, formats, lighten
+from strickle.part.health import bodies
+from strickle.part.measure import volume_of
+from strickle.part.steps import examine
+
+Solid = manifold3d.Manifold
+BLOCK = Solid.cube((60.0, 40.0, 25.0), True) - Solid.cylinder(40.0, 8.0, 8.0, 64, True) + Solid.cylinder(30.0, 5.0, 5.0, 48).translate((20.0, 0.0, 0.0))
+PLATE = Solid.cube((100.0, 60.0, 4.0), True) - Solid.cylinder(9.0, 6.0, 6.0, 64, True).translate((20.0, 0.0, 0.0))
+
+
+def found(vertices, faces, name="part.stl"):
+    return bodies(formats.read(as_stl(vertices, faces), name), name)
+
+
+def shape(name):
+    if name == "bracket":
+        (body,) = bodies(formats.read(demo("bracket").stl(), "a.stl"), "a.stl")
+        return body.vertices, body.faces
+    return triangles({"block": BLOCK, "plate": PLATE, "ball": Solid.sphere(20.0, 96)}[name])
+
+
+@pytest.fixture
+def look(bench_metal, bench_stores):
+    def examined(vertices, faces, name="part.stl"):
+        return examine(PartAsk(data=as_stl(vertices, faces), name=name, unit="mm", cells=3000), bench_metal, bench_stores, quiet)
+
+    return examined
+
+
+@pytest.mark.parametrize("name", ["bracket", "block", "plate", "ball"])
+@pytest.mark.parametrize("share", [0.002, 0.01, 0.02, 0.05])
+def test_holes_are_closed_as_the_solid_was(name, share):
+    vertices, faces = shape(name)
+    rng = np.random.default_rng(int(1000 * share))
+    gone = rng.random(len(faces)) < share
+    gone[rng.integers(len(faces))] = True
+    (body,) = found(vertices, faces[~gone])
+    assert body.volume == pytest.approx(volume_of(vertices, faces), rel=1e-3)
+    assert body.deep.patches > 0
+    assert 0.0 < body.deep.patched < 0.25
+    assert body.deep.cell == 0.0
+
+
+def test_a_sharp_edge_comes_back_and_a_face_with_a_bore_keeps_it():
+    vertices, faces = triangles(Solid.cube((30.0, 20.0, 10.0)))
+    corners = vertices[faces]
+    top = (corners[:, :, 2] == 10.0).all(axis=1)
+    end = (corners[:, :, 0] == 30.0).all(axis=1)
+    over_the_edge = np.flatnonzero(top)[:1].tolist() + np.flatnonzero(end)[:1].tolist()
+    (body,) = found(vertices, np.delete(faces, over_the_edge, axis=0))
+    assert body.volume == pytest.approx(6000.0, rel=1e-6)
+    vertices, faces = triangles(PLATE)
+    ring = np.abs(vertices[faces][:, :, 2] - 2.0).max(axis=1) < 1e-9
+    assert ring.sum() > 60
+    small = triangles(Solid.cube((100.0, 60.0, 40.0), True) - Solid.cylinder(90.0, 6.0, 6.0, 64, True))
+    lid = np.abs(small[0][small[1]][:, :, 2] - 20.0).max(axis=1) < 1e-9
+    (body,) = found(small[0], small[1][~lid])  # all of one face with its bore: an outer loop and an inner one
+    assert body.volume == pytest.approx(volume_of(*small), rel=1e-6)
+    assert len(found(small[0], small[1][~lid])[0].voids) == 0
+
+
+@pytest.mark.parametrize("name", ["bracket", "block"])
+def test_flipped_inverted_and_doubled_triangles_change_nothing(name):
+    vertices, faces = shape(name)
+    whole = volume_of(vertices, faces)
+    rng = np.random.default_rng(3)
+    some = rng.random(len(faces)) < 0.1
+    flipped = faces.copy()
+    flipped[some] = flipped[some][:, ::-1]
+    for broken in (flipped, faces[:, ::-1], np.vstack([faces, faces])):
+        (body,) = found(vertices, broken)
+        assert body.volume == pytest.approx(whole, rel=1e-6)
+        assert body.mended
+        assert body.deep == type(body.deep)()
+    (body,) = found(vertices, flipped[rng.random(len(faces)) > 0.01])
+    assert body.volume == pytest.approx(whole, rel=1e-3)
+
+
+def loosened(vertices, faces, share, seed=4):
+    """Every triangle with corners of its own, each moved by about ``share`` of the size: nothing meets."""
+    rng = np.random.default_rng(seed)
+    corners = vertices[faces].reshape(-1, 3)
+    size = np.linalg.norm(np.ptp(vertices, axis=0))
+    return corners + rng.normal(0.0, share * size, corners.shape), np.arange(len(corners)).reshape(-1, 3)
+
+
+@pytest.mark.parametrize(("name", "turned"), [("bracket", False), ("block", True), ("ball", False), ("plate", False)])
+def test_triangles_that_do_not_meet_are_drawn_anew(name, turned):
+    vertices, faces = shape(name)
+    points, apart = loosened(vertices, faces, 1e-4)
+    (body,) = found(points, apart[:, ::-1] if turned else apart)
+    assert body.volume == pytest.approx(volume_of(vertices, faces), rel=3e-3)
+    assert body.deep.cell > 0.0
+    assert 0.97 < body.deep.low <= 1.0 <= body.deep.high < 1.03
+    assert np.ptp(body.vertices, axis=0) == pytest.approx(np.ptp(vertices, axis=0), abs=2.0 * body.deep.cell)
+
+
+def test_a_body_that_runs_through_itself_is_drawn_anew_and_counted_once(look):
+    vertices, faces = knot()
+    tube = 16.0 * 36.0 * np.sin(2.0 * np.pi / 16.0) / 2.0  # section of the tube
+    part = look(vertices, faces)
+    (told,) = (f for f in part.findings if f.code == "part.mesh_rebuilt")
+    assert told.weight == "MIND"
+    assert told.margin.low <= 1.0 <= told.margin.high
+    assert part.mended_volume_change < -0.02
+    assert 0.02 < 1.0 - part.volume / (1e-9 * volume_of(vertices, faces)) < 0.2
+    assert not any(f.code == "part.self_overlap" for f in part.findings)
+    half = len(vertices) // 2
+    length = np.linalg.norm(np.diff(vertices.reshape(60, 16, 3).mean(axis=1), axis=0, append=vertices.reshape(60, 16, 3).mean(axis=1)[:1]), axis=1).sum()
+    assert half == 480
+    assert 1e9 * part.volume < tube * length
+
+
+def test_overlapping_shells_are_never_counted_twice():
+    one, other = Solid.cube((30.0, 20.0, 10.0)), Solid.cube((30.0, 20.0, 10.0)).translate((15.0, 3.0, 2.0))
+    (v1, f1), (v2, f2) = triangles(one), triangles(other)
+    both = np.vstack([v1, v2]), np.vstack([f1, f2 + len(v1)])
+    whole = (one + other).volume()
+    assert found(*both)[0].volume == pytest.approx(whole, rel=1e-5)
+    gone = np.delete(both[1], [3, 15], axis=0)  # each with a hole
+    (body,) = found(both[0], gone)
+    assert body.volume == pytest.approx(whole, rel=1e-5)
+    assert body.deep.patches == 2
+    mixed = np.vstack([v1, loosened(v2, f2, 1e-4)[0]]), np.vstack([f1, np.arange(36).reshape(-1, 3) + len(v1)])
+    (body,) = found(*mixed)  # one whole, one in pieces
+    assert body.volume == pytest.approx(whole, rel=5e-3)
+    assert body.deep.cell > 0.0
+
+
+def test_one_broken_body_leaves_the_others_as_they_are():
+    (v1, f1), (v2, f2) = triangles(BLOCK), triangles(Solid.sphere(20.0, 48).translate((100.0, 0.0, 0.0)))
+    whole, holed = found(np.vstack([v1, v2]), np.vstack([f1, np.delete(f2, [5, 50], axis=0) + len(v1)]))
+    assert whole.volume == pytest.approx(volume_of(v1, f1), rel=1e-6)
+    assert whole.deep.patches == 0
+    assert holed.deep.patches == 2
+    assert holed.volume == pytest.approx(volume_of(v2, f2), rel=1e-3)
+
+
+def test_fins_and_loose_triangles_are_dropped_and_told():
+    vertices, faces = triangles(BLOCK)
+    fin = np.array([[faces[0, 0], faces[0, 1], len(vertices)]])
+    (body,) = found(np.vstack([vertices, [[0.0, 0.0, 60.0]]]), np.vstack([faces, fin]))
+    assert body.volume == pytest.approx(volume_of(vertices, faces), rel=1e-6)
+    assert "1 loose triangles" in " ".join(body.mended)
+
+
+def test_a_soup_is_refused_in_one_line():
+    rng = np.random.default_rng(7)
+    for many in (1, 40, 400):
+        with pytest.raises(BadInput, match="is not closed") as caught:
+            found(rng.uniform(0.0, 50.0, (3 * many, 3)), np.arange(3 * many).reshape(-1, 3))
+        assert "\n" not in str(caught.value)
+    vertices, faces = triangles(BLOCK)
+    points, apart = loosened(vertices, faces, 1e-4)
+    apart[::2] = apart[::2, ::-1]  # half of what does not meet stands the wrong way
+    with pytest.raises(BadInput, match="is not closed"):
+        found(points, apart)
+    with pytest.raises(BadInput, match="is not closed"):
+        found(vertices, faces[: len(faces) // 4])
+
+
+def test_what_was_done_is_told_with_a_margin_and_what_to_do(look):
+    vertices, faces = triangles(PLATE)
+    part = look(vertices, np.delete(faces, [10, 11], axis=0))
+    (told,) = (f for f in part.findings if f.code == "part.mesh_filled")
+    assert told.weight == "MIND"
+    assert 0.0 < told.margin.value < 0.25
+    points, apart = loosened(*triangles(BLOCK), 1e-4)
+    part = look(points, apart)
+    (told,) = (f for f in part.findings if f.code == "part.mesh_rebuilt")
+    assert told.do
+    assert part.watertight
+    assert part.mended_volume_change != 0.0
+
+
+def test_a_heavy_mesh_is_made_lighter_and_told(look, monkeypatch):
+    monkeypatch.setattr(lighten, "HEAVY", 10_000)
+    monkeypatch.setattr(lighten, "WANTED", 8_000)
+    vertices, faces = torus(150)
+    part = look(vertices, faces)
+    (told,) = (f for f in part.findings if f.code == "part.simplified")
+    assert told.weight == "MIND"
+    assert "45000 triangles" in told.says
+    assert part.triangles < 10_000
+    assert part.volume == pytest.approx(1e-9 * volume_of(vertices, faces), rel=2e-3)
+    assert told.margin.value - 1.0 == pytest.approx(part.mended_volume_change, abs=1e-5)
+    monkeypatch.setattr(lighten, "MOST_BROKEN", 40_000)
+    with pytest.raises(BadInput, match="more than the 40000 that are mended"):
+        found(vertices, faces[:-1])
+    monkeypatch.setattr(lighten, "MOST_BROKEN", 50_000)
+    assert found(vertices, faces[:-1])[0].deep.patches == 1
+    monkeypatch.setattr(lighten, "STEPS", (1e-9,))
+    with pytest.raises(BadInput, match="more than the 10000 that are worked with"):
+        found(vertices, faces)
