@@ -108,18 +108,33 @@ def test_triangles_that_do_not_meet_are_drawn_anew(name, turned):
 
 def test_a_body_that_runs_through_itself_is_drawn_anew_and_counted_once(look):
     vertices, faces = knot()
-    tube = 16.0 * 36.0 * np.sin(2.0 * np.pi / 16.0) / 2.0  # section of the tube
     part = look(vertices, faces)
     (told,) = (f for f in part.findings if f.code == "part.mesh_rebuilt")
     assert told.weight == "MIND"
     assert told.margin.low <= 1.0 <= told.margin.high
     assert part.mended_volume_change < -0.02
-    assert 0.02 < 1.0 - part.volume / (1e-9 * volume_of(vertices, faces)) < 0.2
     assert not any(f.code == "part.self_overlap" for f in part.findings)
-    half = len(vertices) // 2
-    length = np.linalg.norm(np.diff(vertices.reshape(60, 16, 3).mean(axis=1), axis=0, append=vertices.reshape(60, 16, 3).mean(axis=1)[:1]), axis=1).sum()
-    assert half == 480
-    assert 1e9 * part.volume < tube * length
+    # the two halves of the path as bodies of their own, united by the library: the crossing counted once
+    ring = 16
+    ends = (15, 45)
+    whole = sum((piece(vertices, ring, first) for first in ends), Solid())
+    assert 1e9 * part.volume == pytest.approx(whole.volume(), rel=0.01)
+    assert 1e9 * part.volume < 0.98 * abs(volume_of(vertices, faces))
+
+
+def piece(vertices, ring, first):
+    """Half of the knot, closed by its two ends."""
+    rings = np.arange(first, first + 31) % 60
+    points = vertices.reshape(60, ring, 3)[rings].reshape(-1, 3)
+    number = np.arange(31 * ring).reshape(31, ring)
+    a, b = number[:-1], number[1:]
+    c, d = np.roll(a, -1, axis=1), np.roll(b, -1, axis=1)
+    sides = np.concatenate([np.stack([a, b, c], -1).reshape(-1, 3), np.stack([b, d, c], -1).reshape(-1, 3)])
+    fan = np.column_stack([np.zeros(ring - 2, int), np.arange(1, ring - 1), np.arange(2, ring)])
+    mesh = np.concatenate([sides, fan, number[-1][fan[:, ::-1]]])
+    solid = Solid(manifold3d.Mesh64(points, mesh.astype(np.uint64)))
+    assert solid.status() == manifold3d.Error.NoError
+    return solid if solid.volume() > 0.0 else Solid(manifold3d.Mesh64(points, mesh[:, ::-1].astype(np.uint64)))
 
 
 def test_overlapping_shells_are_never_counted_twice():
@@ -185,14 +200,14 @@ def test_what_was_done_is_told_with_a_margin_and_what_to_do(look):
 
 
 def test_a_heavy_mesh_is_made_lighter_and_told(look, monkeypatch):
-    monkeypatch.setattr(lighten, "HEAVY", 10_000)
-    monkeypatch.setattr(lighten, "WANTED", 8_000)
+    monkeypatch.setattr(lighten, "HEAVY", 20_000)
+    monkeypatch.setattr(lighten, "WANTED", 15_000)
     vertices, faces = torus(150)
     part = look(vertices, faces)
     (told,) = (f for f in part.findings if f.code == "part.simplified")
     assert told.weight == "MIND"
     assert "45000 triangles" in told.says
-    assert part.triangles < 10_000
+    assert part.triangles < 20_000
     assert part.volume == pytest.approx(1e-9 * volume_of(vertices, faces), rel=2e-3)
     assert told.margin.value - 1.0 == pytest.approx(part.mended_volume_change, abs=1e-5)
     monkeypatch.setattr(lighten, "MOST_BROKEN", 40_000)
@@ -201,5 +216,5 @@ def test_a_heavy_mesh_is_made_lighter_and_told(look, monkeypatch):
     monkeypatch.setattr(lighten, "MOST_BROKEN", 50_000)
     assert found(vertices, faces[:-1])[0].deep.patches == 1
     monkeypatch.setattr(lighten, "STEPS", (1e-9,))
-    with pytest.raises(BadInput, match="more than the 10000 that are worked with"):
+    with pytest.raises(BadInput, match="more than the 20000 that are worked with"):
         found(vertices, faces)

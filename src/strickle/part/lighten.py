@@ -13,7 +13,7 @@ from strickle.part.raw import Raw
 
 HEAVY = 500_000  # triangles from which an object is made lighter
 WANTED = 150_000  # triangles at which it is light enough
-STEPS = (2e-5, 5e-5, 1e-4, 2e-4, 5e-4)  # shares of the diagonal by which the surface may move, the first that does
+STEPS = (2e-5, 1e-4, 5e-4)  # shares of the diagonal by which the surface may move, the first that does
 MOST_BROKEN = 2_000_000  # triangles up to which an object that does not close is mended
 
 
@@ -48,10 +48,10 @@ def lightened(raw: Raw, file: str) -> Lightened | None:
                 "Close it in the program that made the mesh, or export it with a coarser mesh",
             )
         return None
-    reach = 0.0
+    reach, whole = 0.0, solid
     for share in STEPS:
-        solid = solid.simplify(share * diagonal - reach)  # each step starts from the one before: their sum is the share
         reach = share * diagonal
+        solid = whole.simplify(reach)
         if solid.num_tri() <= WANTED:
             break
     if solid.is_empty() or solid.num_tri() > HEAVY:

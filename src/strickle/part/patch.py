@@ -55,7 +55,8 @@ def patched(vertices: Array, faces: Array) -> Patched | None:
             return None
         new.append(np.array(loop)[made])
     patches = np.vstack(new)
-    if areas_of(vertices, patches).sum() > MOST * areas_of(vertices, kept).sum():
+    area = float(areas_of(vertices, patches).sum())
+    if area > MOST * (area + float(areas_of(vertices, kept).sum())):
         return None
     if wrong_edges(edges_of(np.vstack([kept, patches]), len(vertices))).any():
         return None
