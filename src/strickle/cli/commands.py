@@ -75,7 +75,7 @@ def group() -> None:
 @_asking
 @_answering
 def plan(**given: Any) -> int:
-    """Plan the casting of PART (STL or 3MF)."""
+    """Plan the casting of PART (STL, OBJ, PLY, 3MF or STEP)."""
     from strickle.cli.work import plan_part
 
     return plan_part(**given)

@@ -283,7 +283,7 @@ def _point(values: list[float | None]) -> tuple[float, float, float]:
 def _part_bytes(path: Path) -> bytes:
     try:
         if path.is_dir():
-            raise BadInput(f"{path} is a folder, not a part", "Give an STL or 3MF file")
+            raise BadInput(f"{path} is a folder, not a part", "Give an STL, OBJ, PLY, 3MF or STEP file")
         size = path.stat().st_size
         if size == 0:
             raise BadInput(f"{path} is empty", "Export the part again")
@@ -293,7 +293,7 @@ def _part_bytes(path: Path) -> bytes:
     except FileNotFoundError:
         raise BadInput(f"{path} is not there", "Give the part's file") from None
     except OSError as trouble:
-        raise BadInput(f"{path} cannot be read ({trouble.strerror})", "Give an STL or 3MF file") from None
+        raise BadInput(f"{path} cannot be read ({trouble.strerror})", "Give an STL, OBJ, PLY, 3MF or STEP file") from None
 
 
 def _unmake(folder: Path) -> None:
