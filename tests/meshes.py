@@ -45,8 +45,8 @@ def as_ply(vertices, faces, form: str = "binary_little_endian", count: str = "uc
     head = [
         "ply", f"format {form} 1.0", "comment made by the tests", "element lamp 2", "property float glow", f"property list {count} float beam",
         f"element vertex {len(vertices)}", "property float nx", "property double x", "property double y", "property double z", "property uchar red",
-        f"element face {len(faces)}", f"property list {count} {index} vertex_indices", "property uchar blue", "element edge 1", "property int vertex1",
-        "end_header", "",
+        f"element face {len(faces)}", f"property list {count} {index} vertex_indices", "property uchar blue", "element edge 1",
+        "property int vertex1", "end_header", "",
     ]  # fmt: skip
     out = io.BytesIO()
     out.write("\n".join(head).encode())

@@ -15,7 +15,9 @@ from strickle.part.measure import volume_of
 from strickle.part.steps import examine
 
 Solid = manifold3d.Manifold
-BLOCK = Solid.cube((60.0, 40.0, 25.0), True) - Solid.cylinder(40.0, 8.0, 8.0, 64, True) + Solid.cylinder(30.0, 5.0, 5.0, 48).translate((20.0, 0.0, 0.0))
+BLOCK = (
+    Solid.cube((60.0, 40.0, 25.0), True) - Solid.cylinder(40.0, 8.0, 8.0, 64, True) + Solid.cylinder(30.0, 5.0, 5.0, 48).translate((20.0, 0.0, 0.0))
+)
 PLATE = Solid.cube((100.0, 60.0, 4.0), True) - Solid.cylinder(9.0, 6.0, 6.0, 64, True).translate((20.0, 0.0, 0.0))
 
 

@@ -9,8 +9,7 @@ import manifold3d
 import numpy as np
 import pytest
 
-from strickle.base import BadInput, MissingChoice, quiet
-from strickle.part import PartAsk
+from strickle.base import BadInput, MissingChoice
 from strickle.part import formats as door
 from strickle.part import raw, threemf
 from strickle.part.choose import body_of, unit_of

@@ -125,16 +125,12 @@ def _skin(winding, distance, chains, odd, cases, number, points, faces):
                             a, b = cases[case, t, c, 0], cases[case, t, c, 1]
                             if a > b:
                                 a, b = b, a
-                            step = (
-                                (node[b, 0] - node[a, 0]) + 2 * (node[b, 1] - node[a, 1]) + 4 * (node[b, 2] - node[a, 2]) - 1
-                            )
+                            step = (node[b, 0] - node[a, 0]) + 2 * (node[b, 1] - node[a, 1]) + 4 * (node[b, 2] - node[a, 2]) - 1
                             at = (node[a, 0] * ny + node[a, 1]) * nz + node[a, 2]
                             if number[at, step] < 0:
                                 number[at, step] = made
                                 if made < points.shape[0]:
-                                    s = _place(
-                                        winding, distance, node[a, 0], node[a, 1], node[a, 2], node[b, 0], node[b, 1], node[b, 2]
-                                    )
+                                    s = _place(winding, distance, node[a, 0], node[a, 1], node[a, 2], node[b, 0], node[b, 1], node[b, 2])
                                     for axis in range(3):
                                         points[made, axis] = node[a, axis] + s * (node[b, axis] - node[a, axis])
                                 made += 1
@@ -178,7 +174,8 @@ _CASES = _cases()
 
 def distances(vertices: ArrayLike, faces: ArrayLike, shape: tuple[int, int, int], reach: float) -> Floats:
     """Distance of each node from the nearest triangle (nx, ny, nz) float32, all in cells with node (0, 0, 0) at the origin; ``reach``
-    where none is nearer."""
+    where none is nearer.
+    """
     out = np.full(shape, reach, np.float32)
     _distances(np.ascontiguousarray(vertices, np.float64), np.ascontiguousarray(faces, np.int64), float(reach), out)
     return out

@@ -1,9 +1,9 @@
 """Winding number of a triangle mesh, closed or not: the solid angle it fills, seen from a point, over the whole sphere.
 
-Triangles are sorted by size, those of a size along a space-filling curve, into leaves of a balanced binary tree.  A branch that is far away for its size counts as
-one dipole (Barill, Dickson, Schmidt, Levin, Jacobson, Fast winding numbers for soups and clouds, ACM Transactions on Graphics 37-4, 2018,
-first-order term); near ones are opened, and a leaf's triangles are summed exactly (van Oosterom and Strackee, The solid angle of a plane
-triangle, IEEE Transactions on Biomedical Engineering 30-2, 1983).
+Triangles are sorted by size, those of a size along a space-filling curve, into leaves of a balanced binary tree.  A branch that is far away
+for its size counts as one dipole (Barill, Dickson, Schmidt, Levin, Jacobson, Fast winding numbers for soups and clouds, ACM Transactions on
+Graphics 37-4, 2018, first-order term); near ones are opened, and a leaf's triangles are summed exactly (van Oosterom and Strackee, The solid
+angle of a plane triangle, IEEE Transactions on Biomedical Engineering 30-2, 1983).
 """
 
 from __future__ import annotations
@@ -127,7 +127,8 @@ def tree_of(vertices: ArrayLike, faces: ArrayLike) -> Tree:
     leaves = 1
     while leaves * LEAF < len(corners):
         leaves *= 2
-    return Tree(corners, *_build(corners, leaves), leaves)
+    centre, dipole, radius = _build(corners, leaves)
+    return Tree(corners, centre, dipole, radius, leaves)
 
 
 def at(tree: Tree, points: ArrayLike) -> Floats:

@@ -88,6 +88,7 @@ class Edges(NamedTuple):
 
 
 def edges_of(faces: Array, corners: int) -> Edges:
+    """Every edge once, with the half-edges on it."""
     a = faces.ravel()
     b = np.roll(faces, -1, axis=1).ravel()
     low, high = np.minimum(a, b), np.maximum(a, b)

@@ -1,5 +1,6 @@
 """A mesh made to close: corners joined, triangles turned, holes closed with patches, or the whole drawn anew. Each step only where the
-one before does not do."""
+one before does not do.
+"""
 
 from __future__ import annotations
 

@@ -118,7 +118,7 @@ def _apart(vertices: Array, faces: Array, owner: Array, names: list[str], begins
     if not 2 <= len(unique) <= MOST_GROUPS:
         return ()
     part = np.array([unique[title] for title in names])[np.searchsorted(begins, owner, side="right") - 1]
-    out = []
+    out: list[Raw] = []
     for title, number in unique.items():
         own = faces[part == number]
         if not len(own):

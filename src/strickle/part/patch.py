@@ -236,10 +236,10 @@ def _least_bent(points: Array, across: Array) -> Array | None:
             cost[i, j], apex[i, j], normal[i, j] = total[best], m[best], unit[best]
     out, todo = [], [(0, n - 1)]
     while todo:
-        i, j = todo.pop()
-        if j - i < 2:
+        a, b = todo.pop()
+        if b - a < 2:
             continue
-        m = int(apex[i, j])
-        out.append((i, m, j))
-        todo += [(i, m), (m, j)]
+        middle = int(apex[a, b])
+        out.append((a, middle, b))
+        todo += [(a, middle), (middle, b)]
     return np.array(out)

@@ -30,7 +30,7 @@ class _Property(NamedTuple):
 
 class _Element(NamedTuple):
     name: str
-    count: int
+    rows: int
     properties: list[_Property]
 
     def least(self, text: bool) -> int:
@@ -55,7 +55,7 @@ class _File:
         return BadInput(f"{self.name} is not a PLY file that can be read: {why}", "Export the part again, or as STL or 3MF")
 
     def short(self, element: _Element) -> BadInput:
-        return BadInput(f"{self.name} is cut short: it announces {element.count} of {element.name} and holds fewer", "Export or copy the file again")
+        return BadInput(f"{self.name} is cut short: it announces {element.rows} of {element.name} and holds fewer", "Export or copy the file again")
 
     def _head(self) -> tuple[str, list[_Element], int]:
         end = self.data.find(b"end_header", 0, MOST_HEAD)
@@ -84,7 +84,7 @@ class _File:
     def room(self, element: _Element) -> None:
         """Refuse an element that needs more bytes than are left, before any memory is asked for."""
         at = self.at if self.lines is None else self.lines.tell()
-        if element.count * element.least(self.lines is not None) > len(self.data) - at + 1:
+        if element.rows * element.least(self.lines is not None) > len(self.data) - at + 1:
             raise self.short(element)
 
     def plain(self, element: _Element) -> dict[str, Array]:
@@ -92,8 +92,8 @@ class _File:
         if self.lines is not None:
             return self._plain_text(element)
         kind = np.dtype([(f"{i}", self.order + p.kind) for i, p in enumerate(element.properties)])
-        rows = np.frombuffer(self.data, kind, element.count, self.at) if element.count else np.zeros(0, kind)
-        self.at += element.count * kind.itemsize
+        rows = np.frombuffer(self.data, kind, element.rows, self.at) if element.rows else np.zeros(0, kind)
+        self.at += element.rows * kind.itemsize
         return {p.name: rows[f"{i}"] for i, p in enumerate(element.properties)}
 
     def _row(self, element: _Element) -> list[bytes]:
@@ -106,7 +106,7 @@ class _File:
     def _plain_text(self, element: _Element) -> dict[str, Array]:
         place = {p.name: i for i, p in enumerate(element.properties) if p.name in ("x", "y", "z")}
         kept = {name: array("d") for name in place}
-        for _ in range(element.count):
+        for _ in range(element.rows):
             words = self._row(element)
             try:
                 for name, i in place.items():
@@ -121,7 +121,7 @@ class _File:
         if self.lines is None and len(element.properties) == 1 and found == 0 and (alike := self._alike(element)) is not None:
             return alike
         sizes, values = array("q"), array("q")
-        for _ in range(element.count):
+        for _ in range(element.rows):
             row = self._row_text(element) if self.lines is not None else self._row_binary(element)
             if found >= 0:
                 sizes.append(len(row[found]))
@@ -134,19 +134,19 @@ class _File:
     def _alike(self, element: _Element) -> tuple[Array, Array] | None:
         """All rows at once where every list has the length of the first."""
         (only,) = element.properties
-        if not element.count:
+        if not element.rows:
             return None
         size = int(np.frombuffer(self.data, self.order + only.length, 1, self.at)[0])
         if not 3 <= size <= 1000 or only.kind[0] == "f":
             return None
         row = np.dtype([("n", self.order + only.length), ("v", self.order + only.kind, (size,))])
-        if row.itemsize * element.count > len(self.data) - self.at:
+        if row.itemsize * element.rows > len(self.data) - self.at:
             return None
-        rows = np.frombuffer(self.data, row, element.count, self.at)
+        rows = np.frombuffer(self.data, row, element.rows, self.at)
         if (rows["n"] != size).any():
             return None
-        self.at += row.itemsize * element.count
-        return np.full(element.count, size, np.int64), rows["v"].astype(np.int64).ravel()
+        self.at += row.itemsize * element.rows
+        return np.full(element.rows, size, np.int64), rows["v"].astype(np.int64).ravel()
 
     def _row_text(self, element: _Element) -> list[list[bytes]]:
         words, out, at = self._row(element), list[list[bytes]](), 0
@@ -196,7 +196,7 @@ def read_ply(data: bytes, name: str) -> tuple[Raw, ...]:
     for element in file.elements:
         file.room(element)
         if element.name == "face":
-            counted(element.count, name)
+            counted(element.rows, name)
             sizes, corners = file.lists(element, CORNERS)
         elif any(p.length for p in element.properties):
             file.lists(element, ())

@@ -61,7 +61,7 @@ def _cell(sides: Array, nodes: int) -> float:
     """Edge of the cells that gives about this many nodes in a box."""
     longest = float(sides.max())
     thick = np.maximum(sides, longest / FINEST)
-    return max(float(np.prod(thick) / nodes) ** (1.0 / 3.0), longest / FINEST)
+    return max(float(np.cbrt(np.prod(thick) / nodes)), longest / FINEST)
 
 
 def _nodes(origin: Array, cell: float, shape: tuple[int, ...]) -> Array:
@@ -133,7 +133,8 @@ def _field(vertices: Array, faces: Array, tree: object, origin: Array, cell: flo
 
 def _hand_on(field: Array, known: Array) -> None:
     """Give nodes that are not known the value of a neighbour that is, where it is surely metal or surely none: a node a cell or more away
-    from the mesh has no triangle between itself and its neighbours."""
+    from the mesh has no triangle between itself and its neighbours.
+    """
     for axis in range(3):
         values, told = np.moveaxis(field, axis, 0), np.moveaxis(known, axis, 0)
         for here, there in ((slice(1, None), slice(None, -1)), (slice(None, -1), slice(1, None))):

@@ -173,9 +173,7 @@ def _bore(solid: Any, wall: _Wall, low: float, high: float) -> Bore:
     def shut(end: float, out: float) -> bool:
         """Metal on the axis just beyond the wall's end, or behind the cone that a drill leaves."""
         spots = [wall.foot + (end + out * step * wall.radius) * wall.axis for step in (0.02, 1.2)]
-        return any(
-            BRepClass3d_SolidClassifier(solid, gp_Pnt(*map(float, spot)), 1e-7).State() == TopAbs_State.TopAbs_IN for spot in spots
-        )
+        return any(BRepClass3d_SolidClassifier(solid, gp_Pnt(*map(float, spot)), 1e-7).State() == TopAbs_State.TopAbs_IN for spot in spots)
 
     at_low, at_high = shut(low, -1.0), shut(high, 1.0)
     from_high = at_low and not at_high

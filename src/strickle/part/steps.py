@@ -6,7 +6,7 @@ import math
 
 import numpy as np
 
-from strickle.base import Array, BadInput, Mesh, Source, Watch, closed
+from strickle.base import BadInput, Mesh, Source, Watch, closed
 from strickle.metal import Metal
 from strickle.part import choose, formats, health, hotspots
 from strickle.part.ask import PartAsk
