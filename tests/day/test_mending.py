@@ -193,6 +193,9 @@ def test_what_was_done_is_told_with_a_margin_and_what_to_do(look):
     (told,) = (f for f in part.findings if f.code == "part.mesh_filled")
     assert told.weight == "MIND"
     assert 0.0 < told.margin.value < 0.25
+
+
+def test_what_was_drawn_anew_is_told_with_what_to_do(look):
     points, apart = loosened(*triangles(BLOCK), 1e-4)
     part = look(points, apart)
     (told,) = (f for f in part.findings if f.code == "part.mesh_rebuilt")
@@ -216,7 +219,10 @@ def test_a_heavy_mesh_is_made_lighter_and_told(look, monkeypatch):
     with pytest.raises(BadInput, match="more than the 40000 that are mended"):
         found(vertices, faces[:-1])
     monkeypatch.setattr(lighten, "MOST_BROKEN", 50_000)
-    assert found(vertices, faces[:-1])[0].deep.patches == 1
+    (body,) = found(vertices, faces[:-1])
+    assert body.deep.patches == 1
+    assert body.deep.light.triangles == 45_000
+    assert len(body.faces) < 20_000
     monkeypatch.setattr(lighten, "STEPS", (1e-9,))
     with pytest.raises(BadInput, match="more than the 20000 that are worked with"):
         found(vertices, faces)

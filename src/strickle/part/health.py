@@ -10,10 +10,10 @@ from scipy.sparse.csgraph import connected_components
 
 from strickle.base import Array, BadInput
 from strickle.part.edges import edges_of, pairs_of
-from strickle.part.lighten import Lightened
+from strickle.part.lighten import Lightened, lightened
 from strickle.part.measure import areas_of, volume_of
 from strickle.part.mend import ANEW, PATCH, Sound, sound
-from strickle.part.raw import Bore, Raw
+from strickle.part.raw import NOWHERE, Bore, Raw
 from strickle.part.rebuild import rebuilt
 
 CRUMB = 1e-7  # share of the largest shell's volume below which a shell is a crumb
@@ -211,8 +211,10 @@ def _joined_bodies(name: str, groups: dict[int, list[_Shell]], read: dict[int, f
         if any(patches for patches, _ in patched):
             area = sum(float(areas_of(shell.vertices, shell.faces).sum()) for key in cluster for shell in groups[key])
             deep = deep._replace(patches=sum(patches for patches, _ in patched), patched=sum(size for _, size in patched) / area)
-        if whole.light is not None:
-            deep = deep._replace(light=whole.light)
+        light = lightened(Raw(name, vertices, faces, "", NOWHERE), file)  # heavy still where it had to be mended first
+        if light is not None:
+            vertices, faces = light.vertices, light.faces
+        deep = deep._replace(light=light or whole.light)
         out.append(Body(name, vertices, faces, volume_of(vertices, faces), sum(read[key] for key in cluster), tuple(own), hollows, deep))
     return out
 

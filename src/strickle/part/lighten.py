@@ -14,7 +14,7 @@ from strickle.part.raw import Raw
 HEAVY = 500_000  # triangles from which an object is made lighter
 WANTED = 150_000  # triangles at which it is light enough
 STEPS = (2e-5, 1e-4, 5e-4)  # shares of the diagonal by which the surface may move, the first that does
-MOST_BROKEN = 2_000_000  # triangles up to which an object that does not close is mended
+MOST_BROKEN = 1_000_000  # triangles up to which an object that does not close is mended
 
 
 class Lightened(NamedTuple):
