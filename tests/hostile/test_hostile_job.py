@@ -21,7 +21,7 @@ from fakes import fakes, results, script, stl
 from strickle.base import Busy
 from strickle.cli import main
 from strickle.job import stages
-from strickle.job.folder import locked
+from strickle.job.lock import locked
 
 
 @pytest.fixture(autouse=True)

@@ -6,7 +6,7 @@ import math
 import re
 from fractions import Fraction
 
-_TOKEN = re.compile(r"\{\{q:([^|}]+)\|([^|}]+)(?:\|([^}]*))?\}\}")
+_TOKEN = re.compile(r"\{\{q:([-+\d.einfa]+)\|([^|}]+)(?:\|([^}]*))?\}\}")
 
 
 def tell(value: float, unit: str, style: str = "") -> str:

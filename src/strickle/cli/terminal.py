@@ -47,12 +47,13 @@ def progress(silent: bool) -> Iterator[Watch]:
         yield quiet
     elif sys.stderr.isatty():
         from rich.console import Console
+        from rich.markup import escape
         from rich.progress import BarColumn, Progress, TextColumn, TimeElapsedColumn
 
         columns = (BarColumn(bar_width=24), TextColumn("{task.percentage:3.0f} %"), TimeElapsedColumn(), TextColumn("{task.description}"))
         with Progress(*columns, console=Console(stderr=True), transient=True) as bar:
             task = bar.add_task("begins", total=1.0)
-            yield lambda share, says: bar.update(task, completed=share, description=says)
+            yield lambda share, says: bar.update(task, completed=share, description=escape(says))
     else:
         yield _lines()
 
