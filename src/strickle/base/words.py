@@ -84,6 +84,8 @@ def shown(value: float, unit: str, system: str = "metric", style: str = "") -> t
     >>> shown(0.161, "m", "metric", "fine"), shown(0.0032, "m", "us", "drill")
     (('161.0', 'mm'), ('1/8 in (3.2 mm)', ''))
     """
+    if not math.isfinite(value) and (unit == "K" or style == "drill"):
+        return figures(value), ""
     if unit == "1":
         return (figures(100 * value), "%") if style == "%" else (figures(value), "")
     if unit == "s":

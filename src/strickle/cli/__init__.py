@@ -58,5 +58,5 @@ def _say(line: str, code: int) -> int:
     from strickle.job.files import escaped
 
     line = escaped(" ".join(line.split()))
-    click.echo(f"strickle: {line if len(line) <= _LONGEST else line[:_LONGEST] + '...'}", err=True)
+    click.echo(f"strickle: {line if len(line) <= _LONGEST else f'{line[: _LONGEST // 2]} ... {line[-_LONGEST // 2 :]}'}", err=True)
     return code

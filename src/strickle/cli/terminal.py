@@ -43,7 +43,7 @@ def stop_key() -> Iterator[Callable[[], bool]]:
 @contextmanager
 def progress(silent: bool) -> Iterator[Watch]:
     """A watch that shows progress on stderr: a bar on a terminal, plain lines elsewhere."""
-    if silent:
+    if silent or sys.stderr is None:
         yield quiet
     elif sys.stderr.isatty():
         from rich.console import Console

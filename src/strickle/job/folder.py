@@ -130,7 +130,9 @@ def claim(path: Path, name: str, data: bytes) -> tuple[str, ...] | None:
             raise BadInput(f"{path} is the job of another part ({there.name})", "Give another folder with --out, or remove that one")
         return None
     if not is_plain(name) or name.lower() in (*FILES, *FOLDERS) or name.startswith(".lock") or _LEFT.fullmatch(name):
-        raise BadInput(f"{name!r} cannot be the name of a part's file in a job's folder", "Rename the part's file, without signs that are not shown")
+        raise BadInput(
+            f"{name!r} cannot be the name of a part's file in a job's folder", "Rename the part's file, without slashes and signs that are not shown"
+        )
     begun = path / name
     try:
         kind = kind_of(begun)
