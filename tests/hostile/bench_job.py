@@ -3,6 +3,9 @@
 from __future__ import annotations
 
 import json
+import os
+from collections.abc import Iterator
+from contextlib import contextmanager
 from pathlib import Path
 
 import pytest
@@ -36,3 +39,18 @@ def without_seconds(text: str | bytes) -> object:
     for stage in doc["stages"].values():
         stage.pop("seconds", None)
     return doc
+
+
+@contextmanager
+def as_nobody() -> Iterator[None]:
+    """Without the rights of root, so that a read-only folder is read-only."""
+    if os.geteuid() != 0:
+        yield
+        return
+    os.setegid(65534)
+    os.seteuid(65534)
+    try:
+        yield
+    finally:
+        os.seteuid(0)
+        os.setegid(0)

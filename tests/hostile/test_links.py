@@ -7,9 +7,9 @@ import os
 from pathlib import Path
 
 import pytest
+from bench_job import refused, tree
 
 import strickle
-from bench_job import refused, tree
 from fakes import stl
 from strickle.cli import main
 

@@ -9,9 +9,9 @@ import sys
 from pathlib import Path
 
 import pytest
+from bench_job import refused
 
 import strickle
-from bench_job import refused
 from fakes import stl
 from strickle.base import render, tell
 from strickle.cli import main

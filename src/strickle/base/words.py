@@ -6,7 +6,7 @@ import math
 import re
 from fractions import Fraction
 
-_TOKEN = re.compile(r"\{\{q:([-+\d.einfa]+)\|([^|}]+)(?:\|([^}]*))?\}\}")
+_TOKEN = re.compile(r"\{\{q:([^|}]+)\|([^|}]+)(?:\|([^}]*))?\}\}")
 
 
 def tell(value: float, unit: str, style: str = "") -> str:
@@ -138,7 +138,11 @@ def render(text: str, system: str = "metric") -> str:
     """
 
     def one(match: re.Match[str]) -> str:
-        number, name = shown(float(match[1]), match[2], system, match[3] or "")
+        try:
+            value = float(match[1])
+        except ValueError:  # no token of ours but something that came with a name
+            return match[0]
+        number, name = shown(value, match[2], system, match[3] or "")
         return number if not name else f"{number}{'' if name == '%' else ' '}{name}"
 
     return _TOKEN.sub(one, spelled(text, system))

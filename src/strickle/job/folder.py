@@ -24,6 +24,11 @@ _FULL = (errno.ENOSPC, getattr(errno, "EDQUOT", errno.ENOSPC), errno.EFBIG)
 
 def write_bytes(path: Path, data: bytes) -> None:
     """Write a whole file or nothing: a temporary file beside it, then a rename. Raises Unwritable when the place cannot be written."""
+    put(path, held(path, data))
+
+
+def held(path: Path, data: bytes) -> Path:
+    """Write the data beside ``path``, under a name that ``sweep`` knows, for ``put`` to rename."""
     try:
         path.parent.mkdir(parents=True, exist_ok=True)
         handle, name = tempfile.mkstemp(prefix=".part-", dir=path.parent)
@@ -35,11 +40,22 @@ def write_bytes(path: Path, data: bytes) -> None:
             out.flush()
             os.fsync(out.fileno())
         os.chmod(name, 0o666 & ~_umask())
-        os.replace(name, path)
+    except BaseException as trouble:
+        Path(name).unlink(missing_ok=True)
+        if isinstance(trouble, OSError):
+            raise unwritable(path, trouble) from None
+        raise
+    return Path(name)
+
+
+def put(path: Path, fresh: Path) -> None:
+    """Rename what ``held`` wrote to ``path``."""
+    try:
+        os.replace(fresh, path)
     except OSError as trouble:
         raise unwritable(path, trouble) from None
     finally:
-        Path(name).unlink(missing_ok=True)
+        fresh.unlink(missing_ok=True)
 
 
 def _umask() -> int:
@@ -64,11 +80,11 @@ def remove(path: Path) -> None:
 
 
 def sweep(path: Path) -> None:
-    """Remove what a killed run left half-written in a job's folder."""
+    """Remove what a killed run left half-written in a job's folder, and folders where finished stages lie, which are files."""
     for place in (path, *(path / name for name in FOLDERS)):
         with contextlib.suppress(OSError):
             for entry in list(place.iterdir()):
-                if _LEFT.fullmatch(entry.name):
+                if _LEFT.fullmatch(entry.name) or (place.name == STAGES and kind_of(entry) == "a folder"):
                     remove(entry)
 
 

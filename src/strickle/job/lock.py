@@ -97,6 +97,8 @@ def _take(lock: Path) -> None:
             return
         except FileExistsError:
             _clear_if_dead(lock)
+        except FileNotFoundError:  # another run has just given the folder up
+            raise Busy(f"{lock.parent} is being made or taken away by another run", "Give the same command again") from None
         except OSError as trouble:
             raise unwritable(lock.parent, trouble) from None
         finally:

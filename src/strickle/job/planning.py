@@ -17,7 +17,7 @@ from strickle.job import stages
 from strickle.job.cache import StageCache
 from strickle.job.contract import SCHEMA, document, dumps
 from strickle.job.files import is_plain, read_file
-from strickle.job.folder import MOST_BYTES, STAGES, claim, prepare, remove, swap, sweep, unmake, write_bytes
+from strickle.job.folder import MOST_BYTES, STAGES, claim, held, prepare, put, remove, swap, sweep, unmake, write_bytes
 from strickle.job.keys import code_of, digest
 from strickle.job.kit import read_kit, stores_with
 from strickle.job.lock import locked
@@ -232,19 +232,22 @@ def _write(folder: Path, trail: Trail, runner: Runner, cache: StageCache, *, uni
     pieces = {piece.name: f"print/{piece.name}.3mf" for piece in pieces_of(trail.results)}
     doc = document(trail, units=units, seconds=runner.seconds, files=files, pieces=pieces, preset=preset, until=until)
     text = dumps(doc).encode()
+    keys = {stage: result.key for stage, result in trail.results.items()}
+    sums = {name: hashlib.sha256(data).hexdigest() for name, data in drawn.files.items()}
+    latest = json.dumps({"stages": keys, "card": drawn.key, "cards": sums}).encode()
+    last = {folder / STAGES / LATEST: latest, folder / RESULTS: text}
     try:
         for kind, some in made.items():
             prepare(folder / kind, some)
+        ready = {path: held(path, data) for path, data in last.items()}
     except Unwritable:  # the last plan's files still stand
         sweep(folder)
         raise
     (folder / RESULTS).unlink(missing_ok=True)
     for kind in made:
         swap(folder / kind)
-    keys = {stage: result.key for stage, result in trail.results.items()}
-    sums = {name: hashlib.sha256(data).hexdigest() for name, data in drawn.files.items()}
-    write_bytes(folder / STAGES / LATEST, json.dumps({"stages": keys, "card": drawn.key, "cards": sums}).encode())
-    write_bytes(folder / RESULTS, text)
+    for path, fresh in ready.items():
+        put(path, fresh)
     cache.touched.add(Path(LATEST).stem)
     cache.prune()
     return Plan(verdict=trail.verdict, findings=trail.findings, stages=dict(trail.results), folder=folder, document=doc)
