@@ -54,7 +54,12 @@ def run(case, place: Path, good: Path, check) -> dict[str, object]:
     begun = time.monotonic()
     with contextlib.redirect_stdout(out), contextlib.redirect_stderr(err):
         code = main(command(case))
-    return {"code": code, "seconds": round(time.monotonic() - begun, 2), "says": err.getvalue()[-300:], "wrong": wrong(code, err.getvalue(), before, place, check)}
+    return {
+        "code": code,
+        "seconds": round(time.monotonic() - begun, 2),
+        "says": err.getvalue()[-300:],
+        "wrong": wrong(code, err.getvalue(), before, place, check),
+    }
 
 
 def wrong(code: int, told: str, before: dict[str, int], place: Path, check) -> str:
@@ -88,7 +93,11 @@ def serve(seed: int, numbers: list[int]) -> None:
     reckon = hotspots.plate_modulus
 
     def remembered(own):  # three seconds a part, and the same for all of one metal and sand
-        return reckoned[key] if (key := repr((own.contact, own.start, own.diffusivity, own.constant))) in reckoned else reckoned.setdefault(key, reckon(own))
+        return (
+            reckoned[key]
+            if (key := repr((own.contact, own.start, own.diffusivity, own.constant))) in reckoned
+            else reckoned.setdefault(key, reckon(own))
+        )
 
     hotspots.plate_modulus = remembered
     schema = json.loads(packaged())

@@ -46,7 +46,9 @@ class Case(NamedTuple):
 def solids() -> dict[str, tuple[np.ndarray, np.ndarray]]:
     """Vertices [mm] and faces of good parts."""
     box = manifold3d.Manifold.cube((60.0, 40.0, 20.0))
-    drafted = manifold3d.Manifold.hull_points(np.array([[x * (30 - z / 10), y * (20 - z / 10), z] for x in (-1, 1) for y in (-1, 1) for z in (0.0, 18.0)]))
+    drafted = manifold3d.Manifold.hull_points(
+        np.array([[x * (30 - z / 10), y * (20 - z / 10), z] for x in (-1, 1) for y in (-1, 1) for z in (0.0, 18.0)])
+    )
     stepped = drafted + manifold3d.Manifold.cylinder(30.0, 10.0, 8.0, 16)
     two = manifold3d.Manifold.compose([box, box.translate((100.0, 0.0, 0.0))])
     hollow = box - manifold3d.Manifold.cube((40.0, 20.0, 8.0)).translate((10.0, 10.0, 6.0))
@@ -138,7 +140,15 @@ def tagged(data: bytes, rng: Random) -> bytes:
     found = list(re.finditer(rb"<[^>]+>", data))
     tag = found[int(rng.integers(len(found)))]
     text = tag[0]
-    made = [b"", text * 2, b"<x" + text[1:], text * 3000, text[:-1] + b' name="' + b"a" * 300_000 + b'">', b"<!DOCTYPE a>" + text, b"</object>" + text]
+    made = [
+        b"",
+        text * 2,
+        b"<x" + text[1:],
+        text * 3000,
+        text[:-1] + b' name="' + b"a" * 300_000 + b'">',
+        b"<!DOCTYPE a>" + text,
+        b"</object>" + text,
+    ]
     made += [b"<!--" + text, text.replace(b'"', b"'"), b"&#0;" + text, text.replace(b"id", b"Id"), b"<components>" + text]
     return data[: tag.start()] + made[int(rng.integers(len(made)))] + data[tag.end() :]
 
@@ -257,7 +267,21 @@ def text(number: int, kind: str, rng: Random) -> Case:
         lines[at : at + 1] = [[], [lines[at]] * 2, [lines[at].lstrip("# ")], ["[" * 2000], [lines[at], "x" * 100_000]][int(rng.integers(5))]
     else:
         line = lines[at].lstrip("# ")
-        odd = ["nan", "[]", "{}", "true", '"nan mm"', '"1e308 m"', '"-1 kg"', '"0 mm"', '"\\u0000"', "1e999", '"' + "9" * 70 + ' s"', '"1 mm"', '"0,0,0"']
+        odd = [
+            "nan",
+            "[]",
+            "{}",
+            "true",
+            '"nan mm"',
+            '"1e308 m"',
+            '"-1 kg"',
+            '"0 mm"',
+            '"\\u0000"',
+            "1e999",
+            '"' + "9" * 70 + ' s"',
+            '"1 mm"',
+            '"0,0,0"',
+        ]
         odd += [f'"{choice.example}"' for choice in CHOICES]
         lines[at] = f"{line.partition('=')[0]}= {rng.choice(odd)}"
     return Case(number, kind, way, f"{kind}.toml", "\n".join(lines).encode())
@@ -265,7 +289,9 @@ def text(number: int, kind: str, rng: Random) -> Case:
 
 def job(number: int, rng: Random) -> Case:
     """What to do to a file of a finished job: the name is a pattern for the file, the data the seed of what is done to it."""
-    return Case(number, "job", str(rng.choice([*BYTES, "numbers", "emptied"])), str(rng.choice(JOB_FILES)), int(rng.integers(1 << 60)).to_bytes(8, "little"))
+    return Case(
+        number, "job", str(rng.choice([*BYTES, "numbers", "emptied"])), str(rng.choice(JOB_FILES)), int(rng.integers(1 << 60)).to_bytes(8, "little")
+    )
 
 
 def spoil(data: bytes, case: Case) -> bytes:

@@ -162,6 +162,8 @@ def _wound(faces: Array, edges: _Edges) -> tuple[Array, Array]:
         first = int(np.flatnonzero(label == shell)[0])
         order, before = breadth_first_order(graph, first, directed=False)
         rest = order[1:]
+        if not len(rest):  # a triangle without neighbours
+            continue
         flips = np.asarray(flag[rest, before[rest]]).ravel() > 1.5
         for face, flip in zip(rest.tolist(), flips.tolist()):
             turn[face] = turn[before[face]] ^ flip

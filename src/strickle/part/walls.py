@@ -6,7 +6,7 @@ from typing import Any, NamedTuple
 
 import numpy as np
 
-from strickle.base import Array
+from strickle.base import Array, BadInput
 
 CONE = np.radians([0.0, 12.0, 24.0])  # rings of the cone: one ray along the normal, then RING on each further ring
 RING = 5
@@ -41,7 +41,7 @@ def walls(vertices: Array, faces: Array) -> Walls:
     good = np.isfinite(wall)
     per_face = _medians(face[good], wall[good], len(faces))
     if not good.any():
-        raise ValueError("no ray met the inside of the mesh: it is not closed or not outward")
+        raise BadInput("the mesh has no metal between its faces", "Export the part again as a solid, not as a sheet")
     face, point, weight, wall = face[good], point[good], weight[good], wall[good]
     order = np.argsort(wall, kind="stable")
     share = np.cumsum(weight[order]) / weight.sum()
