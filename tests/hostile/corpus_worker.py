@@ -3,7 +3,6 @@
 from __future__ import annotations
 
 import contextlib
-import functools
 import io
 import json
 import os
@@ -12,6 +11,7 @@ import shutil
 import sys
 import tempfile
 import time
+from collections.abc import Callable
 from pathlib import Path
 
 MEMORY = 4 << 30
@@ -25,6 +25,7 @@ def tree(folder: Path) -> dict[str, int]:
 def prepared(place: Path) -> Path:
     """A job as far as the mould, for cases that spoil it."""
     from mutate import solids, written
+
     from strickle.cli import main
 
     os.chdir(place)
@@ -34,21 +35,23 @@ def prepared(place: Path) -> Path:
     return place / "box.job"
 
 
-def run(case, place: Path, good: Path, check) -> dict[str, object]:
+def run(case, place: Path, good: Callable[[], Path], check: Callable[[object], None]) -> dict[str, object]:
     """One case in an empty place. The answer names the exit code and what is wrong, if anything is."""
-    from mutate import command, spoil
+    from mutate import command, solids, spoil, written
+
     from strickle.cli import main
 
     os.chdir(place)
     if case.kind in ("recipe", "job"):
-        shutil.copytree(good, "box.job")
+        shutil.copytree(good(), place / "box.job")
+        os.chdir(place)
         found = [Path("box.job/job.toml")] if case.kind == "recipe" else sorted(Path("box.job").glob(case.name)) or [Path("box.job") / case.name]
         path = found[case.number % len(found)]
         path.write_bytes(case.data if case.kind == "recipe" else spoil(path.read_bytes() if path.exists() else b"0", case))
     else:
         Path(case.name).write_bytes(case.data)
         if case.kind == "kit":
-            shutil.copy(good.parent / "box.stl", "box.stl")
+            Path("box.stl").write_bytes(written("stl", *solids()["box"]))
     before = tree(place)
     out, err = io.StringIO(), io.StringIO()
     begun = time.monotonic()
@@ -62,7 +65,7 @@ def run(case, place: Path, good: Path, check) -> dict[str, object]:
     }
 
 
-def wrong(code: int, told: str, before: dict[str, int], place: Path, check) -> str:
+def wrong(code: int, told: str, before: dict[str, int], place: Path, check: Callable[[object], None]) -> str:
     """What a case did that it may not do; empty if nothing."""
     if code not in (0, 2, 3):
         return f"exit code {code}"
@@ -79,12 +82,18 @@ def wrong(code: int, told: str, before: dict[str, int], place: Path, check) -> s
     return "" if list(place.glob("*.job/results.json")) else "no results"
 
 
+def _tell(what: dict[str, object]) -> None:
+    sys.stdout.write(json.dumps(what) + "\n")
+    sys.stdout.flush()
+
+
 def serve(seed: int, numbers: list[int]) -> None:
     """Run the cases of these numbers."""
-    import jsonschema
     import warnings
 
+    import jsonschema
     from mutate import case_of
+
     from strickle.job.schema import packaged
     from strickle.part import hotspots
 
@@ -105,9 +114,9 @@ def serve(seed: int, numbers: list[int]) -> None:
     with tempfile.TemporaryDirectory() as home:
         os.environ["XDG_CONFIG_HOME"] = home
         (Path(home) / "good").mkdir()
-        good = prepared(Path(home) / "good")
+        good = functools.cache(lambda: prepared(Path(home) / "good"))
         for number in numbers:
-            print(json.dumps({"begins": number}), flush=True)
+            _tell({"begins": number})
             case = case_of(seed, number)
             with tempfile.TemporaryDirectory() as place:
                 try:
@@ -115,7 +124,7 @@ def serve(seed: int, numbers: list[int]) -> None:
                 except BaseException as trouble:
                     got = {"code": -1, "seconds": 0.0, "says": "", "wrong": f"{type(trouble).__name__}: {str(trouble)[:300]}"}
                 os.chdir(home)
-            print(json.dumps({"number": number, "kind": case.kind, "done": case.done, **got}), flush=True)
+            _tell({"number": number, "kind": case.kind, "done": case.done, **got})
 
 
 if __name__ == "__main__":
