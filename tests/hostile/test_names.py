@@ -18,7 +18,8 @@ from strickle.cli import main
 from strickle.job.files import escaped, is_plain
 
 STRANGE = [
-    "e\u0301cluse \u00fc.stl", "\u05de\u05e9\u05e7\u05d5\u05dc\u05ea.stl", "\u0648\u0632\u0646.stl", "\U0001f469\u200d\U0001f527 wheel \U0001f528.stl",
+    "e\u0301cluse \u00fc.stl",
+    "\u05de\u05e9\u05e7\u05d5\u05dc\u05ea.stl", "\u0648\u0632\u0646.stl", "\U0001f469\u200d\U0001f527 wheel \U0001f528.stl",
     "#sys.exit.stl", "*bold* _it_ $x$ @ref <lab>.stl", 'a"b\'c.stl', "a;rm -rf b.stl", "%s %n {0}.stl", "[red]x[bold].stl", "  two  .stl", "-out.stl",
 ]  # fmt: skip
 
