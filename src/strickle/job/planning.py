@@ -333,7 +333,7 @@ def _part_bytes(path: Path, *, links: bool = True) -> bytes:
         raise BadInput(f"{path} is not there", "Give the part's file") from None
     except (OSError, ValueError) as trouble:
         says = getattr(trouble, "strerror", None) or str(trouble)
-        raise BadInput(f"{path} cannot be read ({says})", "Give the part's own file, STL or 3MF") from None
+        raise BadInput(f"{path} cannot be read ({says})", "Give the part's own file") from None
     if not data:
         raise BadInput(f"{path} is empty", "Export the part again")
     return data
