@@ -16,7 +16,7 @@ import card_factory as factory
 from strickle.card.steps import write
 
 NAMES = [
-    "#sys.exit(1)", "*bold* _it_ $x$", "@ref <lab> `raw`", '"]; #panic("x")', "\\u{1F600} \\(1 + 1)", "= Head", '#include("/etc/passwd")', 
+    "#sys.exit(1)", "*bold* _it_ $x$", "@ref <lab> `raw`", '"]; #panic("x")', "\\u{1F600} \\(1 + 1)", "= Head", '#include("/etc/passwd")',
     "/* a */ // b",
 ]  # fmt: skip
 
