@@ -324,6 +324,6 @@ def command(case: Case) -> list[str]:
         if case.kind == "job" and share < 0.3:
             return ["export", "box.job", "--what", "csv" if share < 0.1 else "vti" if share < 0.2 else "3mf", "--to", "out"]
         return ["resume", "box.job", "--until", "mould", "--quiet"]
-    what = ["plan", "--preset", "rough"] if share < 0.05 else ["look"] if share < 0.2 else ["look", "--until", "mould" if share < 0.5 else "part"]
+    what = ["plan", "--preset", "rough"] if share < 0.04 else ["look"] if share < 0.14 else ["look", "--until", "mould" if share < 0.4 else "part"]
     more = ["box.stl", "--kit", case.name] if case.kind == "kit" else [case.name]
     return [what[0], *more, "--unit", "mm", "--quiet", *what[1:]]
