@@ -2,7 +2,6 @@
 
 from __future__ import annotations
 
-import contextlib
 import dataclasses
 import hashlib
 import json
@@ -17,7 +16,7 @@ from strickle.job import stages
 from strickle.job.cache import StageCache
 from strickle.job.contract import SCHEMA, document, dumps
 from strickle.job.files import is_plain, read_file
-from strickle.job.folder import MOST_BYTES, STAGES, claim, held, prepare, put, remove, swap, sweep, unmake, write_bytes
+from strickle.job.folder import MOST_BYTES, STAGES, claim, held, prepare, put, remove, swap, unmake, write_bytes
 from strickle.job.keys import code_of, digest
 from strickle.job.kit import read_kit, stores_with
 from strickle.job.lock import locked
@@ -124,23 +123,28 @@ def begin(
 def _put_back(folder: Path, made: tuple[str, ...] | None) -> Iterator[None]:
     """Where what is asked cannot be used, the folder is left as it was; ``made`` names what a new one may lose, None an old one.
 
-    Where only the disk is full, a plan that was begun keeps its finished stages, to go on from.
+    Where only the disk is full, a plan that was begun keeps its finished stages, to go on from. Recipe and kit of an old job are copied
+    first, so that it takes no room to put them back.
     """
-    before: dict[str, bytes] = {}
-    if made is None:
-        before = {name: read_file(folder / name, MOST_BYTES) for name in ("job.toml", "kit.toml") if (folder / name).exists()}
+    before: dict[str, Path] = {}
+    bare = made is None and not (folder / "kit.toml").exists()
     try:
+        for name in ("job.toml", "kit.toml") if made is None else ():
+            if (folder / name).exists():
+                before[name] = held(folder / name, read_file(folder / name, MOST_BYTES))
         yield
     except BadInput as trouble:
         if made is not None and not (isinstance(trouble, Unwritable) and (folder / "job.toml").exists()):
             unmake(folder, made)
         elif made is None:
-            with contextlib.suppress(Unwritable):
-                for name, data in before.items():
-                    write_bytes(folder / name, data)
-                if "kit.toml" not in before:
-                    remove(folder / "kit.toml")
+            for name, old in before.items():
+                put(folder / name, old)
+            if bare:
+                remove(folder / "kit.toml")
         raise
+    finally:
+        for old in before.values():
+            old.unlink(missing_ok=True)
 
 
 def resume(
@@ -236,12 +240,15 @@ def _write(folder: Path, trail: Trail, runner: Runner, cache: StageCache, *, uni
     sums = {name: hashlib.sha256(data).hexdigest() for name, data in drawn.files.items()}
     latest = json.dumps({"stages": keys, "card": drawn.key, "cards": sums}).encode()
     last = {folder / STAGES / LATEST: latest, folder / RESULTS: text}
+    ready: dict[Path, Path] = {}
     try:
         for kind, some in made.items():
             prepare(folder / kind, some)
-        ready = {path: held(path, data) for path, data in last.items()}
+        for path, data in last.items():
+            ready[path] = held(path, data)
     except Unwritable:  # the last plan's files still stand
-        sweep(folder)
+        for waiting in (*(folder / f".new-{kind}" for kind in made), *ready.values()):
+            remove(waiting)
         raise
     (folder / RESULTS).unlink(missing_ok=True)
     for kind in made:
