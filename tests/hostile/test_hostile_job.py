@@ -9,11 +9,10 @@ import subprocess
 import sys
 import tempfile
 import time
-from collections.abc import Iterator
-from contextlib import contextmanager
 from pathlib import Path
 
 import pytest
+from bench_job import as_nobody
 
 import strickle
 from fakes import cards as fake_cards
@@ -21,7 +20,7 @@ from fakes import fakes, results, script, stl
 from strickle.base import Busy
 from strickle.cli import main
 from strickle.job import stages
-from strickle.job.folder import locked
+from strickle.job.lock import locked
 
 
 @pytest.fixture(autouse=True)
@@ -128,21 +127,6 @@ def test_a_folder_of_something_else_is_refused(part: Path, log: list[str], capsy
     assert "holds no job" in refused(capsys, "plan", "cube.stl", "--out", "mine", "--quiet")
     assert "is a file" in refused(capsys, "plan", "cube.stl", "--out", "mine/letter.txt", "--quiet")
     assert [p.name for p in Path("mine").iterdir()] == ["letter.txt"]
-
-
-@contextmanager
-def as_nobody() -> Iterator[None]:
-    """Without the rights of root, so that a read-only folder is read-only."""
-    if os.geteuid() != 0:
-        yield
-        return
-    os.setegid(65534)
-    os.seteuid(65534)
-    try:
-        yield
-    finally:
-        os.seteuid(0)
-        os.setegid(0)
 
 
 def test_read_only_folder(part: Path, log: list[str], capsys: pytest.CaptureFixture[str]) -> None:

@@ -1,6 +1,6 @@
 """Words for quantities: declared fields, closed arrays, findings, sources, errors, units at the edge, the one answer."""
 
-from strickle.base.errors import BadInput, Busy, Cancelled, MissingChoice, Trouble
+from strickle.base.errors import BadInput, Busy, Cancelled, MissingChoice, Trouble, Unwritable
 from strickle.base.fields import UNITS, Array, close_arrays, closed, declared, si, word
 from strickle.base.findings import WEIGHTS, Chance, Finding, Margin, Weight, Where
 from strickle.base.nature import GRAVITY, ICE_POINT, STEFAN_BOLTZMANN, falling_speed, tapered_stream, tearing_speed
@@ -38,6 +38,7 @@ __all__ = [
     "Source",
     "Span",
     "Trouble",
+    "Unwritable",
     "UNITS",
     "Value",
     "Verdict",

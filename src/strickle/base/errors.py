@@ -4,6 +4,7 @@ Trouble                 anything we can name in one line
 +-- BadInput            wrong file, number, unit, option          exit 2
 |   +-- MissingChoice   more than one reading; a flag is needed   exit 2
 |   +-- Busy            another run holds the job folder          exit 2
+|   +-- Unwritable      a full disk or a place that takes no file exit 2, resumable
 +-- Cancelled           stopped by the person, resumable          exit 130
 """
 
@@ -36,6 +37,10 @@ class MissingChoice(BadInput):
 
 class Busy(BadInput):
     """Another run is writing this job."""
+
+
+class Unwritable(BadInput):
+    """A full disk, or a place that takes no files; what is finished is kept."""
 
 
 class Cancelled(Trouble):

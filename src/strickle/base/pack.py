@@ -5,6 +5,7 @@ from __future__ import annotations
 import dataclasses
 import importlib
 import math
+import re
 from collections.abc import Mapping
 from typing import Any
 
@@ -53,7 +54,7 @@ def unpack(data: Any, arrays: Mapping[str, Array]) -> Any:
     if "@map" in data:
         return {key: unpack(item, arrays) for key, item in data["@map"]}
     module, _, name = str(data.get("@", "")).partition(":")
-    if not module.startswith("strickle.") or "." in name:
+    if not re.fullmatch(r"strickle(\.[a-z][a-z_]*)+", module) or "." in name:
         raise BadInput("a stored result is damaged", "Delete the job's .stages folder and run again")
     kind = getattr(importlib.import_module(module), name, None)
     if not (isinstance(kind, type) and dataclasses.is_dataclass(kind)):

@@ -65,6 +65,7 @@ _EXAMPLES = {
     "K/s": "0.5 K/s, 0.9 degF/s",
 }
 _NUMBER = re.compile(r"^\s*([-+]?(?:\d+\s+\d+/\d+|\d+/\d+|\d*\.?\d+(?:[eE][-+]?\d+)?))\s*(.*?)\s*$")
+_POWER = re.compile(r"(\*\*|\^)\s*(?!-?\d(\.5)?(?![\d.eE]|\s*(\*\*|\^)))|\d{7}")
 
 
 @functools.cache
@@ -106,6 +107,8 @@ def parse(text: str, unit: str, what: str = "value", *, step: bool = False) -> f
             return number
         raise BadInput(f"{what}: {text!r} has no unit", hint)
     if not re.fullmatch(r"[A-Za-z%µ/*\^0-9 ()._-]+", name):
+        raise BadInput(f"{what}: {match[2]!r} is not a unit", hint)
+    if _POWER.search(name):  # nine to the power of nine to the power of nine is reckoned for ever
         raise BadInput(f"{what}: {match[2]!r} is not a unit", hint)
     for spoken, known in _SPOKEN:
         name = re.sub(spoken, known, name)

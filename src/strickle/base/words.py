@@ -84,6 +84,8 @@ def shown(value: float, unit: str, system: str = "metric", style: str = "") -> t
     >>> shown(0.161, "m", "metric", "fine"), shown(0.0032, "m", "us", "drill")
     (('161.0', 'mm'), ('1/8 in (3.2 mm)', ''))
     """
+    if not math.isfinite(value) and (unit == "K" or style == "drill"):
+        return figures(value), ""
     if unit == "1":
         return (figures(100 * value), "%") if style == "%" else (figures(value), "")
     if unit == "s":
@@ -136,7 +138,11 @@ def render(text: str, system: str = "metric") -> str:
     """
 
     def one(match: re.Match[str]) -> str:
-        number, name = shown(float(match[1]), match[2], system, match[3] or "")
+        try:
+            value = float(match[1])
+        except ValueError:  # no token of ours but something that came with a name
+            return match[0]
+        number, name = shown(value, match[2], system, match[3] or "")
         return number if not name else f"{number}{'' if name == '%' else ' '}{name}"
 
     return _TOKEN.sub(one, spelled(text, system))

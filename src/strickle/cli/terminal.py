@@ -43,16 +43,17 @@ def stop_key() -> Iterator[Callable[[], bool]]:
 @contextmanager
 def progress(silent: bool) -> Iterator[Watch]:
     """A watch that shows progress on stderr: a bar on a terminal, plain lines elsewhere."""
-    if silent:
+    if silent or sys.stderr is None:
         yield quiet
     elif sys.stderr.isatty():
         from rich.console import Console
+        from rich.markup import escape
         from rich.progress import BarColumn, Progress, TextColumn, TimeElapsedColumn
 
         columns = (BarColumn(bar_width=24), TextColumn("{task.percentage:3.0f} %"), TimeElapsedColumn(), TextColumn("{task.description}"))
         with Progress(*columns, console=Console(stderr=True), transient=True) as bar:
             task = bar.add_task("begins", total=1.0)
-            yield lambda share, says: bar.update(task, completed=share, description=says)
+            yield lambda share, says: bar.update(task, completed=share, description=escape(says))
     else:
         yield _lines()
 

@@ -2,7 +2,9 @@
 
 from __future__ import annotations
 
+import json
 import re
+import sys
 from collections.abc import Callable
 from pathlib import Path
 from typing import Any
@@ -13,6 +15,7 @@ from strickle.base import Cancelled, MissingChoice, Watch
 from strickle.cli.answer import answer
 from strickle.cli.terminal import choose, may_ask, progress, stop_key
 from strickle.job import Plan
+from strickle.job.files import escaped
 from strickle.job.planning import LOOK_ENDS, begin, resume
 from strickle.job.recipe import BY_NAME
 from strickle.metal import USES
@@ -72,11 +75,21 @@ def _plan(part: Path, out: str | None, as_json: bool, quiet: bool, given: dict[s
             wishes[chosen[1].replace("-", "_")] = chosen[2]
 
 
+def _plain_json(text: str) -> str:
+    """The same JSON; in ASCII where stdout cannot write its letters."""
+    try:
+        text.encode(getattr(sys.stdout, "encoding", None) or "utf-8")
+    except UnicodeEncodeError:
+        return json.dumps(json.loads(text), indent=1)
+    return text
+
+
 def _show(run: Run, folder: str, as_json: bool, quiet: bool) -> int:
     try:
         with stop_key() as stopped, progress(quiet) as watch:
             plan = run(watch, stopped)
     except Cancelled:
         raise Cancelled("stopped; what is finished is kept", f"Go on with: strickle resume {folder}") from None
-    click.echo(plan.to_json().rstrip("\n") if as_json else answer(plan))
+    text = plan.to_json().rstrip("\n") if as_json else escaped(answer(plan), keep="\n")
+    click.echo(_plain_json(text) if as_json else text)
     return plan.exit_code

@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+import contextlib
 import hashlib
 import io
 import json
@@ -13,8 +14,9 @@ from typing import Any
 
 import numpy as np
 
-from strickle.base import Array, BadInput, Outcome, Record, pack, unpack, word
-from strickle.job.folder import write_bytes
+from strickle.base import Array, Outcome, Record, pack, unpack, word
+from strickle.job.files import read_file
+from strickle.job.folder import MOST_BYTES, remove, write_bytes
 
 FORM = 1
 _EPOCH = (1980, 1, 1, 0, 0, 0)
@@ -92,14 +94,15 @@ class StageCache:
         """Remove what no step of the last finished plan read or wrote."""
         for path in self.folder.glob("*"):
             if path.stem not in self.touched and path.suffix in (".json", ".npz"):
-                path.unlink(missing_ok=True)
+                with contextlib.suppress(OSError):
+                    remove(path)
 
     def _read(self, path: Path, base: str | None) -> Kept | None:
         try:
-            manifest: dict[str, Any] = json.loads(path.read_bytes())
+            manifest: dict[str, Any] = json.loads(read_file(path, MOST_BYTES, links=False))
             if manifest["form"] != FORM or (base is not None and manifest["base"] != base):
                 return None
-            data = path.with_suffix(".npz").read_bytes()
+            data = read_file(path.with_suffix(".npz"), MOST_BYTES, links=False)
             text = manifest["record"]
             if hashlib.sha256(data).hexdigest() != manifest["arrays"] or hashlib.sha256(text.encode()).hexdigest() != manifest["check"]:
                 raise ValueError("the check sum differs")
@@ -110,7 +113,8 @@ class StageCache:
                 raise ValueError("not a stage's result")
             self.touched.add(path.stem)
             return Kept(outcome=outcome, uses=manifest["uses"], seconds=float(manifest["seconds"]))
-        except (ValueError, KeyError, TypeError, AttributeError, ImportError, OSError, EOFError, zipfile.BadZipFile, BadInput):
-            path.unlink(missing_ok=True)
-            path.with_suffix(".npz").unlink(missing_ok=True)
+        except Exception:  # whatever a damaged or forged file makes of the readers
+            for stale in (path, path.with_suffix(".npz")):
+                with contextlib.suppress(OSError):
+                    remove(stale)
             return None

@@ -5,6 +5,7 @@ from __future__ import annotations
 import base64
 import csv
 import io
+import zipfile
 from collections.abc import Iterator, Mapping
 from pathlib import Path
 from typing import Any
@@ -12,10 +13,12 @@ from typing import Any
 import numpy as np
 
 from strickle.base import Array, BadInput
-from strickle.job.folder import write_bytes
+from strickle.job.files import kind_of, read_file
+from strickle.job.folder import MOST_BYTES, write_bytes
 from strickle.job.planning import RESULTS, load
 from strickle.job.schema import packaged
 
+MOST_UNPACKED = 4 << 30
 WHAT = ("3mf", "stl", "vti", "csv", "json", "schema")
 
 
@@ -32,13 +35,13 @@ def export(job: str | Path, what: str, to: str | Path) -> list[Path]:
     files: dict[str, bytes]
     match what:
         case "3mf" | "stl":
-            files = {p.name: p.read_bytes() for p in sorted((job / "print").glob(f"*.{what}"))}
+            files = {p.name: _whole(p) for p in _listed(job / "print", what)}
         case "vti":
-            files = {f"{p.stem}.vti": vti(_arrays(p)) for p in sorted((job / "fields").glob("*.npz"))}
+            files = {f"{p.stem}.vti": _vti_of(p) for p in _listed(job / "fields", "npz")}
         case "csv":
             files = {"results.csv": table(doc).encode()}
         case "json":
-            files = {RESULTS: (job / RESULTS).read_bytes()}
+            files = {RESULTS: _whole(job / RESULTS)}
         case _:
             files = {"results.schema.json": packaged().encode()}
     if not files:
@@ -48,9 +51,30 @@ def export(job: str | Path, what: str, to: str | Path) -> list[Path]:
     return [to / name for name in files]
 
 
-def _arrays(path: Path) -> dict[str, Array]:
-    with np.load(path, allow_pickle=False) as box:
-        return {name: box[name] for name in box.files}
+def _listed(folder: Path, ending: str) -> list[Path]:
+    if kind_of(folder) not in (None, "a folder"):
+        raise BadInput(f"{folder} is no folder of its own", "Remove it and run: strickle resume with the job's folder")
+    return sorted(folder.glob(f"*.{ending}"))
+
+
+def _whole(path: Path) -> bytes:
+    try:
+        return read_file(path, MOST_BYTES, links=False)
+    except OSError as trouble:
+        raise BadInput(f"{path} cannot be read ({trouble.strerror})", "Run: strickle resume with the job's folder") from None
+
+
+def _vti_of(path: Path) -> bytes:
+    """A file of fields in the viewers' form. Raises BadInput for a damaged one."""
+    data = _whole(path)
+    try:
+        with zipfile.ZipFile(io.BytesIO(data)) as box:
+            if sum(entry.file_size for entry in box.infolist()) > MOST_UNPACKED:
+                raise ValueError("it unpacks to more than fields do")
+        with np.load(io.BytesIO(data), allow_pickle=False) as arrays:
+            return vti({name: arrays[name] for name in arrays.files})
+    except Exception:  # whatever a damaged file makes of the readers
+        raise BadInput(f"{path} is damaged", "Run: strickle resume with the job's folder") from None
 
 
 def vti(arrays: Mapping[str, Array]) -> bytes:

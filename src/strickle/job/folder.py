@@ -1,23 +1,34 @@
-"""The job's folder on disk: whole files only, one writer at a time, never another part's job."""
+"""The job's folder on disk: whole files only, nothing written through a link, never another part's job."""
 
 from __future__ import annotations
 
-import json
+import contextlib
+import errno
 import os
+import re
 import shutil
 import tempfile
-from collections.abc import Iterator, Mapping
-from contextlib import contextmanager
+from collections.abc import Iterable, Mapping
 from pathlib import Path
 
-from strickle.base import BadInput, Busy
+from strickle.base import BadInput, Unwritable
+from strickle.job.files import is_plain, kind_of, read_file
 
-LOCK = ".lock"
 STAGES = ".stages"
+FOLDERS = (STAGES, "print", "fields", "cards")
+FILES = ("job.toml", "kit.toml", "results.json")
+_LEFT = re.compile(r"\.(part|lock)-[a-z0-9_]{8}|\.(new|old)-(print|fields|cards)")  # what a killed run may leave half-written
+MOST_BYTES = 1 << 30
+_FULL = (errno.ENOSPC, getattr(errno, "EDQUOT", errno.ENOSPC), errno.EFBIG)
 
 
 def write_bytes(path: Path, data: bytes) -> None:
-    """Write a whole file or nothing: a temporary file beside it, then a rename. Raises BadInput when the place cannot be written."""
+    """Write a whole file or nothing: a temporary file beside it, then a rename. Raises Unwritable when the place cannot be written."""
+    put(path, held(path, data))
+
+
+def held(path: Path, data: bytes) -> Path:
+    """Write the data beside ``path``, under a name that ``sweep`` knows, for ``put`` to rename."""
     try:
         path.parent.mkdir(parents=True, exist_ok=True)
         handle, name = tempfile.mkstemp(prefix=".part-", dir=path.parent)
@@ -29,11 +40,22 @@ def write_bytes(path: Path, data: bytes) -> None:
             out.flush()
             os.fsync(out.fileno())
         os.chmod(name, 0o666 & ~_umask())
-        os.replace(name, path)
+    except BaseException as trouble:
+        Path(name).unlink(missing_ok=True)
+        if isinstance(trouble, OSError):
+            raise unwritable(path, trouble) from None
+        raise
+    return Path(name)
+
+
+def put(path: Path, fresh: Path) -> None:
+    """Rename what ``held`` wrote to ``path``."""
+    try:
+        os.replace(fresh, path)
     except OSError as trouble:
         raise unwritable(path, trouble) from None
     finally:
-        Path(name).unlink(missing_ok=True)
+        fresh.unlink(missing_ok=True)
 
 
 def _umask() -> int:
@@ -42,122 +64,107 @@ def _umask() -> int:
     return mask
 
 
-def unwritable(path: Path, trouble: OSError) -> BadInput:
+def unwritable(path: Path, trouble: OSError) -> Unwritable:
     """One clear line for a folder or disk that takes no files."""
-    return BadInput(f"{path} cannot be written ({trouble.strerror or trouble})", "Give another folder with --out, or free the place")
+    if trouble.errno in _FULL:
+        return Unwritable(f"the disk is full: {path} cannot be written", "Free some room there and give the same command again")
+    return Unwritable(f"{path} cannot be written ({trouble.strerror or trouble})", "Give another folder with --out, or free the place")
 
 
-def write_folder(path: Path, files: Mapping[str, bytes]) -> None:
-    """Replace the folder ``path`` by these files, so that a reader sees the old set or the new one."""
-    fresh = path.with_name(f".new-{path.name}")
-    stale = path.with_name(f".old-{path.name}")
-    for leftover in (fresh, stale):
-        shutil.rmtree(leftover, ignore_errors=True)
-    if not files:
+def remove(path: Path) -> None:
+    """Take away a file, a link (never what it points to) or a whole folder; nothing where there is none."""
+    if kind_of(path) == "a folder":
         shutil.rmtree(path, ignore_errors=True)
-        return
+    else:
+        path.unlink(missing_ok=True)
+
+
+def sweep(path: Path) -> None:
+    """Remove what a killed run left half-written in a job's folder, and folders where finished stages lie, which are files."""
+    for place in (path, *(path / name for name in FOLDERS)):
+        with contextlib.suppress(OSError):
+            for entry in list(place.iterdir()):
+                if _LEFT.fullmatch(entry.name) or (place.name == STAGES and kind_of(entry) == "a folder"):
+                    remove(entry)
+
+
+def prepare(path: Path, files: Mapping[str, bytes]) -> None:
+    """Write these files beside the folder ``path``, for ``swap`` to put in its place."""
+    fresh = path.with_name(f".new-{path.name}")
+    remove(fresh)
     for name, data in files.items():
         write_bytes(fresh / name, data)
+
+
+def swap(path: Path) -> None:
+    """Put what was prepared in the place of the folder ``path``: a reader sees the old set or the new one."""
+    fresh, stale = (path.with_name(f".{age}-{path.name}") for age in ("new", "old"))
     try:
-        if path.exists():
+        remove(stale)
+        if kind_of(path) is not None:
             os.replace(path, stale)
-        os.replace(fresh, path)
+        if kind_of(fresh) is not None:
+            os.replace(fresh, path)
+        remove(stale)
     except OSError as trouble:
         raise unwritable(path, trouble) from None
-    shutil.rmtree(stale, ignore_errors=True)
 
 
-def claim(path: Path, name: str, data: bytes) -> bool:
-    """Make ``path`` the job folder of this part, or take up the one that is there. True if it was made now.
+def sound(path: Path) -> None:
+    """Raises BadInput unless ``path`` is a real folder and what a job keeps in it are files and folders of its own, and no links."""
+    wanted = {path: "a folder", **{path / name: "a folder" for name in FOLDERS}, **{path / name: "" for name in FILES}}
+    try:
+        for place, kind in wanted.items():
+            found = kind_of(place)
+            if found not in (None, kind):
+                raise BadInput(
+                    f"{place} is {found or 'a file'}, which a job's folder does not hold" if place != path else f"{place} is {found}",
+                    "Give the folder itself with --out" if place == path else "Remove it and give the same command again",
+                )
+    except OSError as trouble:
+        raise unwritable(path, trouble) from None
 
+
+def claim(path: Path, name: str, data: bytes) -> tuple[str, ...] | None:
+    """Make ``path`` the job folder of this part, or take up the one that is there.
+
+    Returns None for a job that was there, else the names that may be taken away again if it comes to nothing.
     Raises BadInput for a folder that holds something else or another part's job.
     """
-    if path.exists() and not path.is_dir():
-        raise BadInput(f"{path} is a file, not a folder", "Give another folder with --out")
     recipe = path / "job.toml"
-    if recipe.exists():
+    if kind_of(recipe) is not None:
         from strickle.job.recipe import read_recipe
 
         there = path / read_recipe(recipe).file
-        if not there.is_file() or there.read_bytes() != data:
+        try:
+            same = read_file(there, MOST_BYTES, links=False) == data
+        except FileNotFoundError:
+            same = False
+        except OSError as trouble:
+            raise BadInput(f"{there} cannot be read ({trouble.strerror})", "Put the part's own file there, or remove the folder") from None
+        if not same:
             raise BadInput(f"{path} is the job of another part ({there.name})", "Give another folder with --out, or remove that one")
-        return False
+        return None
+    if not is_plain(name) or name.lower() in (*FILES, *FOLDERS) or name.startswith(".lock") or _LEFT.fullmatch(name):
+        raise BadInput(
+            f"{name!r} cannot be the name of a part's file in a job's folder", "Rename the part's file, without slashes and signs that are not shown"
+        )
+    begun = path / name
     try:
-        path.mkdir(parents=True, exist_ok=True)
-        begun = path / name
+        kind = kind_of(begun)
         strange = [e for e in path.iterdir() if not e.name.startswith(".") and e.name != name]
-        if strange or (begun.exists() and begun.read_bytes() != data):
+        if strange or kind or (kind == "" and read_file(begun, MOST_BYTES, links=False) != data):
             raise BadInput(f"{path} is not empty and holds no job", "Give another folder with --out")
     except OSError as trouble:
         raise unwritable(path, trouble) from None
-    write_bytes(path / name, data)
-    return True
+    if kind is None:
+        write_bytes(begun, data)
+        return (*FILES, *FOLDERS, name)
+    return (*FILES, *FOLDERS)
 
 
-@contextmanager
-def locked(path: Path) -> Iterator[None]:
-    """Hold the folder for writing. Raises Busy while another living run holds it; a dead run's lock is taken over."""
-    lock = path / LOCK
-    mine = json.dumps({"pid": os.getpid(), "started": _started(os.getpid())}).encode()
-    made = not path.exists()
-    try:
-        path.mkdir(parents=True, exist_ok=True)
-        handle, name = tempfile.mkstemp(prefix=".lock-", dir=path)
-        with os.fdopen(handle, "wb") as out:
-            out.write(mine)
-    except OSError as trouble:
-        raise unwritable(path, trouble) from None
-    try:
-        for _ in range(3):
-            try:
-                os.link(name, lock)
-                break
-            except FileExistsError:
-                _clear_if_dead(lock)
-            except OSError:  # a file system without hard links
-                try:
-                    with lock.open("xb") as out:
-                        out.write(mine)
-                    break
-                except FileExistsError:
-                    _clear_if_dead(lock)
-        else:
-            raise Busy(f"{path} is being written by another run", "Wait until it is done")
-    finally:
-        Path(name).unlink(missing_ok=True)
-    try:
-        yield
-    finally:
-        lock.unlink(missing_ok=True)
-        if made and path.is_dir() and not any(path.iterdir()):
-            path.rmdir()
-
-
-def _clear_if_dead(lock: Path) -> None:
-    try:
-        held = json.loads(lock.read_bytes())
-        pid, started = int(held["pid"]), float(held["started"])
-    except FileNotFoundError:
-        return
-    except (ValueError, KeyError, TypeError):
-        pid, started = -1, 0.0
-    living = _started(pid) if pid > 0 else None
-    if living is not None and abs(living - started) < 2.0:
-        raise Busy(f"{lock.parent} is being written by another run (process {pid})", "Wait until it is done, or stop that process")
-    aside = lock.with_name(f".dead-{os.getpid()}")
-    try:
-        os.rename(lock, aside)
-    except FileNotFoundError:
-        return
-    aside.unlink(missing_ok=True)
-
-
-def _started(pid: int) -> float | None:
-    """Start time of a living process [s since the epoch]; None if there is none (a zombie is none)."""
-    import psutil
-
-    try:
-        process = psutil.Process(pid)
-        return None if process.status() == psutil.STATUS_ZOMBIE else float(process.create_time())
-    except psutil.Error:
-        return None
+def unmake(path: Path, names: Iterable[str]) -> None:
+    """Take away what a run that came to nothing has put into a folder of its own making."""
+    for name in names:
+        with contextlib.suppress(OSError):
+            remove(path / name)

@@ -9,9 +9,11 @@ from pathlib import Path
 from typing import Any
 
 from strickle.base import BadInput, declared
+from strickle.job.files import read_file
 from strickle.job.folder import write_bytes
 from strickle.stores import Crucible, Flask, Furnace, Kit, Stores
 
+MOST_BYTES = 1 << 20
 _TABLES: dict[str, type] = {"crucible": Crucible, "furnace": Furnace, "flask": Flask}
 
 
@@ -32,16 +34,16 @@ def kit_path() -> Path:
     return config_folder() / "kit.toml"
 
 
-def read_kit(path: Path | None = None) -> Kit:
+def read_kit(path: Path | None = None, *, links: bool = True) -> Kit:
     """The kit in ``path``, else the shop's own, else the built-in starter. Raises BadInput naming the entry that cannot be read."""
     from strickle.stores.kit import read_kit as read
     from strickle.stores.kit import starter_kit
 
     if path is None:
         path = kit_path()
-        if not path.is_file():
+        if not _is_file(path):
             return starter_kit()
-    return read(_text(path), starter_kit())
+    return read(_text(path, links=links), starter_kit())
 
 
 def starter() -> Kit:
@@ -56,7 +58,7 @@ def kit_text(path: Path | None = None) -> str:
     from strickle.stores.kit import starter_kit, write_kit
 
     path = kit_path() if path is None else path
-    return _text(path) if path.is_file() else write_kit(starter_kit())
+    return _text(path) if _is_file(path) else write_kit(starter_kit())
 
 
 def stores_with(kit: Kit) -> Stores:
@@ -115,7 +117,7 @@ def _place(doc: Any, name: str, path: Path) -> tuple[Any, type, str]:
             raise BadInput(
                 f"{name!r} does not say which {table}",
                 f"Add, remove or rename pots, furnaces and flasks in {path} (strickle kit path prints where it is"
-                f"{'' if path.is_file() else '; it is made by the first --set of another entry'}), or set an entry of one by number: "
+                f"{'' if _is_file(path) else '; it is made by the first --set of another entry'}), or set an entry of one by number: "
                 f'--set {table}.1.name="..."',
             )
         return doc, Kit, name
@@ -138,9 +140,16 @@ def _typed(kind: type, key: str, text: str) -> Any:
     return text
 
 
-def _text(path: Path) -> str:
+def _is_file(path: Path) -> bool:
     try:
-        return path.read_text(encoding="utf-8")
+        return path.is_file()
+    except OSError as trouble:
+        raise BadInput(f"{path} cannot be looked for ({trouble.strerror})", "Give another kit with --kit, or set XDG_CONFIG_HOME") from None
+
+
+def _text(path: Path, *, links: bool = True) -> str:
+    try:
+        return read_file(path, MOST_BYTES, links=links).decode()
     except OSError as trouble:
         raise BadInput(f"{path} cannot be read ({trouble.strerror})", "Give a kit file that strickle kit has written") from None
     except UnicodeDecodeError:

@@ -5,29 +5,31 @@ from __future__ import annotations
 import dataclasses
 import hashlib
 import json
-import shutil
 from collections.abc import Callable, Iterator, Mapping
+from contextlib import contextmanager
 from dataclasses import dataclass
 from pathlib import Path
 from typing import Any
 
-from strickle.base import BadInput, Finding, Outcome, Trouble, Verdict, Watch, quiet
+from strickle.base import BadInput, Finding, Outcome, Trouble, Unwritable, Verdict, Watch, quiet
 from strickle.job import stages
 from strickle.job.cache import StageCache
-from strickle.job.contract import document, dumps
-from strickle.job.folder import STAGES, claim, locked, write_bytes, write_folder
+from strickle.job.contract import SCHEMA, document, dumps
+from strickle.job.files import is_plain, read_file
+from strickle.job.folder import MOST_BYTES, STAGES, claim, held, prepare, put, remove, swap, unmake, write_bytes
 from strickle.job.keys import code_of, digest
 from strickle.job.kit import read_kit, stores_with
+from strickle.job.lock import locked
 from strickle.job.outputs import card_files, field_files, pieces_of, print_files
 from strickle.job.progress import Progress
 from strickle.job.recipe import PAPERS, UNITS, Recipe, asked, read_recipe, write_recipe
 from strickle.job.runner import Runner
+from strickle.job.schema import packaged
 from strickle.stores import Kit
 from strickle.trials import Trail
 
 RESULTS = "results.json"
 LATEST = "latest.json"
-MOST_BYTES = 1 << 30
 LOOK_ENDS = "pour"
 
 
@@ -103,27 +105,46 @@ def begin(
     _check(until, units, paper)
     own = kit if isinstance(kit, Kit) else None if kit is None else read_kit(Path(kit))
     folder = Path(f"{path.stem}.job") if out is None else Path(out)
-    if folder.exists() and not folder.is_dir():
-        raise BadInput(f"{folder} is a file, not a folder", "Give another folder with --out")
     with locked(folder):
         made = claim(folder, path.name, data)
-        try:
-            before = (folder / "job.toml").read_bytes() if not made else None
-            old = Recipe(file=path.name) if made else read_recipe(folder / "job.toml")
-            recipe = dataclasses.replace(old, units=units or old.units, paper=paper or old.paper, asked={**old.asked, **wishes})
+        old = Recipe(file=path.name) if made is not None else read_recipe(folder / "job.toml")
+        recipe = dataclasses.replace(old, units=units or old.units, paper=paper or old.paper, asked={**old.asked, **wishes})
+        recipe = recipe if own is None else dataclasses.replace(recipe, kit="kit.toml")
+        with _put_back(folder, made):
             if own is not None:
                 from strickle.stores.kit import write_kit
 
                 write_bytes(folder / "kit.toml", write_kit(own).encode())
-                recipe = dataclasses.replace(recipe, kit="kit.toml")
             write_recipe(folder / "job.toml", recipe, about)
             return _run(folder, recipe, data, until, watch, stopped)
-        except BadInput:
-            if made:
-                _unmake(folder)
-            elif before is not None:
-                write_bytes(folder / "job.toml", before)
-            raise
+
+
+@contextmanager
+def _put_back(folder: Path, made: tuple[str, ...] | None) -> Iterator[None]:
+    """Where what is asked cannot be used, the folder is left as it was; ``made`` names what a new one may lose, None an old one.
+
+    Where only the disk is full, a plan that was begun keeps its finished stages, to go on from. Recipe and kit of an old job are copied
+    first, so that it takes no room to put them back.
+    """
+    before: dict[str, Path] = {}
+    bare = made is None and not (folder / "kit.toml").exists()
+    try:
+        for name in ("job.toml", "kit.toml") if made is None else ():
+            if (folder / name).exists():
+                before[name] = held(folder / name, read_file(folder / name, MOST_BYTES))
+        yield
+    except BadInput as trouble:
+        if made is not None and not (isinstance(trouble, Unwritable) and (folder / "job.toml").exists()):
+            unmake(folder, made)
+        elif made is None:
+            for name, old in before.items():
+                put(folder / name, old)
+            if bare:
+                remove(folder / "kit.toml")
+        raise
+    finally:
+        for old in before.values():
+            old.unlink(missing_ok=True)
 
 
 def resume(
@@ -140,11 +161,12 @@ def resume(
     _check(until, units, paper)
     recipe = read_recipe(folder / "job.toml")
     with locked(folder):
+        data = _part_bytes(folder / recipe.file, links=False)
         wished = dataclasses.replace(recipe, units=units or recipe.units, paper=paper or recipe.paper)
-        if wished != recipe:
-            recipe = wished
-            write_recipe(folder / "job.toml", recipe)
-        return _run(folder, recipe, _part_bytes(folder / recipe.file), until, watch, stopped)
+        with _put_back(folder, None):
+            if wished != recipe:
+                write_recipe(folder / "job.toml", wished)
+            return _run(folder, wished, data, until, watch, stopped)
 
 
 def load(folder: str | Path) -> Plan:
@@ -152,14 +174,32 @@ def load(folder: str | Path) -> Plan:
     folder = Path(folder)
     path = folder / RESULTS
     try:
-        doc = json.loads(path.read_text(encoding="utf-8"))
+        doc = json.loads(read_file(path, MOST_BYTES, links=False))
+        _of_this_form(doc, path)
         findings = tuple(_finding(one) for one in doc["findings"])
         verdict = Verdict(**doc["verdict"])
     except FileNotFoundError:
         raise BadInput(f"{folder} holds no finished job", "Run: strickle resume with this folder") from None
-    except (OSError, ValueError, KeyError, TypeError):
-        raise BadInput(f"{path} is damaged", "Run: strickle resume with this folder") from None
+    except OSError as trouble:
+        raise BadInput(f"{path} cannot be read ({trouble.strerror})", "Mend that, or run: strickle resume with this folder") from None
+    except (ValueError, KeyError, TypeError, RecursionError):
+        raise BadInput(f"{path} is damaged or not of this version", "Run: strickle resume with this folder") from None
     return Plan(verdict=verdict, findings=findings, stages=_Stored(folder / STAGES), folder=folder, document=doc)
+
+
+def _of_this_form(doc: Any, path: Path) -> None:
+    """Raises BadInput for results of another schema, ValueError for what is not of this one."""
+    form = doc.get("schema") if isinstance(doc, dict) else None
+    if isinstance(form, int) and form != SCHEMA:
+        age = "a later" if form > SCHEMA else "an earlier"
+        raise BadInput(
+            f"{path} was written by {age} version of strickle (schema {form:.6g}; this one reads {SCHEMA})",
+            "Run: strickle resume with this folder, which plans it anew" if form < SCHEMA else "Read it with that version, or plan the part anew",
+        )
+    import jsonschema
+
+    if not jsonschema.Draft202012Validator(json.loads(packaged())).is_valid(doc):
+        raise ValueError("not by the schema")
 
 
 def _check(until: str | None, units: str | None, paper: str | None = None) -> None:
@@ -174,7 +214,7 @@ def _check(until: str | None, units: str | None, paper: str | None = None) -> No
 def _run(folder: Path, recipe: Recipe, data: bytes, until: str | None, watch: Watch | None, stopped: Callable[[], bool]) -> Plan:
     from strickle.trials.steps import plan_through
 
-    kit = read_kit(folder / recipe.kit if recipe.kit else None)
+    kit = read_kit(folder / recipe.kit, links=False) if recipe.kit else read_kit()
     stores = stores_with(kit)
     units = recipe.units or kit.units
     progress = Progress(watch or quiet, units=units, table=stages.STAGES, stopped=stopped)
@@ -196,13 +236,25 @@ def _write(folder: Path, trail: Trail, runner: Runner, cache: StageCache, *, uni
     pieces = {piece.name: f"print/{piece.name}.3mf" for piece in pieces_of(trail.results)}
     doc = document(trail, units=units, seconds=runner.seconds, files=files, pieces=pieces, preset=preset, until=until)
     text = dumps(doc).encode()
-    (folder / RESULTS).unlink(missing_ok=True)
-    for kind, some in made.items():
-        write_folder(folder / kind, some)
     keys = {stage: result.key for stage, result in trail.results.items()}
     sums = {name: hashlib.sha256(data).hexdigest() for name, data in drawn.files.items()}
-    write_bytes(folder / STAGES / LATEST, json.dumps({"stages": keys, "card": drawn.key, "cards": sums}).encode())
-    write_bytes(folder / RESULTS, text)
+    latest = json.dumps({"stages": keys, "card": drawn.key, "cards": sums}).encode()
+    last = {folder / STAGES / LATEST: latest, folder / RESULTS: text}
+    ready: dict[Path, Path] = {}
+    try:
+        for kind, some in made.items():
+            prepare(folder / kind, some)
+        for path, data in last.items():
+            ready[path] = held(path, data)
+    except Unwritable:  # the last plan's files still stand
+        for waiting in (*(folder / f".new-{kind}" for kind in made), *ready.values()):
+            remove(waiting)
+        raise
+    (folder / RESULTS).unlink(missing_ok=True)
+    for kind in made:
+        swap(folder / kind)
+    for path, fresh in ready.items():
+        put(path, fresh)
     cache.touched.add(Path(LATEST).stem)
     cache.prune()
     return Plan(verdict=trail.verdict, findings=trail.findings, stages=dict(trail.results), folder=folder, document=doc)
@@ -222,12 +274,12 @@ def _cards(folder: Path, trail: Trail, runner: Runner, units: str, paper: str) -
     keys = [result.key for result in trail.results.values()]
     key = digest(code_of("card"), code_of("job"), keys, trail.verdict, trail.because, kit, units, paper)
     try:
-        latest = json.loads((folder / STAGES / LATEST).read_text(encoding="utf-8"))
-        if latest["card"] == key and latest["cards"]:
-            kept = {name: (folder / "cards" / name).read_bytes() for name in latest["cards"]}
+        latest = json.loads(read_file(folder / STAGES / LATEST, MOST_BYTES, links=False))
+        if latest["card"] == key and latest["cards"] and all(map(is_plain, latest["cards"])):
+            kept = {name: read_file(folder / "cards" / name, MOST_BYTES, links=False) for name in latest["cards"]}
             if all(hashlib.sha256(data).hexdigest() == latest["cards"][name] for name, data in kept.items()):
                 return _Cards(key=key, files=kept)
-    except (OSError, ValueError, KeyError, TypeError):
+    except (OSError, ValueError, KeyError, TypeError, AttributeError, RecursionError):
         pass
     return _Cards(key=key, files=card_files(trail, kit, units, paper))
 
@@ -238,8 +290,9 @@ class _Stored(Mapping[str, Outcome]):
     def __init__(self, folder: Path) -> None:
         self._cache = StageCache(folder)
         try:
-            self._keys: dict[str, str] = json.loads((folder / LATEST).read_text(encoding="utf-8"))["stages"]
-        except (OSError, ValueError, KeyError, TypeError):
+            told = json.loads(read_file(folder / LATEST, MOST_BYTES, links=False))["stages"].items()
+            self._keys = {stage: str(key) for stage, key in told if stage in stages.ORDER and str(key).isalnum()}
+        except (OSError, ValueError, KeyError, TypeError, AttributeError, RecursionError):
             self._keys = {}
 
     def __getitem__(self, stage: str) -> Outcome:
@@ -280,28 +333,14 @@ def _point(values: list[float | None]) -> tuple[float, float, float]:
     return x, y, z
 
 
-def _part_bytes(path: Path) -> bytes:
+def _part_bytes(path: Path, *, links: bool = True) -> bytes:
     try:
-        if path.is_dir():
-            raise BadInput(f"{path} is a folder, not a part", "Give an STL, OBJ, PLY, 3MF or STEP file")
-        size = path.stat().st_size
-        if size == 0:
-            raise BadInput(f"{path} is empty", "Export the part again")
-        if size > MOST_BYTES:
-            raise BadInput(f"{path} is larger than {MOST_BYTES >> 20} MB", "Export the part with fewer triangles")
-        return path.read_bytes()
+        data = read_file(path, MOST_BYTES, links=links)
     except FileNotFoundError:
         raise BadInput(f"{path} is not there", "Give the part's file") from None
-    except OSError as trouble:
-        raise BadInput(f"{path} cannot be read ({trouble.strerror})", "Give an STL, OBJ, PLY, 3MF or STEP file") from None
-
-
-def _unmake(folder: Path) -> None:
-    """Take away what a run that came to nothing has put into a folder of its own making."""
-    for entry in folder.iterdir():
-        if entry.name == ".lock":
-            continue
-        if entry.is_dir():
-            shutil.rmtree(entry, ignore_errors=True)
-        else:
-            entry.unlink(missing_ok=True)
+    except (OSError, ValueError) as trouble:
+        says = getattr(trouble, "strerror", None) or str(trouble)
+        raise BadInput(f"{path} cannot be read ({says})", "Give the part's own file") from None
+    if not data:
+        raise BadInput(f"{path} is empty", "Export the part again")
+    return data

@@ -12,11 +12,13 @@ from typing import Any
 import numpy as np
 
 from strickle.base import ICE_POINT, BadInput, Record, declared, parse, shown
+from strickle.job.files import is_plain, read_file
 from strickle.job.folder import write_bytes
 from strickle.job.stages import STAGES
 from strickle.metal import USES
 
 SCHEMA = 1
+MOST_BYTES = 1 << 20
 UNITS = ("metric", "us")
 PAPERS = ("a4", "letter")
 _EXAMPLES = {
@@ -184,11 +186,12 @@ def read_recipe(path: Path) -> Recipe:
     import tomllib
 
     try:
-        doc = tomllib.loads(path.read_text(encoding="utf-8"))
+        doc = tomllib.loads(read_file(path, MOST_BYTES, links=False).decode())
     except FileNotFoundError:
         raise BadInput(f"{path.parent} holds no job", "Give a folder that strickle plan has made") from None
-    except (tomllib.TOMLDecodeError, UnicodeDecodeError) as trouble:
-        raise BadInput(f"{path} cannot be read: {trouble}", "Mend that line") from None
+    except (ValueError, RecursionError) as trouble:  # among them what tomllib and the decoder say
+        says = "it is nested too deep" if isinstance(trouble, RecursionError) else str(trouble)
+        raise BadInput(f"{path} cannot be read: {says}", "Mend that line") from None
     except OSError as trouble:
         raise BadInput(f"{path} cannot be read ({trouble.strerror})", "Give a folder that strickle plan has made") from None
     if doc.pop("schema", SCHEMA) != SCHEMA:
@@ -199,9 +202,9 @@ def read_recipe(path: Path) -> Recipe:
     if paper is not None and paper not in PAPERS:
         raise BadInput(f"{path}: paper {paper!r} is not known", "Give a4 or letter")
     file = doc.get("part", {}).pop("file", None) if isinstance(doc.get("part"), dict) else None
-    if not isinstance(file, str) or Path(file).name != file or not file:
+    if not isinstance(file, str) or not is_plain(file):
         raise BadInput(f"{path}: part.file does not name the part's file", "Give the name of the file in the job's folder")
-    if kit is not None and (not isinstance(kit, str) or Path(kit).name != kit):
+    if kit is not None and (not isinstance(kit, str) or not is_plain(kit)):
         raise BadInput(f"{path}: kit does not name a file in the job's folder", "Give the file's name, or remove the line")
     found: dict[str, str] = {}
     for section, entries in doc.items():
@@ -222,9 +225,13 @@ def write_recipe(path: Path, recipe: Recipe, about: str = "") -> None:
     A new file opens with the line ``about``, as a comment.
     """
     import tomlkit
+    from tomlkit.exceptions import TOMLKitError
 
     if path.exists():
-        doc = tomlkit.parse(path.read_text(encoding="utf-8"))
+        try:
+            doc = tomlkit.parse(read_file(path, MOST_BYTES, links=False).decode())
+        except (ValueError, RecursionError, TOMLKitError) as trouble:
+            raise BadInput(f"{path} cannot be changed: {trouble or 'nested too deep'}", "Mend that line") from None
     else:
         doc = tomlkit.parse(_fresh(recipe, about))
     for name, value in (("units", recipe.units), ("paper", recipe.paper), ("kit", recipe.kit)):

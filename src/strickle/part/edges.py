@@ -113,21 +113,21 @@ def wound(faces: Array, edges: Edges) -> tuple[Array, Array]:
     if not same.any():
         return faces, np.zeros(len(faces), bool)
     count = len(faces)
-    graph = coo_matrix((np.ones(len(one)), (one, other)), shape=(count, count)).tocsr()
-    graph = graph + graph.T
-    flag = coo_matrix((same + 1.0, (one, other)), shape=(count, count)).tocsr()
-    flag = flag.maximum(flag.T)
-    shells, label = connected_components(graph, directed=False)
-    turn = np.zeros(count, bool)
-    for shell in range(shells):
-        first = int(np.flatnonzero(label == shell)[0])
-        order, before = breadth_first_order(graph, first, directed=False)
-        rest = order[1:]
-        flips = np.asarray(flag[rest, before[rest]]).ravel() > 1.5
-        for face, flip in zip(rest.tolist(), flips.tolist()):
-            turn[face] = turn[before[face]] ^ flip
-        if 2 * int(turn[order].sum()) > len(order):
-            turn[order] = ~turn[order]
+    links = coo_matrix((same + 1.0, (one, other)), shape=(count, count))
+    shells, label = connected_components(links, directed=False)
+    _, first = np.unique(label, return_index=True)
+    # one search over all shells: each hangs by its first triangle on a root that turns nothing
+    rows, columns = np.concatenate([one, np.full(shells, count)]), np.concatenate([other, first])
+    graph = coo_matrix((np.concatenate([same + 1.0, np.ones(shells)]), (rows, columns)), shape=(count + 1, count + 1)).tocsr()
+    graph = graph.maximum(graph.T).tocsr()
+    order, before = breadth_first_order(graph, count, directed=False)
+    rest = order[1:]
+    flips = np.asarray(graph[rest, before[rest]]).ravel() > 1.5
+    turn = np.zeros(count + 1, bool)
+    for face, flip in zip(rest.tolist(), flips.tolist(), strict=True):
+        turn[face] = turn[before[face]] ^ flip
+    turn = turn[:count]
+    turn ^= (2 * np.bincount(label, turn, shells) > np.bincount(label, minlength=shells))[label]
     out = faces.copy()
     out[turn] = out[turn][:, ::-1]
     return out, turn

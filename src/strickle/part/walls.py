@@ -6,11 +6,12 @@ from typing import Any, NamedTuple
 
 import numpy as np
 
-from strickle.base import Array
+from strickle.base import Array, BadInput
 
 CONE = np.radians([0.0, 12.0, 24.0])  # rings of the cone: one ray along the normal, then RING on each further ring
 RING = 5
 SAMPLES = 20_000  # points over the surface, beside the one each face has
+SHEET = 5e-5  # of the diagonal: rays start at 1e-5 of it inside, and measure nothing thinner than a few times that
 MOST_RAYS = 1_500_000
 SHARE = 0.05  # of the surface that may be thinner than the least wall
 
@@ -40,8 +41,8 @@ def walls(vertices: Array, faces: Array) -> Walls:
     wall = _cone(vertices, faces, face, point, normal)
     good = np.isfinite(wall)
     per_face = _medians(face[good], wall[good], len(faces))
-    if not good.any():
-        raise ValueError("no ray met the inside of the mesh: it is not closed or not outward")
+    if not good.any() or float(np.median(wall[good])) < SHEET * float(np.linalg.norm(np.ptp(vertices, axis=0))):
+        raise BadInput("the mesh has no metal between its faces", "Export the part again as a solid, not as a sheet")
     face, point, weight, wall = face[good], point[good], weight[good], wall[good]
     order = np.argsort(wall, kind="stable")
     share = np.cumsum(weight[order]) / weight.sum()

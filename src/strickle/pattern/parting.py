@@ -7,7 +7,7 @@ from typing import NamedTuple
 import numpy as np
 from scipy import ndimage
 
-from strickle.base import Array, Mesh
+from strickle.base import Array, BadInput, Mesh
 from strickle.pattern.columns import View, view
 from strickle.pattern.directions import LEVELS, basis, surface
 from strickle.pattern.rules import fall_speed
@@ -155,7 +155,10 @@ def lies(seen: Seen, draw: Array, volume: float, limits: tuple[float, float], on
         there = (np.abs(tried[:, None] - own) < 3e-5).any(axis=1)
         close = there & (np.abs(tried[:, None] - tried) < NEAR)
         kept &= trapped <= np.where(close, trapped, np.inf).min(axis=1) + 1e-6 * volume
-    section = widest(seen, tried[kept]) / float(widest(seen, levels(seen)).max())
+    most = float(widest(seen, levels(seen)).max())
+    if not (kept.any() and most > 0):
+        raise BadInput("the part has no section along its draw", "Export it again as a solid, not as a sheet")
+    section = widest(seen, tried[kept]) / most
     plain = [_plain(seen, draw, float(z), float(t), min(float(s), 1.0), volume) for z, t, s in zip(tried[kept], trapped[kept], section)]
     out: list[Lie] = []
     for lie in sorted(plain, key=lambda p: p.cost):

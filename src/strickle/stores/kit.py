@@ -250,7 +250,7 @@ def read_kit(text: str, base: Kit) -> Kit:
         raise BadInput("kit: the file is far too long for a kit", "Start from the one that 'strickle kit' writes")
     try:
         data = tomllib.loads(text)
-    except (tomllib.TOMLDecodeError, RecursionError) as error:
+    except (ValueError, RecursionError) as error:  # among them what tomllib says
         raise BadInput(f"kit: the file is not TOML: {str(error) or 'nested too deep'}", "Mend that line; text goes in quotes") from None
     known = [item.name for item in dataclasses.fields(Kit) if item.name not in ("starter", "crucibles", "furnaces", "flasks")]
     got: dict[str, Any] = {}
