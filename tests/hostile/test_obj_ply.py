@@ -161,3 +161,14 @@ def test_a_step_file_of_nothing_is_refused_in_one_line():
         with pytest.raises(BadInput) as caught:
             formats.read(f"ISO-10303-21;\nHEADER;\nENDSEC;\nDATA;\n{body}\nENDSEC;\nEND-ISO-10303-21;\n".encode(), "a.step")
         assert "\n" not in str(caught.value)
+
+
+def test_faces_of_several_sizes_are_read_row_by_row():
+    corners = np.array([[float(w) for w in line.split()[1:]] for line in CORNERS.splitlines()], "<f4").tobytes()
+    quads = [[int(n) - 1 for n in line.split()[1:]] for line in QUADS.splitlines()]
+    faces = [quads[0][:3], [quads[0][0], quads[0][2], quads[0][3]], *quads[1:]]
+    rows = b"".join(struct.pack(f"<B{len(face)}iB", len(face), *face, 200) for face in faces)
+    head = BINARY.replace("vertex 3", "vertex 8") + FACE.replace("face 1\n", "face 7\n").replace("end_header", "property uchar red\nend_header")
+    (body,) = bodies(formats.read(head.encode() + corners + rows, "a.ply"), "a.ply")
+    assert body.volume == pytest.approx(6000.0)
+    assert body.mended == ()

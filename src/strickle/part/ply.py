@@ -13,6 +13,7 @@ from strickle.part.polygons import triangles
 from strickle.part.raw import NOWHERE, Raw, counted, stem, within
 
 MOST_HEAD = 1 << 16
+MOST_ALIKE = 1000
 TYPES = {
     "char": "i1", "int8": "i1", "uchar": "u1", "uint8": "u1", "short": "i2", "int16": "i2", "ushort": "u2", "uint16": "u2",
     "int": "i4", "int32": "i4", "uint": "u4", "uint32": "u4", "int64": "i8", "uint64": "u8", "float": "f4", "float32": "f4", "double": "f8",
@@ -118,7 +119,7 @@ class _File:
     def lists(self, element: _Element, wanted: tuple[str, ...]) -> tuple[Array, Array]:
         """Sizes and values of the list asked for in each row; an element's other properties are passed over."""
         found = next((i for i, p in enumerate(element.properties) if p.length and p.name in wanted), -1)
-        if self.lines is None and len(element.properties) == 1 and found == 0 and (alike := self._alike(element)) is not None:
+        if self.lines is None and found >= 0 and element.rows and (alike := self._alike(element, found)) is not None:
             return alike
         sizes, values = array("q"), array("q")
         for _ in range(element.rows):
@@ -131,22 +132,25 @@ class _File:
                     raise self.refuse("a face names a corner by something that is no whole number") from None
         return np.array(sizes, np.int64), np.array(values, np.int64)
 
-    def _alike(self, element: _Element) -> tuple[Array, Array] | None:
-        """All rows at once where every list has the length of the first."""
-        (only,) = element.properties
-        if not element.rows:
+    def _alike(self, element: _Element, found: int) -> tuple[Array, Array] | None:
+        """All rows at once where every list has the length it has in the first row; None where that is not so."""
+        begun = self.at
+        first = [len(values) for values in self._row_binary(element)]
+        self.at = begun
+        if max(first) > MOST_ALIKE or min(first) == 0 or element.properties[found].kind[0] == "f":
             return None
-        size = int(np.frombuffer(self.data, self.order + only.length, 1, self.at)[0])
-        if not 3 <= size <= 1000 or only.kind[0] == "f":
-            return None
-        row = np.dtype([("n", self.order + only.length), ("v", self.order + only.kind, (size,))])
+        fields: list[tuple[str, str, tuple[int]]] = []
+        for i, (p, size) in enumerate(zip(element.properties, first)):
+            fields += [(f"n{i}", self.order + p.length, (1,))] if p.length else []
+            fields.append((f"v{i}", self.order + p.kind, (size,)))
+        row = np.dtype(fields)
         if row.itemsize * element.rows > len(self.data) - self.at:
             return None
         rows = np.frombuffer(self.data, row, element.rows, self.at)
-        if (rows["n"] != size).any():
+        if any((rows[f"n{i}"] != size).any() for i, (p, size) in enumerate(zip(element.properties, first)) if p.length):
             return None
         self.at += row.itemsize * element.rows
-        return np.full(element.rows, size, np.int64), rows["v"].astype(np.int64).ravel()
+        return np.full(element.rows, first[found], np.int64), rows[f"v{found}"].astype(np.int64).ravel()
 
     def _row_text(self, element: _Element) -> list[list[bytes]]:
         words, out, at = self._row(element), list[list[bytes]](), 0
