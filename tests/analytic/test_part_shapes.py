@@ -13,8 +13,8 @@ import pytest
 
 from strickle.base import quiet
 from strickle.part import PartAsk
-from strickle.part.measure import area_of, volume_of
 from strickle.part.hotspots import largest_ball, plate_modulus, setting
+from strickle.part.measure import area_of, volume_of
 from strickle.part.steps import examine
 from strickle.part.walls import walls
 
