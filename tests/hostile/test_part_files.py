@@ -157,6 +157,20 @@ def test_a_sound_3mf_is_read_with_its_unit_and_its_objects():
     assert bodies(mirrored, "part.3mf")[0].mended == ()
 
 
+def test_an_object_past_mending_is_named_and_leaves_the_others_to_choose():
+    broken = _object(number=2, name="open box")
+    broken = broken[: broken.index("<triangles>")] + '<triangles><triangle v1="0" v2="1" v3="2"/></triangles></mesh></object>'
+    found = bodies(door.read(_zip(_model(_object() + broken, '<item objectid="1"/><item objectid="2"/>')), "p.3mf"), "p.3mf")
+    assert [body.refused is None for body in found] == [True, False]
+    assert body_of(found, "1", "p.3mf", 1e-3).name == "block"
+    with pytest.raises(MissingChoice, match="2 bodies") as caught:
+        body_of(found, None, "p.3mf", 1e-3)
+    assert "--body 2: open box, which is past mending" in caught.value.do
+    for wanted in ("2", "open box", "all"):
+        with pytest.raises(BadInput):
+            body_of(found, wanted, "p.3mf", 1e-3)
+
+
 def _triangles(solid):
     mesh = solid.to_mesh64()
     return np.array(mesh.vert_properties[:, :3]), np.array(mesh.tri_verts, dtype=np.int64)

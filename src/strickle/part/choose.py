@@ -44,8 +44,17 @@ def sized(body: Body, scale: float) -> str:
 
 
 def body_of(found: tuple[Body, ...], wanted: str | None, file: str, scale: float) -> Body:
-    """The body asked for by number or name, or the only one. Raises MissingChoice with the list, BadInput for an unknown one."""
-    listed = tuple(f"--body {i}: {body.name}, {sized(body, scale)}" for i, body in enumerate(found, 1))
+    """The body asked for by number or name, or the only one. Raises MissingChoice with the list, BadInput for one unknown or past mending."""
+    body = _picked(found, wanted, file, scale)
+    if body.refused is not None:
+        raise body.refused
+    return body
+
+
+def _picked(found: tuple[Body, ...], wanted: str | None, file: str, scale: float) -> Body:
+    listed = tuple(
+        f"--body {i}: {body.name}, {sized(body, scale) if body.refused is None else 'which is past mending'}" for i, body in enumerate(found, 1)
+    )
     if wanted is None:
         if len(found) == 1:
             return found[0]

@@ -44,21 +44,28 @@ class Body(NamedTuple):
     voids: tuple[Array, ...]  # (3,) middle of each closed hollow
     deep: Deep = Deep()
     holes: tuple[Bore, ...] = ()
+    refused: BadInput | None = None  # why it cannot be used; its corners are then as read, and it has no faces
 
 
 def bodies(raws: tuple[Raw, ...], file: str) -> tuple[Body, ...]:
     """Closed bodies of all objects, in the file's order.
 
     Disjoint shells are bodies of their own; a shell inside another with its inside outwards is a void of that one; shells that run
-    into each other are joined, so that no metal counts twice.  Raises BadInput for an object that does not close.
+    into each other are joined, so that no metal counts twice.  An object that cannot be mended is listed as refused beside the others;
+    raises BadInput where there is no other.
     """
     out: list[Body] = []
     for raw in raws:
-        found = _object(raw, file)
+        try:
+            found = _object(raw, file)
+        except BadInput as trouble:
+            found = [Body(raw.name, raw.vertices, raw.faces[:0], 0.0, 0.0, (), (), refused=trouble)]
         many = len(found) > 1
         out += [body._replace(name=f"{raw.name}, shell {i}" if many else raw.name, holes=raw.holes) for i, body in enumerate(found, 1)]
     if not out:
         raise BadInput(f"{file} encloses no volume", "Export the part as a solid")
+    if (first := out[0].refused) is not None and all(body.refused is not None for body in out):
+        raise first
     names: dict[str, int] = {}
     unique = []
     for body in out:
@@ -255,7 +262,9 @@ def _union(solids: list[object]) -> tuple[Array, Array]:
 
 
 def together(found: tuple[Body, ...]) -> Body | None:
-    """All bodies as one, or None where they do not hang together."""
+    """All bodies as one, or None where they do not hang together or one of them cannot be used."""
+    if any(body.refused is not None for body in found):
+        return None
     solids = [_solid(body.vertices, body.faces) for body in found]
     vertices, faces = _union(solids)
     hollows = tuple(at for body in found for at in body.voids)
