@@ -7,7 +7,7 @@ PIP := $(BIN)/python -m pip --disable-pip-version-check install --quiet --only-b
 SINGLE := OMP_NUM_THREADS=1 OPENBLAS_NUM_THREADS=1 MKL_NUM_THREADS=1 NUMBA_NUM_THREADS=1
 RUN := $(SINGLE) PYTHONPATH=src $(BIN)/python
 
-.PHONY: help demo test check validate bench docs schema warm clean
+.PHONY: help demo test check validate bench docs schema warm step clean
 .DEFAULT_GOAL := help
 
 help:
@@ -17,6 +17,7 @@ help:
 	@echo "make validate  full-size checks against published figures (under 30 minutes)"
 	@echo "make bench     error and time beside peers, and how a plan grows (about 15 minutes)"
 	@echo "make docs      the documentation site in ./site"
+	@echo "make step      the extra that reads STEP files (a large download)"
 
 $(VENV)/bin/python:
 	@if [ "$(PYTHON)" = none ]; then \
@@ -69,6 +70,9 @@ check: .stamps/dev
 .stamps/step: .stamps/product
 	@echo "installing the extra that reads STEP (wheels only)"
 	@if $(PIP) "cadquery-ocp-novtk>=8.0,<9"; then echo installed > $@; else echo "it cannot be installed here: STEP files will be skipped"; echo none > $@; fi
+
+step: .stamps/step
+	@grep -q installed .stamps/step || { echo "the extra has no wheel for this Python: export parts as STL or 3MF"; rm -f .stamps/step; exit 1; }
 
 validate: .stamps/dev .stamps/warm .stamps/step
 	@STRICKLE_WRITE_DOCS=1 $(RUN) -m pytest -m validate -n 2 --dist loadfile

@@ -151,7 +151,7 @@ def test_a_step_file_without_the_extra_says_what_to_install(monkeypatch):
     monkeypatch.setitem(sys.modules, "OCP.STEPControl", None)
     with pytest.raises(BadInput) as caught:
         formats.read(b"ISO-10303-21;\nDATA;\nEND-ISO-10303-21;\n", "a.step")
-    assert "pip install 'strickle[step]'" in str(caught.value)
+    assert "make step" in str(caught.value)
     assert "STL" in str(caught.value)
 
 

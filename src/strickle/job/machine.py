@@ -88,6 +88,10 @@ def _programs() -> Iterator[Checked]:
             yield Checked(name=name, state="good", says=version(name))
         except PackageNotFoundError:
             yield Checked(name=name, state="bad", says="is missing; run make in strickle's folder, or install strickle again")
+    try:
+        yield Checked(name="STEP files", state="good", says=f"read by cadquery-ocp-novtk {version('cadquery-ocp-novtk')}")
+    except PackageNotFoundError:
+        yield Checked(name="STEP files", state="note", says="not read until their extra is installed (make step in strickle's folder)")
 
 
 def _places() -> Iterator[Checked]:
