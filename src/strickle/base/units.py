@@ -65,7 +65,7 @@ _EXAMPLES = {
     "K/s": "0.5 K/s, 0.9 degF/s",
 }
 _NUMBER = re.compile(r"^\s*([-+]?(?:\d+\s+\d+/\d+|\d+/\d+|\d*\.?\d+(?:[eE][-+]?\d+)?))\s*(.*?)\s*$")
-_POWER = re.compile(r"(\*\*|\^)\s*(?!-?\d(\.5)?(?![\d.eE]|\s*(\*\*|\^)))|\d{7}")
+_POWER = re.compile(r"(\*\*|\^)\s*(?!-?\d(\.\d{1,3})?(?![\d.eE]|\s*(\*\*|\^)))|\d{7}")
 
 
 @functools.cache
