@@ -1,6 +1,6 @@
 # strickle. The two commands a newcomer needs: make demo, make test. Each does all set-up on a fresh machine.
 
-PYTHON ?= $(shell for p in python3.13 python3.12 python3.11 python3; do command -v $$p >/dev/null 2>&1 && $$p -c 'import sys; sys.exit(sys.version_info < (3, 11))' && { echo $$p; exit; }; done; echo none)
+PYTHON ?= $(shell for p in python3.13 python3.12 python3.11 python3; do command -v $$p >/dev/null 2>&1 && $$p -c 'import sys; sys.exit(sys.version_info < (3, 11))' 2>/dev/null && { echo $$p; exit; }; done; echo none)
 VENV := .venv
 BIN := $(VENV)/bin
 PIP := $(BIN)/python -m pip --disable-pip-version-check install --quiet --only-binary :all: -c constraints.txt

@@ -10,15 +10,25 @@ Trouble                 anything we can name in one line
 
 from __future__ import annotations
 
+from strickle.base.words import render
+
 
 class Trouble(Exception):
-    """One clear line: what is wrong (``says``) and what to do (``do``)."""
+    """One clear line: what is wrong (``says``) and what to do (``do``), metric; ``told`` gives it in the person's units.
+
+    Both may hold quantities as ``tell`` writes them.
+    """
 
     exit_code = 1
 
     def __init__(self, says: str, do: str = "") -> None:
-        self.says, self.do = says, do
-        super().__init__(f"{says}. {do}." if do else f"{says}.")
+        self._line = f"{says}. {do}." if do else f"{says}."
+        self.says, self.do = render(says), render(do)
+        super().__init__(render(self._line))
+
+    def told(self, units: str) -> str:
+        """The line in ``units`` metric or us."""
+        return render(self._line, units)
 
 
 class BadInput(Trouble):
@@ -31,8 +41,13 @@ class MissingChoice(BadInput):
     """Several readings are possible; ``choices`` lists them with the flag to give."""
 
     def __init__(self, says: str, do: str, choices: tuple[str, ...] = ()) -> None:
-        self.choices = choices
+        self.choices = tuple(render(choice) for choice in choices)
+        self._choices = choices
         super().__init__(says, do)
+
+    def offered(self, units: str) -> tuple[str, ...]:
+        """The choices in ``units`` metric or us."""
+        return tuple(render(choice, units) for choice in self._choices)
 
 
 class Busy(BadInput):

@@ -64,7 +64,10 @@ _EXAMPLES = {
     "J/(kg K)": "0.9 kJ/kg/K, 0.215 Btu/lb/degF",
     "K/s": "0.5 K/s, 0.9 degF/s",
 }
-_NUMBER = re.compile(r"^\s*([-+]?(?:\d+\s+\d+/\d+|\d+/\d+|\d*\.?\d+(?:[eE][-+]?\d+)?))\s*(.*?)\s*$")
+_TWO = re.compile(  # 1 ft 2 1/2 in, 2 lb 3 oz
+    r"\s*(\d{1,6}\s*(?:ft|feet|foot|'|lbs?))[\s,]*(\d{1,6}(?:[\s-]\d{1,4}/\d{1,4}|/\d{1,4}|\.\d{1,6})?\s*(?:in|inch|inches|\"|oz))\s*", re.IGNORECASE
+)
+_NUMBER = re.compile(r"^\s*([-+]?(?:\d+[\s-]+\d+/\d+|\d+/\d+|\d*\.?\d+(?:[eE][-+]?\d+)?))\s*(.*?)\s*$")
 _POWER = re.compile(r"(\*\*|\^)\s*(?!-?\d(\.\d{1,3})?(?![\d.eE]|\s*(\*\*|\^)))|\d{7}")
 
 
@@ -78,7 +81,7 @@ def _registry() -> Any:
 
 
 def _number(text: str) -> float:
-    whole, _, rest = text.strip().partition(" ")
+    whole, _, rest = re.sub(r"(?<=\d)[\s-]+(?=\d)", " ", text.strip()).partition(" ")
     if rest:
         sign = -1.0 if whole.startswith("-") else 1.0
         return float(whole) + sign * _number(rest)
@@ -93,6 +96,8 @@ def parse(text: str, unit: str, what: str = "value", *, step: bool = False) -> f
     is taken as its weight. A bare number is refused unless ``unit`` is "1". Raises BadInput with the units allowed.
     """
     hint = f"Give it with a unit, such as {'60 K, 108 degF' if step else _EXAMPLES.get(unit, unit)}"
+    if isinstance(text, str) and len(text) < 80 and (two := _TWO.fullmatch(text)):
+        return parse(two[1], unit, what, step=step) + parse(two[2], unit, what, step=step)
     match = _NUMBER.match(text) if isinstance(text, str) and len(text) < 80 else None
     if match is None:
         raise BadInput(f"{what}: {text!r} is not a number with a unit", hint)

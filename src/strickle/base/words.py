@@ -75,6 +75,7 @@ _SPELLING = {
     "litre": "liter",
     "centre": "center",
     "metre": "meter",
+    "galvanis": "galvaniz",
 }
 
 
@@ -87,7 +88,7 @@ def shown(value: float, unit: str, system: str = "metric", style: str = "") -> t
     if not math.isfinite(value) and (unit == "K" or style == "drill"):
         return figures(value), ""
     if unit == "1":
-        return (figures(100 * value), "%") if style == "%" else (figures(value), "")
+        return (figures(100 * value if abs(value) > 5e-9 else 0.0), "%") if style == "%" else (figures(value), "")
     if unit == "s":
         if style == "fine" or (value < 120 and style != "min"):
             return figures(value, 2 if value >= 1 else 1), "s"

@@ -103,7 +103,8 @@ def figures(told: Sequence[tuple[str, str, str]], rigging: Rigging | None, units
     level = pour.level.value
     stop = ("level", "with the rim") if abs(level) < 5e-5 else shown(abs(level), "m", units, "fine")
     own = [("Pour in all", *shown(pour.mass.value, "kg", units)), ("Stop under the rim" if level < -5e-5 else "Stop over the rim", *stop)]
-    return [row for name, *rest in told for row in (own if name.startswith("Weight on") else [(name, rest[0], rest[1])])]
+    named = {"Pour for": "At your pour rates, for"}
+    return [row for name, *rest in told for row in (own if name.startswith("Weight on") else [(named.get(name, name), rest[0], rest[1])])]
 
 
 def amounts(told: Sequence[tuple[str, str]], mould: Mould | None, rigging: Rigging | None, sound: Sound | None, units: str) -> list[tuple[str, str]]:

@@ -74,7 +74,8 @@ def _stock(f: Facts) -> str:
 
 def _pieces(f: Facts) -> str:
     return (
-        f"Tick all {len(f.pieces)} against the list. Measure {f.pattern.measure_axis}: {f.say(f.pattern.measure, 'm', 'fine')}. "
+        f"Tick {'it' if len(f.pieces) == 1 else f'all {len(f.pieces)}'} against the list. "
+        f"Measure {f.pattern.measure_axis}: {f.say(f.pattern.measure, 'm', 'fine')}. "
         "Print lines filled, dusted with parting."
     )
 

@@ -81,7 +81,7 @@ def quantities(
             rows.append(("Electricity", electric(melt.energy)))
         rows.append(("Time to melt", band(melt.melt_time, "s", units)))
     if pour is not None:
-        rows.append(("Mould fills in", band(pour.fill_time, "s", units)))
+        rows.append(("Part fills in", band(pour.fill_time, "s", units)))
         rows.append(("Pour rate at first", qty(pour.rate, "kg/s", units)))
         rows.append(("Ingate speed", f"{shown(pour.gate_speed, 'm/s', units)[0]} of at most {qty(pour.critical_speed, 'm/s', units)}"))
         rows.append(("Stays fluid", f"{band(pour.fluid_margin, '1', units)} times the filling"))

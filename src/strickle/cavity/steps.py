@@ -193,7 +193,7 @@ def _with_findings(cavity: Cavity, part: Part, mould: Mould, stores: Stores, fac
             Finding(
                 code="cavity.sand_short",
                 weight="STOP",
-                says=f"The flask takes {tell(cavity.sand_mass, 'kg')} of sand and {tell(kit.sand_mass, 'kg')} are on hand",
+                says=f"The flask takes {tell(cavity.sand_mass, 'kg')} of sand, {tell(cavity.sand_mass - kit.sand_mass, 'kg')} more than is on hand",
                 because=(
                     f"{mould.flask.name} is {tell(mould.flask.length, 'm')} by {tell(mould.flask.width, 'm')} inside,"
                     f" rammed at {tell(mould.sand_density, 'kg/m3')}"

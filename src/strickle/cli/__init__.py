@@ -47,11 +47,23 @@ def main(arguments: Sequence[str] | None = None) -> int:
         from strickle.base import Trouble
 
         if isinstance(trouble, Trouble):
-            return _say(" ".join(str(trouble).split()), trouble.exit_code)
+            return _say(" ".join(trouble.told(_units(arguments)).split()), trouble.exit_code)
         if isinstance(trouble, OSError) and trouble.errno is not None:
             return _say(f"the system refuses: {trouble.strerror or trouble}{f' ({trouble.filename})' if trouble.filename else ''}.", 2)
         what = " ".join(f"{type(trouble).__name__}: {trouble}".split())
         return _say(f"a mistake in strickle itself ({what}). Set STRICKLE_DEBUG=1 to see where, and please report it.", 1)
+
+
+def _units(arguments: Sequence[str] | None) -> str:
+    """Units of a line that says what is wrong: as asked on the command line, else the kit's."""
+    words = list(sys.argv[1:] if arguments is None else arguments)
+    for word, following in zip(words, [*words[1:], ""], strict=True):
+        asked = following if word == "--units" else word.removeprefix("--units=")
+        if asked in ("us", "metric"):
+            return asked
+    from strickle.cli.rules import kit_units
+
+    return kit_units()
 
 
 def _say(line: str, code: int) -> int:

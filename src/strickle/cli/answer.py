@@ -18,7 +18,7 @@ def answer(plan: Plan) -> str:
     """The whole answer as plain text, at most 92 columns wide."""
     doc = plan.document
     units = str(doc["units"])
-    parts = [_verdict(doc), *_findings(doc, units), _numbers(doc, units), _files(plan)]
+    parts = [_verdict(doc), _kept(plan), *_findings(doc, units), _numbers(doc, units), _files(plan)]
     return "\n\n".join(part for part in parts if part)
 
 
@@ -34,6 +34,14 @@ def _verdict(doc: Mapping[str, Any]) -> str:
     if doc.get("preset") == "rough":
         lines.append("rough preset: for looking, not to pour by")
     return "\n".join(lines)
+
+
+def _kept(plan: Plan) -> str:
+    """Choices that an earlier run left in the folder, so that none rules unseen."""
+    if not plan.kept:
+        return ""
+    told = f"Kept from {plan.folder.name}/job.toml: {', '.join(plan.kept)}. Give the option again, or change it there."
+    return "\n".join(_wrapped(told, ""))
 
 
 def _findings(doc: Mapping[str, Any], units: str) -> Iterator[str]:
@@ -119,7 +127,8 @@ def _mould(d: Mapping[str, Any], q: Any) -> Iterator[str]:
     yield f"{d['kind']}, {flask['name']}: {q(flask['length'])} x {q(flask['width'])} inside"
     if d["kind"] == "open-face":
         yield f"drag frame only, {q(flask['drag'])} high"
-        yield f"level to {shown(1e3 * d['tilt']['value'], '1')[0]} in 1000"
+        rise = {"value": d["tilt"]["value"] * max(flask["length"]["value"], flask["width"]["value"]), "unit": "m"}
+        yield f"level within {q(rise)} over its length"
     else:
         yield f"cope {q(flask['cope'])}, drag {q(flask['drag'])}"
     yield str(d["sand_name"])
@@ -183,7 +192,7 @@ def _sound(d: Mapping[str, Any], q: Any) -> Iterator[str]:
         yield f"back sinks {q(d['back']['deepest'], 'fine')} with {q(d['back']['allowance'], 'fine')} over the finished face"
         yield f"do not touch for {q(d['riser_time'])}"
     else:
-        yield f"weights off after {q(d['riser_time'])}"
+        yield f"leave untouched for {q(d['riser_time'])}"
     yield f"knock out after {q(d['knock_out_time'])}"
 
 

@@ -16,6 +16,17 @@ DEMOS = ("bracket", "handwheel", "plate")
 SHAPES = ("3mf", "stl", "vti", "csv", "json", "schema")
 SETTINGS = {"help_option_names": ["-h", "--help"], "max_content_width": 100}
 Function = TypeVar("Function", bound=Callable[..., Any])
+SPELT = {"mold": "mould", "inch": "in", "inches": "in", '"': "in", "millimeter": "mm", "millimetre": "mm", "centimeter": "cm", "centimetre": "cm"}
+SPELT |= {"meter": "m", "metre": "m", "imperial": "us", "us-letter": "letter"}
+
+
+class Spelt(click.Choice[str]):
+    """One of several words, in either spelling."""
+
+    def convert(self, value: Any, param: click.Parameter | None, ctx: click.Context | None) -> str:
+        """The word as it is known here."""
+        word = str(value).strip().lower()
+        return str(super().convert(SPELT.get(word, word), param, ctx))
 
 
 def _answering(function: Function) -> Function:
@@ -23,8 +34,8 @@ def _answering(function: Function) -> Function:
     for add in (
         click.option("--quiet", is_flag=True, help="No progress on stderr."),
         click.option("--json", "as_json", is_flag=True, help="Print results.json instead of words."),
-        click.option("--paper", type=click.Choice(["a4", "letter"]), help="Paper of the cards. Default: letter with us units, else a4."),
-        click.option("--units", type=click.Choice(["metric", "us"]), help="Units and spelling of everything shown."),
+        click.option("--paper", type=Spelt(["a4", "letter"]), help="Paper of the cards. Default: letter with us units, else a4."),
+        click.option("--units", type=Spelt(["metric", "us"]), help="Units and spelling of everything shown."),
     ):
         function = add(function)
     return function
@@ -34,12 +45,12 @@ def _asking(function: Function) -> Function:
     """Options that set a choice of the recipe."""
     for add in (
         click.option("--kit", metavar="FILE", type=click.Path(), help="Another kit than the shop's own."),
-        click.option("--until", type=click.Choice(STAGES), help="Stop after this stage."),
+        click.option("--until", type=Spelt(STAGES), help="Stop after this stage."),
         click.option("--cell", metavar='"2 mm"', help="Cell of the 3-D grid."),
-        click.option("--preset", type=click.Choice(["rough", "shop", "fine"]), help="How finely to solve. Default: shop."),
+        click.option("--preset", type=Spelt(["rough", "shop", "fine"]), help="How finely to solve. Default: shop."),
         click.option("--furnace", metavar="NAME", help="Furnace by its name in the kit."),
         click.option("--crucible", metavar="NAME", help="Pot by its name in the kit."),
-        click.option("--cover", type=click.Choice(["none", "dry"]), help="Dry insulating cover on an open face after the pour."),
+        click.option("--cover", type=Spelt(["none", "dry"]), help="Dry insulating cover on an open face after the pour."),
         click.option("--fill", metavar='level|proud|"250 g"', help="How full to pour an open face. Default: as recommended."),
         click.option("--stock", metavar='"2 mm"', help="Stock on the poured back of an open-face casting. Default: by size."),
         click.option("--carry", metavar='"20 s"', help="From lifting the pot to the first metal in the basin."),
@@ -49,11 +60,11 @@ def _asking(function: Function) -> Function:
         click.option("--parting", metavar='"12 mm"', help="Height of the parting along the draw."),
         click.option("--up", metavar="X,Y,Z", help="Direction of the part that shall point up in the mould."),
         click.option("--sand", metavar="KEY", help="Sand by key. Default: the kit's."),
-        click.option("--mould", type=click.Choice(["two-part", "open-face"]), help="Kind of mould."),
-        click.option("--use", type=click.Choice(USES), help="What the part is for. Default: general."),
+        click.option("--mould", "--mold", "mould", type=Spelt(["two-part", "open-face"]), help="Kind of mould."),
+        click.option("--use", type=Spelt(USES), help="What the part is for. Default: general."),
         click.option("--metal", metavar="KEY", help=f"Alloy by key: {COMMON}, ... Default: a356. strickle kit --metals lists all."),
         click.option("--body", metavar="N", help="Body to take where the file holds several."),
-        click.option("--unit", type=click.Choice(["mm", "cm", "m", "in"]), help="Unit of the file's numbers."),
+        click.option("--unit", type=Spelt(["mm", "cm", "m", "in"]), help="Unit of the file's numbers."),
         click.option("--out", metavar="DIR", type=click.Path(), help="Job folder. Default: <part>.job here."),
     ):
         function = add(function)
@@ -94,7 +105,7 @@ def look(**given: Any) -> int:
 
 @group.command()
 @click.argument("job", type=click.Path())
-@click.option("--until", type=click.Choice(STAGES), help="Stop after this stage.")
+@click.option("--until", type=Spelt(STAGES), help="Stop after this stage.")
 @_answering
 def resume(**given: Any) -> int:
     """Go on with a job folder: after a stop, or after a change in its job.toml."""
@@ -106,7 +117,7 @@ def resume(**given: Any) -> int:
 @group.command()
 @click.argument("name", metavar=f"[{'|'.join(DEMOS)}]", default=DEMOS[0])
 @click.option("--out", metavar="DIR", type=click.Path(), help="Job folder. Default: demo.job here, or handwheel.job, plate.job.")
-@click.option("--preset", type=click.Choice(["rough", "shop", "fine"]), help="How finely to solve. Default: shop.")
+@click.option("--preset", type=Spelt(["rough", "shop", "fine"]), help="How finely to solve. Default: shop.")
 @_answering
 def demo(**given: Any) -> int:
     """Plan a built-in example, part of an old treadle lathe (invented): the bracket, the handwheel or the maker's plate."""
@@ -116,7 +127,7 @@ def demo(**given: Any) -> int:
 
 
 @group.command()
-@click.argument("what", type=click.Choice(["show", "path"]), default="show")
+@click.argument("what", type=Spelt(["show", "path"]), default="show")
 @click.option("--set", "entries", multiple=True, metavar='NAME="VALUE UNIT"', help='Change an entry, e.g. --set sand_mass="40 kg".')
 @click.option("--metals", is_flag=True, help="List the alloys by key and family.")
 @click.option("--file", "path", metavar="FILE", type=click.Path(), help="Another kit file than the shop's own.")
@@ -135,7 +146,7 @@ def kit(**given: Any) -> int:
 @click.argument("rule", required=False)
 @click.option("--list", "listed", is_flag=True, help="List the rules with their inputs.")
 @click.option("--json", "as_json", is_flag=True, help="Print JSON.")
-@click.option("--units", type=click.Choice(["metric", "us"]), help="Units of the answer in words. Default: the kit's.")
+@click.option("--units", type=Spelt(["metric", "us"]), help="Units of the answer in words. Default: the kit's.")
 @click.argument("inputs", nargs=-1, type=click.UNPROCESSED)
 def reckon(**given: Any) -> int:
     """Work out one rule of the trade: strickle reckon RULE --name "value unit" ...
@@ -149,7 +160,7 @@ def reckon(**given: Any) -> int:
 
 @group.command()
 @click.argument("job", type=click.Path())
-@click.option("--what", required=True, type=click.Choice(SHAPES), help="What to write.")
+@click.option("--what", required=True, type=Spelt(SHAPES), help="What to write.")
 @click.option("--to", required=True, metavar="DIR", type=click.Path(), help="Folder to write into.")
 def export(**given: Any) -> int:
     """Write a job's pieces, fields or numbers in another form."""

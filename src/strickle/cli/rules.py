@@ -23,6 +23,7 @@ _MORE = {
     "W/(m2 K)": ((1.0, "W/(m² K)"), (0.176110, "Btu/(h ft² °F)")),
     "Pa s": ((1e3, "mPa s"), (1e3, "cP")),
 }
+EXACT = ("pattern_length", "shrunk_length")  # lengths that are marked out, not estimated
 
 
 def reckon(rule: str | None, listed: bool, as_json: bool, units: str | None, inputs: Sequence[str]) -> int:
@@ -37,19 +38,19 @@ def reckon(rule: str | None, listed: bool, as_json: bool, units: str | None, inp
         if as_json:
             click.echo(json.dumps([entry(one) for one in which], ensure_ascii=False, indent=1))
         else:
-            system = units or _kit_units()
+            system = units or kit_units()
             click.echo("\n".join(spelled("\n".join(_listed(one, system, full=len(which) == 1)), system) for one in which))
         return 0
     given = pairs(inputs)
     if not given and any(item.default is None for item in described.inputs):
-        system = units or _kit_units()
+        system = units or kit_units()
         click.echo(spelled("\n".join(_listed(described, system, full=True)), system), err=True)
         raise BadInput(f"{described.name} wants its inputs", f"For example: strickle reckon {described.name} {described.example}")
     answer = reckon_text(described.name, given)
     if as_json:
         click.echo(json.dumps(answer.to_json(), ensure_ascii=False, indent=1))
         return 0
-    click.echo("\n".join(words(described, answer, units or _kit_units())))
+    click.echo("\n".join(words(described, answer, units or kit_units())))
     return 0
 
 
@@ -58,7 +59,7 @@ def words(described: Rule, answer: Any, units: str) -> list[str]:
     lines = []
     for out in described.outputs:
         value, unit = answer.values[out.name]
-        lines.append(spelled(f"{out.name.replace('_', ' ')}: {quantity(value, unit, units)}  ({out.says})", units))
+        lines.append(spelled(f"{out.name.replace('_', ' ')}: {quantity(value, unit, units, exact=described.name in EXACT)}  ({out.says})", units))
     if answer.outside:
         lines += _wrapped(f"outside the range in which this is known to hold: {', '.join(answer.outside)}")
     for line in (described.formula, f"known to hold for {range_words(described, units)}", f"source: {described.source}"):
@@ -66,8 +67,11 @@ def words(described: Rule, answer: Any, units: str) -> list[str]:
     return lines
 
 
-def quantity(value: float, unit: str, units: str, step: bool = False) -> str:
-    """``value`` in SI ``unit`` as a person reads it; a force also as the mass that weighs it. ``step``: a temperature difference."""
+def quantity(value: float, unit: str, units: str, step: bool = False, *, exact: bool = False) -> str:
+    """``value`` in SI ``unit`` as a person reads it; a force also as the mass that weighs it.
+
+    ``step``: a temperature difference; ``exact``: a length to mark out, to a hundredth of a millimetre or a thousandth of an inch.
+    """
     if math.isinf(value):
         return "without limit"
     if unit.startswith("s/m"):
@@ -77,6 +81,8 @@ def quantity(value: float, unit: str, units: str, step: bool = False) -> str:
     if unit in _MORE:
         factor, name = _MORE[unit][units == "us"]
         return f"{figures(value * factor)} {name}"
+    if exact and unit == "m":
+        return f"{value / 0.0254:.3f} in" if units == "us" else f"{value * 1e3:.2f} mm"
     text = " ".join(shown(value, unit, units, "step" if step else "")).strip()
     if unit == "N" and units != "us":
         text += f", the weight of {' '.join(shown(value / GRAVITY, 'kg', units))}"
@@ -97,7 +103,7 @@ def range_words(described: Rule, units: str) -> str:
     return described.range_in(told)
 
 
-def _kit_units() -> str:
+def kit_units() -> str:
     """Units of the shop's kit; metric where its file cannot be read."""
     from strickle.job import kit
 

@@ -27,7 +27,12 @@ def kit(what: str, entries: tuple[str, ...], metals: bool, path: str | None, as_
     if path is not None and not entries and not file.is_file():
         raise BadInput(f"{file} is not there", "Give a kit file, or change an entry with --set to make one")
     if entries:
-        shop.change_kit(list(entries), file)
+        try:
+            shop.change_kit(list(entries), file)
+        except BadInput as trouble:
+            if len(entries) == 1:
+                raise
+            raise BadInput(f"{trouble.says}; none of the {len(entries)} entries was changed", trouble.do) from None
         click.echo(f"written: {file}", err=True)
     if what == "path":
         click.echo(str(file))

@@ -13,6 +13,7 @@ import click
 
 from strickle.base import Cancelled, MissingChoice, Watch
 from strickle.cli.answer import answer
+from strickle.cli.rules import kit_units
 from strickle.cli.terminal import choose, may_ask, progress, stop_key
 from strickle.job import Plan
 from strickle.job.files import escaped
@@ -68,8 +69,9 @@ def _plan(part: Path, out: str | None, as_json: bool, quiet: bool, given: dict[s
         try:
             return _show(run, folder, as_json, quiet)
         except MissingChoice as missing:
-            flags = [found for choice in missing.choices if (found := _FLAG.match(choice)) and found[1].replace("-", "_") in BY_NAME]
-            if not flags or len(flags) != len(missing.choices) or not may_ask():
+            offered = missing.offered(units or kit_units())
+            flags = [found for choice in offered if (found := _FLAG.match(choice)) and found[1].replace("-", "_") in BY_NAME]
+            if not flags or len(flags) != len(offered) or not may_ask():
                 raise
             chosen = flags[choose(f"{missing.says}.", [f"{found[2]}: {found[3]}" for found in flags])]
             wishes[chosen[1].replace("-", "_")] = chosen[2]

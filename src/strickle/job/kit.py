@@ -69,10 +69,14 @@ def stores_with(kit: Kit) -> Stores:
 
 
 def alloys() -> tuple[tuple[str, str, str], ...]:
-    """Key, name and family of every alloy in the stores."""
+    """Key, name and family of every alloy in the stores; the name says where too little is known to plan with it."""
+    from strickle.metal.steps import lacks
     from strickle.stores.load import load
 
-    return tuple((key, record.name, record.family) for key, record in load(starter()).metals.items())
+    return tuple(
+        (key, record.name + (" (for sums only: a plan needs more data)" if lacks(record) else ""), record.family)
+        for key, record in load(starter()).metals.items()
+    )
 
 
 def change_kit(entries: list[str], path: Path | None = None) -> Path:

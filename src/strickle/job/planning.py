@@ -42,6 +42,7 @@ class Plan:
     stages: Mapping[str, Outcome]
     folder: Path
     document: Mapping[str, Any]
+    kept: tuple[str, ...] = ()  # choices taken from the job's own recipe, as they would be given again
 
     @property
     def exit_code(self) -> int:
@@ -116,7 +117,8 @@ def begin(
 
                 write_bytes(folder / "kit.toml", write_kit(own).encode())
             write_recipe(folder / "job.toml", recipe, about)
-            return _run(folder, recipe, data, until, watch, stopped)
+            kept = tuple(f"{name.replace('_', '-')} {text}" for name, text in old.asked.items() if name not in wishes)
+            return dataclasses.replace(_run(folder, recipe, data, until, watch, stopped), kept=kept)
 
 
 @contextmanager

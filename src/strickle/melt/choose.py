@@ -6,7 +6,7 @@ from dataclasses import dataclass
 
 import numpy as np
 
-from strickle.base import ICE_POINT, BadInput, Record, Span, si, word
+from strickle.base import BadInput, Record, Span, si, tell, word
 from strickle.melt import rules
 from strickle.melt.ask import MeltAsk
 from strickle.metal import Metal
@@ -83,7 +83,7 @@ def pour_of(wall: float, metal: Metal, stores: Stores, ask: MeltAsk) -> PourChos
     ruled = metal.liquidus + superheat
     taken = ask.pour if ask.pour is not None else min(max(ruled, metal.pour_low), metal.pour_high)
     if not metal.solidus < taken < metal.liquidus + 600.0:
-        low, high, told = (f"{kelvin - ICE_POINT:.0f} degC" for kelvin in (metal.pour_low, metal.pour_high, taken))
+        low, high, told = (tell(kelvin, "K") for kelvin in (metal.pour_low, metal.pour_high, taken))
         raise BadInput(f"a pour temperature of {told} is out of all reason for {metal.name}", f"It is poured at {low} to {high}")
     return PourChosen(taken=taken, ruled=ruled, superheat=superheat, asked=ask.pour is not None)
 

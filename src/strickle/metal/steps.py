@@ -42,7 +42,7 @@ def blend(ask: MetalAsk, stores: Stores, watch: Watch = quiet) -> Metal:
     the free contraction runs from the published solidus. Raises BadInput for an unknown metal or use, a contraction out of all
     reason, or a metal that lacks a needed datum (named).
     """
-    record = _record(ask.metal, stores)
+    record = _record(ask.metal.strip().lower().replace("-", "_"), stores)
     if ask.use not in USES:
         raise BadInput(f"what the part is for: {ask.use!r} is not known", f"Take one of: {', '.join(USES)}")
     _complete(record)
@@ -99,10 +99,14 @@ def _record(key: str, stores: Stores) -> MetalRecord:
     raise BadInput(f"metal {key!r} is not in the stores", f"Take one of these keys: {listed}")
 
 
-def _complete(record: MetalRecord) -> None:
+def lacks(record: MetalRecord) -> list[str]:
+    """Values a plan needs and the stores do not have for this metal."""
     missing = [name for name in _NEEDED if name not in record.values]
-    missing += [name for name in _NEEDED_ALONG if not any(key.partition("@")[0] == name for key in record.values)]
-    if missing:
+    return missing + [name for name in _NEEDED_ALONG if not any(key.partition("@")[0] == name for key in record.values)]
+
+
+def _complete(record: MetalRecord) -> None:
+    if missing := lacks(record):
         names = ", ".join(missing)
         raise BadInput(f"{record.name} cannot be planned: its {names} {'is' if len(missing) == 1 else 'are'} not in the stores", "Take another metal")
 

@@ -6,7 +6,7 @@ from typing import NamedTuple
 
 import numpy as np
 
-from strickle.base import Array, BadInput, MissingChoice, render, tell
+from strickle.base import Array, BadInput, MissingChoice, tell
 from strickle.part.health import Body, together
 from strickle.part.rules import LEAST_LONGEST, LEAST_MASS, LEAST_SHORTEST, MOST_LONGEST, MOST_MASS, unlike
 
@@ -38,9 +38,9 @@ def extents(body: Body) -> Array:
 
 
 def sized(body: Body, scale: float) -> str:
-    """Bounding size in millimetres, in words for a message; in bare numbers where the unit is not known."""
-    sides = extents(body) * (1e3 * scale if np.isfinite(scale) else 1.0)
-    return " x ".join(f"{side:.4g}" for side in sides) + (" mm" if np.isfinite(scale) else "")
+    """Bounding size for a message; in bare numbers where the unit is not known."""
+    sides = extents(body)
+    return " x ".join(tell(float(side * scale), "m") if np.isfinite(scale) else f"{side:.4g}" for side in sides)
 
 
 def body_of(found: tuple[Body, ...], wanted: str | None, file: str, scale: float) -> Body:
@@ -102,27 +102,23 @@ def unit_of(body: Body, own: str, own_scale: float, wanted: str | None, density:
             against.append(f"read in {WORDS[unit]} it would be {tell(longest, 'm')} long and weigh {tell(mass, 'kg')}, {fault}")
         else:
             good.append(unit)
-        told.append((unit, f"--unit {unit}: {sized(body, scale)}, {_mass(mass)}"))
+        told.append((unit, f"--unit {unit}: {sized(body, scale)}, {tell(mass, 'kg')}"))
     if len(good) == 1:
         return Reading(good[0], METRES[good[0]], True, "", " and ".join(against))
     choices = tuple(text for unit, text in told if unit in good or not good)
     how = "more than one unit makes sense" if good else "no unit makes a plausible part"
     raise MissingChoice(
         f"{file} carries no unit, and {how} of its {sized(body, float('nan'))}",
-        f"Give the unit: {'; '.join(choices)} (or --unit cm). The rule: {render(RULE)}",
+        f"Give the unit: {'; '.join(choices)} (or --unit cm). The rule: {RULE}",
         choices,
     )
-
-
-def _mass(mass: float) -> str:
-    return f"{1e3 * mass:.3g} g" if mass < 1.0 else f"{mass:.4g} kg"
 
 
 def _sane(body: Body, reading: Reading, file: str) -> Reading:
     longest = float(extents(body).max() * reading.scale)
     if not ABSURD[0] <= longest <= ABSURD[1]:
         raise BadInput(
-            f"{file} in {reading.unit} is {longest:.3g} m long, which is no part to cast at home",
+            f"{file} read in {WORDS.get(reading.unit, reading.unit)} is {tell(longest, 'm')} long, which is no part to cast at home",
             "Give another --unit (mm, cm, m, in) or export it in its true size",
         )
     return reading

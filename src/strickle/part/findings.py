@@ -38,7 +38,7 @@ class Facts(NamedTuple):
 def findings_of(facts: Facts, metal: Metal, stores: Stores) -> tuple[Finding, ...]:
     """Findings, in the order of reading."""
     wall = _thin_wall(facts, metal, stores)
-    return (*_unit(facts), *_mesh(facts), *wall, *_doubtful(facts), *_unfinished(facts))
+    return (*_unit(facts, metal), *_mesh(facts), *wall, *_doubtful(facts), *_unfinished(facts))
 
 
 def _point(at: Array) -> tuple[float, float, float]:
@@ -49,7 +49,7 @@ def _size(facts: Facts) -> str:
     return " x ".join(tell(float(side), "m") for side in facts.extents)
 
 
-def _unit(facts: Facts) -> list[Finding]:
+def _unit(facts: Facts, metal: Metal) -> list[Finding]:
     out = []
     if facts.reading.assumed:
         out.append(
@@ -61,6 +61,18 @@ def _unit(facts: Facts) -> list[Finding]:
                 do="Check this size against a ruler; if it is wrong, give --unit mm, cm, m or in",
             )
         )
+    else:
+        mass = facts.body.volume * facts.reading.scale**3 * metal.density_cold
+        if fault := rules.unlike(float(facts.extents.max()), float(facts.extents.min()), mass):
+            out.append(
+                Finding(
+                    code="part.size_odd",
+                    weight="MIND",
+                    says=f"The part is {_size(facts)} and weighs {tell(mass, 'kg')}: {fault} for a part that one person casts",
+                    because="its numbers are read in the unit that was given or that the file carries",
+                    do="If the size is wrong, give another --unit; a file that carries its own must be written again in its true unit",
+                )
+            )
     if facts.reading.ignored:
         out.append(
             Finding(

@@ -17,7 +17,10 @@ BEND = 0.1  # rad between neighbouring triangles of a round face
 SAME = 1e-6  # share of a solid's size within which corners of neighbouring faces are one
 ROUND = 0.98  # share of the full turn from which the faces of a cylinder make a hole and not a fillet
 MOST_SOLIDS = 200
-MISSING = ("STEP is read only with an extra that is not installed", "make step in strickle's folder (pip install '.[step]'), or export the part as STL or 3MF")
+MISSING = (
+    "STEP is read only with an extra that is not installed",
+    "make step in strickle's folder (pip install '.[step]'), or export the part as STL or 3MF",
+)
 
 
 def read_step(data: bytes, name: str) -> tuple[Raw, ...]:

@@ -12,6 +12,8 @@ from strickle.pattern.parting import STILL, Lie
 from strickle.pattern.rules import fall_speed, fits_bed
 from strickle.pattern.undercut import Filled
 
+TURNED = "When its half has been rammed and turned over,"
+
 
 def lies(best: Lie, other: Lie | None, size: float, point: tuple[float, float, float], asked: bool) -> Finding:
     """Why the part lies as it does; ``size`` scales depths to the cavity, ``other`` is the best with the other side up."""
@@ -203,7 +205,7 @@ def fittings(holes: Holes, lengths: dict[str, float]) -> list[Finding]:
                 weight="MIND",
                 says=f"{names} {'have' if len(holes.unlifted) > 1 else 'has'} no room for a lifting screw",
                 because="Nowhere on the parting face is there print deep and wide enough for the pilot hole",
-                do="Glue a strip of wood across the parting face to lift by, over the middle of the piece",
+                do=f"{TURNED} glue a strip of wood across the parting face to lift by, over the middle of the piece",
                 where=Where(body=holes.unlifted[0]),
             )
         )
@@ -219,7 +221,7 @@ def fittings(holes: Holes, lengths: dict[str, float]) -> list[Finding]:
                         "Print deep enough for screws lies only there; lifted off its middle the pattern tilts"
                         " and the sand edge on the far side breaks"
                     ),
-                    do="Glue a strip across the parting face and lift by it over the middle, so that the pattern rises level",
+                    do=f"{TURNED} glue a strip across the parting face and lift by it over the middle, so that the pattern rises level",
                     where=Where(body=name),
                     margin=Margin(value=off * 1e-3 / max(length, 1e-9), unit="1", of="distance over the piece's length"),
                 )

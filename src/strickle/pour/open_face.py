@@ -89,7 +89,11 @@ def _detail(found: Pour, rigging: Rigging, pour: OpenPour, part: Part, metal: Me
         code="pour.detail_rounded",
         weight="MIND" if sharp else "NOTE",
         says=f"Edges of the lowest face come out round by about {tell(radius, 'm', 'fine')}"
-        + (f", and the thinnest wall there is {tell(part.least_wall, 'm')}" if known else "; letters with strokes or steps finer than that blur"),
+        + (
+            f", and the thinnest wall there is {tell(part.least_wall, 'm')}; letters and ribs under {tell(2.0 * radius, 'm')} come out as lumps"
+            if known
+            else "; letters with strokes or steps finer than that blur"
+        ),
         because=f"{head}; a falling stream presses harder for a moment, an oxide skin less",
         do="Round the part's edges by that much, make letters bolder, or cast it in a two-part mould, whose sprue presses harder",
         where=Where(point=(float(at[0]), float(at[1]), float(at[2]))) if known else None,

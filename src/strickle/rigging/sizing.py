@@ -242,7 +242,7 @@ def size_running(
     found = _sections(choke, cope_height, rise, critical)
     time = poured_volume / found.mean
     width, length = _basin_size(found)
-    findings = _clashes(height_above_gate, cope_height, time, fluid, found, fastest, ask, metal)
+    findings = (*_clashes(height_above_gate, cope_height, time, fluid, found, fastest, ask, metal), *_sinking(found, slowest, ask))
     return Sizes(
         pour_time=time,
         flow=found.mean,
@@ -266,6 +266,23 @@ def size_running(
             *LOSS_SOURCES,
             Source(key="campbell-speed", says="Critical gate speed, sprue taper: Campbell, Complete Casting Handbook, 2011", mark="memory"),
             Source(key="hand-pour", says="Least choke, runner ratio, pouring cup and basin size: common practice", mark="common practice"),
+        ),
+    )
+
+
+def _sinking(found: _Sections, slowest: float, ask: RiggingAsk) -> tuple[Finding, ...]:
+    """A mould that takes less, as it fills, than the hand pours steadily."""
+    if found.mean >= slowest or ask.pour_time is not None:
+        return ()
+    return (
+        Finding(
+            code="rigging.pour_slower",
+            weight="MIND",
+            says=f"The mould takes {tell(found.mean * ALUMINIUM, 'kg/s')} on the whole, less than you pour steadily"
+            f" ({tell(slowest * ALUMINIUM, 'kg/s')} by the kit)",
+            because="it takes less and less as metal rises in it, and a smaller choke would take longer still to give the same",
+            do="Fill the basin at once, then tip a little at a time so that it stays between half full and the brim: never empty, never over",
+            margin=Margin(value=found.mean / slowest, unit="1", of="flow over the whole pour over the slowest steady hand pour"),
         ),
     )
 

@@ -38,12 +38,13 @@ def _sinks(back: Back, metal: Metal, stock: float) -> Finding:
     )
     ends = {
         "NOTE": f"within the {room}",
-        "MIND": f"near the {room}" if stock > 0 else "and no stock is left to clean it up",
+        "MIND": f"near the {room}" if stock > 0 else "and stays so: no stock was left on it to be machined",
         "STOP": f"deeper than the {room}: it does not clean up" if stock > 0 else f"out of {tell(back.under, 'm')} of metal there",
     }
     do = {
         "NOTE": "Machine the back down to the drawing; it stays dished until the tool has passed the deepest place",
-        "MIND": "Leave more stock, pour proud, or lay a dry insulating cover on it, if the back must be flat",
+        "MIND": ("Leave more" if stock > 0 else "If the back must be flat, leave")
+        + " stock on it (--stock), pour proud, or lay a dry insulating cover on it",
         "STOP": "Leave more stock on the back (--stock), or turn the part so that a thinner or hidden side is poured",
     }
     return Finding(

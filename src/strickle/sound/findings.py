@@ -18,6 +18,7 @@ from strickle.sound.result import NeckJudged
 
 # loss per face under which a late place is let be, and over which it is called in need
 SINK_SMALL, SINK_LARGE = rules.SINK.low, rules.SINK.high
+GRID = 0.01  # what the grid may make of a joint's ratio: 0.002 was measured between 2 and 1.5 mm, 0.03 between 3.7 and 1.9 mm
 
 
 def findings_of(
@@ -94,12 +95,18 @@ def _neck(neck: NeckJudged, part: Part, rigging: Rigging) -> Finding:
         if ratio >= 1.0
         else f"freezes first, after {tell(ratio, '1', '%')} of the time of what it feeds"
     )
+    bar = (rules.NECK_LEAST if short == "neck" else rules.LEAST_RATIO).value
+    near = (
+        f"; it misses the bar by {tell(bar - ratio, '1', '%')}, and a finer grid may judge that otherwise: --preset fine"
+        if bar - ratio < GRID
+        else ""
+    )
     return Finding(
         code=f"sound.{short}_short",
         weight="STOP",
         says=f"The {short} of {size} {late}",
         because=f"{times}; {bars}; unfed, the spot would lose {tell(spot.loss, 'm')} a face",
-        do="A larger riser or neck, or a chill at the far side, may help; none that was tried here reached it",
+        do="A larger riser or neck, or a chill at the far side, may help; none that was tried here reached it" + near,
         where=where,
         margin=margin,
         source="campbell",
