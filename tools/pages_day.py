@@ -160,8 +160,9 @@ def options() -> str:
 def _words(option: Any) -> str:
     import click
 
+    also = "".join(f" Also spelt {other}." for other in option.opts[1:])
     choices = f" One of {', '.join(str(c) for c in option.type.choices)}." if isinstance(option.type, click.Choice) else ""
-    return f"{option.help or ''}{choices}".strip()
+    return f"{option.help or ''}{choices}{also}".strip()
 
 
 def formats() -> str:

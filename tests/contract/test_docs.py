@@ -209,7 +209,7 @@ def section(title: str) -> str:
 
 
 def options(command: str) -> set[str]:
-    return {option for parameter in group.commands[command].params for option in parameter.opts if option.startswith("--")}
+    return {option for parameter in group.commands[command].params for option in parameter.opts[:1] if option.startswith("--")}
 
 
 def test_the_contract_names_the_commands_and_their_options() -> None:

@@ -229,7 +229,7 @@ def test_bodies_are_asked_for_with_a_list_of_flags(as_stl):
         body_of(found, None, "part.stl", 1e-3)
     assert len(caught.value.choices) == 2
     assert "--body 2" in _one_line(caught)
-    assert "30 x 20 x 10 mm" in str(caught.value)
+    assert "30 mm x 20 mm x 10 mm" in str(caught.value)
     assert body_of(found, "2", "part.stl", 1e-3) is found[1]
     assert body_of(found, found[0].name, "part.stl", 1e-3) is found[0]
     for wrong in ("3", "0", "nobody"):
@@ -256,7 +256,7 @@ def test_the_unit_rule(as_stl):
     with pytest.raises(MissingChoice) as caught:  # 10 mm or 10 in: both can be cast
         unit_of(_cube_of(as_stl, 10.0), "", float("nan"), None, 2680.0, "part.stl")
     assert len(caught.value.choices) == 2
-    assert "--unit in: 254 x 254 x 254 mm" in _one_line(caught)
+    assert "--unit in: 254 mm x 254 mm x 254 mm" in _one_line(caught)
     with pytest.raises(MissingChoice) as caught:
         unit_of(_cube_of(as_stl, 2000.0), "", float("nan"), None, 2680.0, "part.stl")
     assert len(caught.value.choices) == 3

@@ -99,7 +99,7 @@ def test_the_kit_s_units_stand_unless_others_are_asked(run, tmp_path: Path) -> N
 def test_outside_the_range_it_says_so_and_answers(run) -> None:
     code, out, _ = run('pattern_length --length "100 mm" --contraction "13 %"')
     assert code == 0
-    assert out.startswith("pattern length: 113 mm")
+    assert out.startswith("pattern length: 113.00 mm")
     assert "outside the range in which this is known to hold: contraction" in out
     code, out, _ = run('pattern_length --length "100 mm" --contraction "13 %" --json')
     assert json.loads(out)["in_range"] is False

@@ -56,7 +56,9 @@ def test_limits_that_clash_are_findings():
     assert "rigging.choke_floor" in codes(sizes(50e-6, pour_rate_high=0.05, pour_rate_low=0.02).findings)
     assert "rigging.pour_asked" in codes(sizes(pour_time=0.1).findings)
     assert "rigging.head_short" in codes(sizes(above=0.09).findings)
-    assert codes(sizes().findings) == []
+    (slower,) = sizes(pour_rate_low=0.19).findings
+    assert (slower.code, slower.weight) == ("rigging.pour_slower", "NOTE")
+    assert codes(sizes(pour_rate_low=0.1).findings) == []
 
 
 def test_a_thinner_wall_is_poured_faster():

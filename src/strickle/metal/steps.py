@@ -42,7 +42,7 @@ def blend(ask: MetalAsk, stores: Stores, watch: Watch = quiet) -> Metal:
     the free contraction runs from the published solidus. Raises BadInput for an unknown metal or use, a contraction out of all
     reason, or a metal that lacks a needed datum (named).
     """
-    record = _record(ask.metal.strip().lower().replace("-", "_"), stores)
+    record = _record(ask.metal, stores)
     if ask.use not in USES:
         raise BadInput(f"what the part is for: {ask.use!r} is not known", f"Take one of: {', '.join(USES)}")
     _complete(record)
@@ -90,8 +90,9 @@ def blend(ask: MetalAsk, stores: Stores, watch: Watch = quiet) -> Metal:
 
 
 def _record(key: str, stores: Stores) -> MetalRecord:
-    if key in stores.metals:
-        return stores.metals[key]
+    plain = key.strip().lower().replace("-", "_")
+    if plain in stores.metals:
+        return stores.metals[plain]
     families: dict[str, list[str]] = {}
     for known, record in stores.metals.items():
         families.setdefault(record.family, []).append(known)

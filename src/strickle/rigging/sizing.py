@@ -53,6 +53,7 @@ SHORT_NECK = 0.8
 """A short neck between two hot bodies may be this much thinner (guess; the freezing solve judges)."""
 SLIM = 1.5
 """Riser height over diameter for the first guess."""
+SLOW = 0.6  # of the slowest steady pour: a mould that takes less is minded, between this and the whole it is noted (a choice)
 
 
 @dataclass(frozen=True, slots=True, kw_only=True, eq=False)
@@ -277,7 +278,7 @@ def _sinking(found: _Sections, slowest: float, ask: RiggingAsk) -> tuple[Finding
     return (
         Finding(
             code="rigging.pour_slower",
-            weight="MIND",
+            weight="MIND" if found.mean < SLOW * slowest else "NOTE",
             says=f"The mould takes {tell(found.mean * ALUMINIUM, 'kg/s')} on the whole, less than you pour steadily"
             f" ({tell(slowest * ALUMINIUM, 'kg/s')} by the kit)",
             because="it takes less and less as metal rises in it, and a smaller choke would take longer still to give the same",
