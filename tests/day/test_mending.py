@@ -9,7 +9,7 @@ import pytest
 from meshes import as_stl, knot, torus, triangles
 from strickle.base import BadInput, quiet
 from strickle.job.demo import demo
-from strickle.part import PartAsk, formats, lighten
+from strickle.part import PartAsk, formats, health, lighten
 from strickle.part.health import bodies
 from strickle.part.measure import volume_of
 from strickle.part.steps import examine
@@ -225,4 +225,17 @@ def test_a_heavy_mesh_is_made_lighter_and_told(look, monkeypatch):
     assert len(body.faces) < 20_000
     monkeypatch.setattr(lighten, "STEPS", (1e-9,))
     with pytest.raises(BadInput, match="more than the 20000 that are worked with"):
+        found(vertices, faces)
+
+
+def test_many_shells_that_run_into_one_another_are_compared_no_more_than_needed(monkeypatch):
+    balls = [Solid.sphere(10.0, 24).translate((0.05 * i, 0.03 * i, 0.0)) for i in range(60)]
+    meshes = [triangles(ball) for ball in balls]
+    offsets = np.cumsum([0] + [len(v) for v, _ in meshes[:-1]])
+    vertices, faces = np.vstack([v for v, _ in meshes]), np.vstack([f + o for (_, f), o in zip(meshes, offsets, strict=True)])
+    monkeypatch.setattr(health, "MOST_PAIRS", 59)  # of 1770 pairs
+    (body,) = found(vertices, faces)
+    assert body.volume == pytest.approx(Solid.batch_boolean(balls, manifold3d.OpType.Add).volume(), rel=1e-4)
+    monkeypatch.setattr(health, "MOST_PAIRS", 20)
+    with pytest.raises(BadInput, match="more than 20 pairs"):
         found(vertices, faces)

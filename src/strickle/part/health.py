@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+import itertools
 from typing import NamedTuple
 
 import numpy as np
@@ -19,6 +20,7 @@ from strickle.part.rebuild import rebuilt
 CRUMB = 1e-7  # share of the largest shell's volume below which a shell is a crumb
 MEET = 0.02  # share of the smaller body that must lie in the other before the two are taken for one
 MOST_SHELLS = 400
+MOST_PAIRS = 4000  # of shells whose boxes overlap that are compared
 
 
 class Deep(NamedTuple):
@@ -206,7 +208,7 @@ def _joined_bodies(name: str, groups: dict[int, list[_Shell]], read: dict[int, f
             meshes[key] = made.vertices, made.faces
             drawn[key] = Deep(cell=made.cell, low=made.low, high=made.high)
     out = []
-    for cluster in _meetings(list(groups), groups, solids):
+    for cluster in _meetings(list(groups), groups, solids, f"{file}: {name}"):
         own = list(said)
         vertices, faces = meshes[cluster[0]]
         if len(cluster) > 1:
@@ -276,19 +278,24 @@ def together(found: tuple[Body, ...]) -> Body | None:
     return Body("all", vertices, faces, volume_of(vertices, faces), read, said, hollows, deep, tuple(holes))
 
 
-def _meetings(keys: list[int], groups: dict[int, list[_Shell]], solids: dict[int, object]) -> list[list[int]]:
-    """Clusters of bodies that lie in each other; touching alone joins nothing."""
-    count = len(keys)
-    meets = np.eye(count, dtype=bool)
-    for i in range(count):
-        for j in range(i + 1, count):
-            a, b = groups[keys[i]][0], groups[keys[j]][0]
-            if (a.low >= b.high).any() or (b.low >= a.high).any():
-                continue
-            common = (solids[keys[i]] ^ solids[keys[j]]).volume()  # type: ignore[operator]
-            meets[i, j] = common > MEET * min(abs(a.volume), abs(b.volume))
-    _, label = connected_components(coo_matrix(meets), directed=False)
+def _meetings(keys: list[int], groups: dict[int, list[_Shell]], solids: dict[int, object], name: str) -> list[list[int]]:
+    """Clusters of bodies that lie in each other; touching alone joins nothing. Raises BadInput where too many would have to be compared."""
+    home = list(range(len(keys)))
+    compared = 0
+    for i, j in itertools.combinations(range(len(keys)), 2):
+        a, b = groups[keys[i]][0], groups[keys[j]][0]
+        if home[i] == home[j] or (a.low >= b.high).any() or (b.low >= a.high).any():
+            continue
+        compared += 1
+        if compared > MOST_PAIRS:
+            raise BadInput(
+                f"{name}: its {len(keys)} shells lie among each other in more than {MOST_PAIRS} pairs", "Unite them in the program that made them"
+            )
+        common = (solids[keys[i]] ^ solids[keys[j]]).volume()  # type: ignore[operator]
+        if common > MEET * min(abs(a.volume), abs(b.volume)):
+            old, new = home[j], home[i]
+            home = [new if one == old else one for one in home]
     out: dict[int, list[int]] = {}
-    for key, group in zip(keys, label.tolist()):
-        out.setdefault(group, []).append(key)
+    for key, one in zip(keys, home, strict=True):
+        out.setdefault(one, []).append(key)
     return list(out.values())
