@@ -300,7 +300,7 @@ def test_the_hand_pours_longer_than_the_part_fills(results, caught):
     assert step_called(caught, "Weights on, pour")["time"] == "7.1–9.7 s"
     assert "part itself is full after 5.2–7 s" in told
     assert ["Pour for", "7.1–9.7", "s"] in caught["numbers"]
-    assert ["Mould fills in", "5.2–7 s"] in caught["quantities"]
+    assert ["Part fills in", "5.2–7 s"] in caught["quantities"]
 
 
 def test_vents_are_pricked_before_opening_as_deep_as_they_go(results, caught):

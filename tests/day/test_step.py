@@ -81,7 +81,7 @@ def test_several_solids_are_listed(tmp_path, bench_metal, bench_stores):
     data = written(drilled(), BRepPrimAPI_MakeBox(gp_Pnt(100.0, 0.0, 0.0), 20.0, 20.0, 20.0).Shape(), folder=tmp_path)
     with pytest.raises(MissingChoice, match="2 bodies") as caught:
         examine(PartAsk(data=data, name="made.step"), bench_metal, bench_stores, quiet)
-    assert "--body 2: solid 2, 20 x 20 x 20 mm" in str(caught.value)
+    assert "--body 2: solid 2, 20 mm x 20 mm x 20 mm" in str(caught.value)
     part = examine(PartAsk(data=data, name="made.step", body="solid 2", cells=2000), bench_metal, bench_stores, quiet)
     assert part.volume == pytest.approx(8e-6)
     assert part.holes == ()

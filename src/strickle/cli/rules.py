@@ -110,7 +110,7 @@ def kit_units() -> str:
     try:
         file = kit.kit_path()
         return str(kit.read_kit(file if file.is_file() else None).units)
-    except BadInput:
+    except (BadInput, OSError):
         return "metric"
 
 
