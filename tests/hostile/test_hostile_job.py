@@ -253,3 +253,16 @@ def test_ctrl_c_leaves_a_resumable_job(part: Path, tmp_path: Path, monkeypatch: 
     monkeypatch.setattr(stages, "STAGES", fakes(calls))
     assert main(["resume", "c.job", "--quiet"]) == 0
     assert calls[0] == "rigging"
+
+
+def test_an_export_never_takes_the_place_of_a_job_s_own_files(part: Path, log: list[str], capsys: pytest.CaptureFixture[str]) -> None:
+    strickle.plan(part, out="a.job", unit="mm")
+    strickle.plan(part, out="b.job", unit="mm")
+    before = {p: p.read_bytes() for p in Path(".").rglob("*") if p.is_file()}
+    for to in ("a.job", "a.job/print", "b.job", "b.job/.stages/deep"):
+        assert "own folder" in refused(capsys, "export", "a.job", "--what", "json", "--to", to)
+    assert {p: p.read_bytes() for p in Path(".").rglob("*") if p.is_file()} == before
+
+
+def test_no_temperature_lies_below_absolute_zero(capsys: pytest.CaptureFixture[str]) -> None:
+    assert "below absolute zero" in refused(capsys, "reckon", "hydrogen_solubility", "--temperature", "-300 degC")

@@ -129,6 +129,8 @@ def parse(text: str, unit: str, what: str = "value", *, step: bool = False) -> f
         value = float(quantity.to(_PINT.get(unit, unit)).magnitude)
     except Exception:
         raise BadInput(f"{what}: {text!r} cannot be read in {unit if unit != '1' else 'a share'}", hint) from None
+    if unit == "K" and not step and value <= 0.0:
+        raise BadInput(f"{what}: {text!r} lies below absolute zero", hint)
     if not math.isfinite(value):
         raise BadInput(f"{what}: {text!r} is not finite", hint)
     return value

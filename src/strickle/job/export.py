@@ -32,6 +32,9 @@ def export(job: str | Path, what: str, to: str | Path) -> list[Path]:
         raise BadInput(f"{what!r} cannot be exported", f"Give one of {', '.join(WHAT)}")
     job, to = Path(job), Path(to)
     doc = load(job).document
+    for place in (to.resolve(), *to.resolve().parents):
+        if (place / "job.toml").exists():
+            raise BadInput(f"{to} lies in a job's own folder, whose files an export could take the place of", "Give another folder with --to")
     files: dict[str, bytes]
     match what:
         case "3mf" | "stl":

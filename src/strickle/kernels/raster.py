@@ -24,6 +24,9 @@ def _crossing(ax, ay, bx, by, y):
     return min(max(x, min(ax, bx)), max(ax, bx))
 
 
+LONG = 48  # hits in a column from which merging is quicker than insertion
+
+
 @njit(cache=True, nogil=True)
 def _scan(vertices, faces, ox, oy, cell, nx, ny, cursor, z_out, sign_out, face_out, write):
     """One walk over all triangles: counts hits into ``cursor[column]``, or writes them at the cursor and moves it on.
@@ -88,8 +91,15 @@ def _scan(vertices, faces, ox, oy, cell, nx, ny, cursor, z_out, sign_out, face_o
 
 @njit(cache=True, nogil=True)
 def _sort(start, z, sign, face):
-    """Sort the hits of each column by height (insertion: columns are short)."""
+    """Sort the hits of each column by height: by insertion, as columns are short, or by merging where one is not."""
     for column in range(start.size - 1):
+        low, high = start[column], start[column + 1]
+        if high - low > LONG:
+            order = np.argsort(z[low:high], kind="mergesort")
+            z[low:high] = z[low:high][order]
+            sign[low:high] = sign[low:high][order]
+            face[low:high] = face[low:high][order]
+            continue
         for i in range(start[column] + 1, start[column + 1]):
             zi, si, fi = z[i], sign[i], face[i]
             j = i - 1

@@ -89,7 +89,7 @@ def _unit(facts: Facts, metal: Metal) -> list[Finding]:
 def _mesh(facts: Facts) -> list[Finding]:
     out = []
     if facts.body.mended:
-        heavy = abs(facts.change) > TOLD
+        heavy = not abs(facts.change) <= TOLD  # also where it cannot be told, as the triangles counted nothing as they stood
         out.append(
             Finding(
                 code="part.mended",

@@ -127,10 +127,11 @@ def _verdict(results: Mapping[str, Outcome], stops: tuple[Finding, ...], tried: 
                 if math.isfinite(one.before) and math.isfinite(one.after)
                 else ""
             )
+            grid = "" if one.cures.startswith("sound.") else " on the rough grid"
             return Verdict(
                 code="after_change",
                 says=f"Castable after one change: {one.change}. As it stands, {_clause(stops[0].says)}.",
-                change=f"{one.change}{margin}; run through all stages, no STOP was left",
+                change=f"{one.change}{margin}; run through all stages{grid}, no STOP was left",
             )
     if stops:
         more = f", and {len(stops) - 1} more" if len(stops) > 1 else ""
