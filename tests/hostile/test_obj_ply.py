@@ -172,3 +172,10 @@ def test_faces_of_several_sizes_are_read_row_by_row():
     (body,) = bodies(formats.read(head.encode() + corners + rows, "a.ply"), "a.ply")
     assert body.volume == pytest.approx(6000.0)
     assert body.mended == ()
+
+
+def test_a_face_of_too_many_corners_is_refused():
+    turn = np.linspace(0.0, 2.0 * np.pi, 6000, endpoint=False)
+    text = "".join(f"v {40 * np.cos(a):.6f} {40 * np.sin(a):.6f} 0\n" for a in turn) + "f " + " ".join(map(str, range(1, 6001))) + "\n"
+    with pytest.raises(BadInput, match="6000 corners, more than the 5000"):
+        formats.read(text.encode(), "disc.obj")
