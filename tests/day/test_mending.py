@@ -9,9 +9,11 @@ import pytest
 from meshes import as_stl, knot, torus, triangles
 from strickle.base import BadInput, quiet
 from strickle.job.demo import demo
-from strickle.part import PartAsk, formats, health, lighten
+from strickle.part import PartAsk, formats, health, lighten, mend
 from strickle.part.health import bodies
 from strickle.part.measure import volume_of
+from strickle.part.patch import MOST_WORK, Work, patched
+from strickle.part.raw import NOWHERE, Raw
 from strickle.part.steps import examine
 
 Solid = manifold3d.Manifold
@@ -239,3 +241,41 @@ def test_many_shells_that_run_into_one_another_are_compared_no_more_than_needed(
     monkeypatch.setattr(health, "MOST_PAIRS", 20)
     with pytest.raises(BadInput, match="more than 20 pairs"):
         found(vertices, faces)
+
+
+def test_a_hollow_counts_only_where_no_other_shell_fills_it():
+    def stack(*meshes):
+        at = np.cumsum([0] + [len(vertices) for vertices, _ in meshes])
+        return np.vstack([vertices for vertices, _ in meshes]), np.vstack([faces + n for (_, faces), n in zip(meshes, at)])
+
+    def cube(side, low):
+        return triangles(Solid.cube((side,) * 3).translate((low,) * 3))
+
+    def inside_out(mesh):
+        return mesh[0], mesh[1][:, ::-1]
+
+    filled = found(*stack(cube(60.0, 0.0), inside_out(cube(10.0, 25.0)), cube(30.0, 15.0)))
+    assert len(filled) == 1
+    assert filled[0].voids == ()
+    assert filled[0].volume == pytest.approx(60.0**3, rel=1e-6)
+    (half,) = found(*stack(cube(60.0, 0.0), inside_out(cube(20.0, 20.0)), triangles(Solid.cube((30.0, 50.0, 50.0)).translate((1.0, 5.0, 5.0)))))
+    assert len(half.voids) == 1
+    assert half.voids[0] == pytest.approx([35.5, 30.0, 30.0])
+    assert half.volume == pytest.approx(60.0**3 - 9.0 * 20.0 * 20.0, rel=1e-6)
+    cup = triangles(Solid.cube((40.0, 40.0, 40.0)) - Solid.cube((20.0, 20.0, 31.0)).translate((10.0, 10.0, 10.0)))
+    lid = triangles(Solid.cube((40.0, 40.0, 10.0)).translate((0.0, 0.0, 35.0)))
+    (shut,) = found(*stack(cup, lid))
+    assert len(shut.voids) == 1
+    assert shut.voids[0] == pytest.approx([20.0, 20.0, 22.5])
+
+
+def test_mending_has_one_allowance_for_a_whole_file():
+    vertices, faces = triangles(Solid.sphere(20.0, 96))
+    open_ball = faces[np.abs(vertices[faces][:, :, 2]).max(axis=1) < 19.0]
+    work = Work()
+    assert patched(vertices, open_ball, work) is not None
+    assert 0 < work.weighed < MOST_WORK
+    assert patched(vertices, open_ball, Work(weighed=MOST_WORK - work.weighed - 1)) is None
+    raw = Raw("ball", vertices, faces[:-400], "", NOWHERE)
+    with pytest.raises(BadInput, match="too many broken objects"):
+        mend.sound(raw, "balls.3mf", Work(weighed=0, drawn=0))

@@ -14,6 +14,7 @@ from strickle.part.edges import edges_of, pairs_of
 from strickle.part.lighten import Lightened, lightened
 from strickle.part.measure import areas_of, volume_of
 from strickle.part.mend import ANEW, PATCH, Sound, sound
+from strickle.part.patch import Work
 from strickle.part.raw import NOWHERE, Bore, Raw
 from strickle.part.rebuild import rebuilt
 
@@ -57,9 +58,10 @@ def bodies(raws: tuple[Raw, ...], file: str) -> tuple[Body, ...]:
     raises BadInput where there is no other.
     """
     out: list[Body] = []
+    work = Work()
     for raw in raws:
         try:
-            found = _object(raw, file)
+            found = _object(raw, file, work)
         except BadInput as trouble:
             found = [Body(raw.name, raw.vertices, raw.faces[:0], 0.0, 0.0, (), (), refused=trouble)]
         many = len(found) > 1
@@ -116,6 +118,15 @@ def _shells(whole: Sound) -> list[_Shell]:
     return [shell for _, shell in sorted(out, key=lambda pair: pair[0])]
 
 
+def _pieces(vertices: Array, faces: Array) -> tuple[int, tuple[Array, ...]]:
+    """How many solids a clean mesh falls into, and the middle of each closed hollow in them; crumbs left out."""
+    many = len(faces)
+    pieces = _shells(Sound(vertices, faces, np.ones(many), np.zeros(many), np.zeros(many, np.int8), []))
+    least = CRUMB * max((abs(piece.volume) for piece in pieces), default=0.0)
+    hollows = tuple((piece.low + piece.high) / 2.0 for piece in pieces if piece.volume < -least)
+    return sum(piece.volume > least for piece in pieces), hollows
+
+
 def _turned(shell: _Shell) -> _Shell:
     return shell._replace(faces=np.ascontiguousarray(shell.faces[:, ::-1]), volume=-shell.volume)
 
@@ -141,9 +152,9 @@ def _holds(outer: _Shell, inner: _Shell) -> bool:
     return abs(float(np.arctan2(top, below).sum())) > np.pi  # half of the full turn's 2 pi
 
 
-def _object(raw: Raw, file: str) -> list[Body]:
+def _object(raw: Raw, file: str, work: Work) -> list[Body]:
     """Bodies of one object."""
-    whole = sound(raw, file)
+    whole = sound(raw, file, work)
     said = whole.said
     shells = _shells(whole)
     if len(shells) > MOST_SHELLS:
@@ -195,6 +206,7 @@ def _joined_bodies(name: str, groups: dict[int, list[_Shell]], read: dict[int, f
     if whole.drawn is not None:
         deep = Deep(cell=whole.drawn.cell, low=whole.drawn.low, high=whole.drawn.high)
         drawn |= {key: deep for key, shells in groups.items() if any(shell.anew for shell in shells)}
+    anew = {key for key, solid in solids.items() if solid is None}
     for key, solid in solids.items():
         if solid is None:
             at = meshes[key][0].mean(axis=0)
@@ -211,10 +223,12 @@ def _joined_bodies(name: str, groups: dict[int, list[_Shell]], read: dict[int, f
     for cluster in _meetings(list(groups), groups, solids, f"{file}: {name}"):
         own = list(said)
         vertices, faces = meshes[cluster[0]]
+        hollows = tuple((shell.low + shell.high) / 2.0 for shell in groups[cluster[0]] if shell.volume < 0.0)
         if len(cluster) > 1:
             vertices, faces = _union([solids[key] for key in cluster])
             own.append(f"{len(cluster)} shells that run into each other made one")
-        hollows = tuple((shell.low + shell.high) / 2.0 for key in cluster for shell in groups[key] if shell.volume < 0.0)
+        if len(cluster) > 1 or cluster[0] in anew:  # what is hollow in one may be filled by another, and several may close one in
+            _, hollows = _pieces(vertices, faces)
         patched = [(shell.patches, shell.patched) for key in cluster for shell in groups[key]]
         deep = _both([drawn[key] for key in cluster])
         if any(patches for patches, _ in patched):
@@ -246,10 +260,9 @@ def unravelled(body: Body, file: str) -> Body | None:
     made = rebuilt(body.vertices, body.faces)
     if made is None:
         return None
-    pieces = _shells(Sound(made.vertices, made.faces, np.ones(len(made.faces)), np.zeros(len(made.faces)), np.zeros(len(made.faces), np.int8), []))
-    if sum(piece.volume > 0.0 for piece in pieces) != 1:
+    solids, hollows = _pieces(made.vertices, made.faces)
+    if solids != 1:
         return None  # it falls apart: no single body
-    hollows = tuple((piece.low + piece.high) / 2.0 for piece in pieces if piece.volume < 0.0)
     deep = _both([body.deep, Deep(cell=made.cell, low=made.low, high=made.high)])
     return body._replace(vertices=made.vertices, faces=made.faces, volume=volume_of(made.vertices, made.faces), voids=hollows, deep=deep)
 
@@ -269,9 +282,8 @@ def together(found: tuple[Body, ...]) -> Body | None:
         return None
     solids = [_solid(body.vertices, body.faces) for body in found]
     vertices, faces = _union(solids)
-    hollows = tuple(at for body in found for at in body.voids)
-    many = len(faces)
-    if len(_shells(Sound(vertices, faces, np.ones(many), np.zeros(many), np.zeros(many, np.int8), []))) != 1 + len(hollows):
+    pieces, hollows = _pieces(vertices, faces)
+    if pieces != 1:
         return None
     said = (*dict.fromkeys(word for body in found for word in body.mended), f"{len(found)} bodies taken as one")
     read, deep, holes = sum(body.volume_read for body in found), _both([body.deep for body in found]), [one for body in found for one in body.holes]

@@ -236,9 +236,9 @@ def smoothed(field: Array, mask: Array) -> Array:
 
 
 def _solid_time(bare: Bare, index: Array) -> float:
-    """Latest time to solid in the cells round the peak [s]."""
-    near = tuple(slice(max(int(i) - 1, 0), int(i) + 2) for i in index)
-    return float(np.nanmax(bare.times[near]))
+    """Latest time to solid in the cells round the peak [s]; NaN where none of them is solid when the run stops."""
+    near = bare.times[tuple(slice(max(int(i) - 1, 0), int(i) + 2) for i in index)]
+    return float(np.nanmax(near)) if np.isfinite(near).any() else float("nan")
 
 
 def largest_ball(vertices: Array, faces: Array, start: Array, reach: float) -> tuple[Array, float]:

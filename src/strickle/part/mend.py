@@ -12,7 +12,7 @@ from strickle.base import Array, BadInput
 from strickle.part.edges import edges_of, joined, pieces_of, wound, wrong_edges
 from strickle.part.lighten import Lightened, lightened
 from strickle.part.measure import areas_of, volume_of
-from strickle.part.patch import patched
+from strickle.part.patch import Work, patched
 from strickle.part.raw import Raw
 from strickle.part.rebuild import Rebuilt, rebuilt
 
@@ -47,15 +47,18 @@ class _Near(NamedTuple):
     share: float
 
 
-def sound(raw: Raw, file: str) -> Sound:
-    """The object's triangles, closed, and fewer where there are very many. Raises BadInput where that would be guesswork."""
+def sound(raw: Raw, file: str, work: Work) -> Sound:
+    """The object's triangles, closed, and fewer where there are very many; spends of the file's ``work``.
+
+    Raises BadInput where that would be guesswork.
+    """
     if (light := lightened(raw, file)) is None:
-        return _closed(raw, file)
-    out = _closed(raw._replace(vertices=light.vertices, faces=light.faces), file)
+        return _closed(raw, file, work)
+    out = _closed(raw._replace(vertices=light.vertices, faces=light.faces), file, work)
     return out._replace(times=out.times / (1.0 + light.change), light=light)
 
 
-def _closed(raw: Raw, file: str) -> Sound:
+def _closed(raw: Raw, file: str, work: Work) -> Sound:
     diagonal = float(np.linalg.norm(np.ptp(raw.vertices, axis=0))) if len(raw.vertices) else 0.0
     if diagonal == 0.0:
         raise BadInput(f"{file}: {raw.name} has no size", "Export the part again")
@@ -76,7 +79,7 @@ def _closed(raw: Raw, file: str) -> Sound:
             best = _Near(vertices, faces, times, turned, edges.ends[wrong], share)
     if best is None:
         raise BadInput(f"{file}: {raw.name} has no triangle with an area", "Export the part again")
-    return _mended(raw, best, file)
+    return _mended(raw, best, file, work)
 
 
 def _told(raw: Raw, faces: Array, turned: Array, share: float) -> list[str]:
@@ -90,7 +93,7 @@ def _told(raw: Raw, faces: Array, turned: Array, share: float) -> list[str]:
     return said
 
 
-def _mended(raw: Raw, near: _Near, file: str) -> Sound:
+def _mended(raw: Raw, near: _Near, file: str, work: Work) -> Sound:
     """Open pieces patched one by one; what cannot be patched is drawn anew together, or left out where it is next to nothing."""
     vertices, faces = near.vertices, near.faces
     said = _told(raw, faces, near.turned, near.share)
@@ -106,7 +109,7 @@ def _mended(raw: Raw, near: _Near, file: str) -> Sound:
     crumbled = is_open.sum() > MOST_OPEN
     for piece in np.flatnonzero(is_open).tolist() if not crumbled else ():
         mine = np.flatnonzero(own == piece)
-        closing = patched(vertices, faces[mine])
+        closing = patched(vertices, faces[mine], work)
         if closing is None:
             pool[mine] = True
             continue
@@ -131,11 +134,14 @@ def _mended(raw: Raw, near: _Near, file: str) -> Sound:
         np.repeat(np.array([OWN, PATCH], np.int8), [int(stays.sum()), len(new)]),
         said,
     )
-    return _with_drawn(raw, near, out, pool, times, file) if pool.any() else out
+    return _with_drawn(raw, near, out, pool, times, file, work) if pool.any() else out
 
 
-def _with_drawn(raw: Raw, near: _Near, rest: Sound, pool: Array, times: Array, file: str) -> Sound:
+def _with_drawn(raw: Raw, near: _Near, rest: Sound, pool: Array, times: Array, file: str, work: Work) -> Sound:
     """The rest with what is drawn anew of the triangles in ``pool``."""
+    if work.drawn <= 0:
+        raise BadInput(f"{file}: {raw.name} is one of too many broken objects", "Save the object you need in a file of its own, or repair it")
+    work.drawn -= 1
     made = rebuilt(near.vertices, near.faces[pool])
     if made is None:
         _refuse(raw, near, file)

@@ -6,6 +6,7 @@ summed where he takes the worst: a hole over a sharp edge gets its edge back ins
 
 from __future__ import annotations
 
+from dataclasses import dataclass
 from typing import NamedTuple
 
 import numpy as np
@@ -16,9 +17,17 @@ from strickle.part.measure import areas_of, volume_of
 from strickle.part.polygons import normals, plane_of
 
 MOST_LOOP = 100  # corners of a loop that is weighed in every way; larger ones are filled if they are flat
-MOST_WORK = 600_000  # sum of squares of such loops: about half a minute
+MOST_WORK = 400_000  # sum of squares of the loops of a file that are weighed: about twenty seconds
 FLAT = 1e-5  # share of the diagonal within which a loop is flat
 MOST = 0.25  # share of the surface that patches may make up: choice
+
+
+@dataclass
+class Work:
+    """What mending may still spend on a file."""
+
+    weighed: int = MOST_WORK  # squares of corners of loops weighed in every way
+    drawn: int = 12  # objects drawn anew, a few seconds each
 
 
 class Patched(NamedTuple):
@@ -29,8 +38,8 @@ class Patched(NamedTuple):
     more: float  # volume with every hole closed by a cone to its middle, less that with the patches
 
 
-def patched(vertices: Array, faces: Array) -> Patched | None:
-    """The triangles with their holes closed, or None where loops cannot be told or too much is missing."""
+def patched(vertices: Array, faces: Array, work: Work) -> Patched | None:
+    """The triangles with their holes closed, or None where loops cannot be told, too much is missing or the file's ``work`` is spent."""
     edges = edges_of(faces, len(vertices))
     mask = np.ones(len(faces), bool)
     if (wrong_edges(edges) & (edges.halves != 1)).any():
@@ -44,16 +53,15 @@ def patched(vertices: Array, faces: Array) -> Patched | None:
         return None
     new = [np.array([loop for loop in loops if len(loop) == 3], np.int64).reshape(-1, 3)]
     flat, rest = _flat_groups(vertices, [loop for loop in loops if len(loop) > 3])
-    if sum(len(loop) ** 2 for loop in rest) > MOST_WORK:
+    cost = sum(len(loop) ** 2 for loop in rest)
+    if cost > work.weighed or any(len(loop) > MOST_LOOP for loop in rest):
         return None
+    work.weighed -= cost
     new += [_filled_flat(vertices, group) for group in flat]
     across_of = _beyond(vertices, kept, edges) if rest else {}
     for loop in rest:
         across = np.array([across_of[(b, a)] for a, b in zip(loop, [*loop[1:], loop[0]])])
-        made = _least_bent(vertices[loop], across) if len(loop) <= MOST_LOOP else None
-        if made is None:
-            return None
-        new.append(np.array(loop)[made])
+        new.append(np.array(loop)[_least_bent(vertices[loop], across)])
     patches = np.vstack(new)
     area = float(areas_of(vertices, patches).sum())
     if area > MOST * (area + float(areas_of(vertices, kept).sum())):
@@ -211,7 +219,7 @@ def _turn(one: Array, other: Array) -> Array:
     return np.asarray(np.arccos(np.clip((one * other).sum(axis=-1), -1.0, 1.0)))
 
 
-def _least_bent(points: Array, across: Array) -> Array | None:
+def _least_bent(points: Array, across: Array) -> Array:
     """Triangles (n - 2, 3) of a loop (n, 3) with the least sum of turn times length over its edges; ``across``: normals beyond its sides."""
     n = len(points)
     cost = np.zeros((n, n))

@@ -34,7 +34,7 @@ def examine(ask: PartAsk, metal: Metal, stores: Stores, watch: Watch) -> Part:
     body = choose.body_of(found, ask.body, ask.name, listed)
     reading = choose.unit_of(body, unit, scale, ask.unit, metal.density_cold, ask.name)
     watch(0.05, "looking through the mesh")
-    body, overlap = _untwined(body, ask.name)
+    body, overlap = _untwined(body, ask.name, watch)
     vertices = closed(body.vertices * reading.scale, np.float64)
     faces = closed(body.faces, np.int32)
     watch(0.1, "measuring walls")
@@ -87,16 +87,16 @@ def _hole(bore: Bore, scale: float) -> Hole:
     return Hole(at=bore.at * scale, axis=bore.axis, radius=bore.radius * scale, depth=bore.depth * scale, through=bore.through)
 
 
-def _untwined(body: Body, file: str) -> tuple[Body, float]:
+def _untwined(body: Body, file: str, watch: Watch) -> tuple[Body, float]:
     """The body, drawn anew if more than a little of it is enclosed twice or inside out; and the share of its metal that still is.
 
     Raises BadInput where its windings do not tell what is metal.
     """
-    share, axis = _overlap(body, file)
+    share, axis = _overlap(body, file, watch)
     if share <= TWICE_REDRAWN:
         return body, share
     made = health.unravelled(body, file)
-    if made is None or (left := _overlap(made, file)[0]) > TWICE_REDRAWN:
+    if made is None or (left := _overlap(made, file, watch)[0]) > TWICE_REDRAWN:
         raise BadInput(
             f"{file}: {body.name} runs through itself: {100.0 * share:.3g} % of its metal along {'xyz'[axis]} is enclosed twice or inside out",
             "Unite its shapes into one solid in the program that made the mesh",
@@ -104,12 +104,13 @@ def _untwined(body: Body, file: str) -> tuple[Body, float]:
     return made, left
 
 
-def _overlap(body: Body, file: str) -> tuple[float, int]:
+def _overlap(body: Body, file: str, watch: Watch) -> tuple[float, int]:
     """Share of the metal that the mesh encloses twice or inside out, by columns along each axis; and the axis that shows most of it."""
     from strickle.kernels import raster
 
     worst, where = 0.0, 0
     for axis in range(3):
+        watch(0.05 + 0.015 * axis, "looking through the mesh")
         turned = body.vertices[:, [(axis + 1) % 3, (axis + 2) % 3, axis]]
         low, high = turned.min(axis=0), turned.max(axis=0)
         cell = float((high - low)[:2].max()) / 200.0
