@@ -60,6 +60,7 @@ BODIES = "Kalpakjian & Schmid, as above, solidification times for various shapes
 DISK = f"{GROOVER}, problem on heating the metal (answer from memory)"
 STUDY = "the same disk with other figures, study page (read)"
 SURFACE = "surface tension against weight, computed at 30 digits (reference set, C12)"
+CHANNEL = "Bélanger's jump and linear waves, computed at 30 digits (reference set, C12)"
 NIST = "NIST-JANAF, Shomate equation for aluminium as in the WebBook (coefficients read in the chemicals package, values computed)"
 BTU_POUND = 2326.0  # J/kg
 DISK_GIVEN = {"mass": 17.813, "melting_temperature": 660 + KELVIN, "from_temperature": 25 + KELVIN, "to_temperature": 800 + KELVIN}
@@ -88,7 +89,8 @@ CHECKS = [
     ),
     check("A6", "sprue_base_area", 540 * MM2, 2e-3, f"{GROOVER}, problem on the downsprue (read)", flow=1e-3, height=0.175),
     check("A7", "flow_rate", 173_942e-9, 1e-4, GATE7, height=0.25, base_area=math.pi / 4 * 0.010**2),
-    check("A7", "fill_time_top", 5.75, 5e-4, GATE7, volume=1e-3, height=0.25, base_area=math.pi / 4 * 0.010**2),
+    # printed as 5.75; to 0.01 % the cube over the flow computed for the same task is 5.749
+    check("A7", "fill_time_top", 1e-3 / 173_944e-9, 1e-4, GATE7, volume=1e-3, height=0.25, base_area=math.pi / 4 * 0.010**2),
     check("A8", "fill_time_top", 21.86, 5e-4, GHOSH, volume=18_750 * CM3, height=0.15, base_area=5 * CM2),
     check("A8", "fill_time_bottom", 43.71, 5e-4, GHOSH, mould_area=1250 * CM2, mould_height=0.15, gate_area=5 * CM2, head=0.15),
     check("A10", "core_lift", 7.7, 5e-3, CORE, volume=math.pi / 4 * 0.1**3, metal_density=2600.0, core_density=1600.0),
@@ -105,7 +107,8 @@ CHECKS = [
         "A17", "riser_size_shape_factor", 13.18 * CM, 2e-3, RAO,
         length=0.25, width=0.25, thickness=0.05, casting_volume=3125 * CM3, volume_ratio=0.575,
     ),
-    # the one chart point that could be read; A17 has the same ratio at a shape factor of 10, from memory, where the curve gives 0.46
+    # the one chart point that could be read. A17 has the same ratio at a shape factor of 10, from memory; asked plainly the rule gives 0.457
+    # there and misses A17 by 8 % in diameter (the next test), so above the ratio is given
     check(
         "A17", "riser_size_shape_factor", 0.575, 2e-2, "lecture notes on the design of risers, after Rao's figure (read; author not named)",
         "volume_ratio", length=0.25, width=0.125, thickness=0.05,
@@ -123,6 +126,7 @@ CHECKS = [
     check("A4", "freezing_time", 0.03263, 1e-2, BODIES, mould_constant=1.0, modulus=1 / (54 * math.pi) ** (1 / 3), exponent=2.0),
     check("A9", "reynolds_number", 0.53, 1e-2, SPRUE_DOWN, "speed", flow=FLOW, diameter=0.020, density=2700.0, viscosity=0.004),
     check("A9", "reynolds_number", 2.05, 1e-2, SPRUE_DOWN, "speed", flow=FLOW, diameter=0.01017, density=2700.0, viscosity=0.004),
+    # the book divides with 10 mm but keeps the speed of 10.17 mm; at its true diameter 2 % more, within its 3 %
     check("A9", "reynolds_number", 13_800, 3e-2, SPRUE_DOWN, "number", flow=FLOW, diameter=0.01017, density=2700.0, viscosity=0.004),
     check("A9", "reynolds_number", 14_081, 1e-3, SPRUE_DOWN, "number", flow=FLOW, diameter=0.01017, density=2700.0, viscosity=0.004),
     check(
@@ -159,6 +163,13 @@ CHECKS = [
         "C14b", "melt_heat", 505 * BTU_POUND, 1e-2, "1.01 million Btu a ton, theoretical (read; author not named)",
         **PURE, to_temperature=750 + KELVIN,
     ),
+    *(
+        check("C12", "hydraulic_jump", answer, 1e-6, CHANNEL, output, depth=1.0, speed=froude * math.sqrt(GRAVITY))
+        for froude, output, answer in (
+            (2, "depth_behind", 2.372281), (3, "depth_behind", 3.772002), (2, "loss", 0.2723349), (3, "loss", 1.411720),
+        )
+    ),
+    check("C12", "slosh_period", 0.5285240, 1e-6, CHANNEL, length=0.2, depth=0.1),
     check("C11", "sprue_taper_area", 1 / 2.236068, 1e-3, TORRICELLI, top_area=1.0, head_above_top=0.04, height=0.16),
     check("C11", "sprue_top_gauge_pressure", -3743.5, 1e-3, TORRICELLI, height=0.16, density=2385.0),
 ]  # fmt: skip
@@ -280,3 +291,12 @@ def test_no_source_names_a_machine_or_a_page_of_the_reference_set_alone():
 
     for rule in listing():
         assert not re.search(r"\.md\b|^/|\s/\w+/", rule["source"]), rule["rule"]
+
+
+def test_the_shape_factor_asked_plainly_misses_the_book_and_says_so():
+    # A17 (Rao, from memory): 0.575 at a shape factor of 10. The steel founders' curve (from memory) and the chart point read (0.575 at 7.5)
+    # both speak against it; the miss is named in the rule's source and kept here, not loosened away.
+    told = strickle.reckon("riser_size_shape_factor", length=0.25, width=0.25, thickness=0.05)
+    assert told.values["volume_ratio"][0] == pytest.approx(2.51 / 10**0.74)
+    assert told.value == pytest.approx(13.18 * CM * (0.4568 / 0.575) ** (1 / 3), rel=1e-3)
+    assert "0.575 at a shape factor of 10" in told.source

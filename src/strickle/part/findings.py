@@ -149,8 +149,8 @@ def _deep(facts: Facts) -> list[Finding]:
                 code="part.mesh_rebuilt",
                 weight="MIND",
                 says=f"The mesh did not enclose its metal once; it was drawn anew on a grid of {tell(deep.cell * scale, 'm')}, "
-                f"and its volume is {tell(abs(facts.change), '1', '%')} {'less' if facts.change < 0.0 else 'more'} than its triangles counted, each gap "
-                "closed by a cone to the middle",
+                f"and its volume is {tell(abs(facts.change), '1', '%')} {'less' if facts.change < 0.0 else 'more'} than the mesh "
+                "counted with each gap closed by a cone to the middle",
                 because="its triangles leave gaps or run through each other, so metal was put where they wind round more than half; "
                 "details smaller than the grid are lost and sharp edges are blunted by about a cell",
                 do="Measure the redrawn part against your drawing, or unite and close the mesh in the program that made it",

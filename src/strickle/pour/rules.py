@@ -4,7 +4,7 @@ from __future__ import annotations
 
 import math
 
-from strickle.base import GRAVITY, Input, Output, rule, tearing_speed
+from strickle.base import GRAVITY, Input, Output, Relation, rule, tearing_speed
 
 _CAMPBELL = "Campbell, Complete Casting Handbook, Oxford 2011 (from memory, unverified)"
 _TENSION = Input(name="surface_tension", unit="N/m", says="surface tension of the liquid metal", low=0.1, high=4.0)
@@ -125,6 +125,58 @@ def reynolds_number(flow: float, diameter: float, density: float, viscosity: flo
     """
     speed = 4.0 * flow / (math.pi * diameter**2)
     return density * speed * diameter / viscosity, speed
+
+
+@rule(
+    name="hydraulic_jump",
+    says="Where fast shallow metal on a runner's floor goes over into slow deep metal: the depth behind the jump and the head churned away in it",
+    inputs=(
+        Input(name="depth", unit="m", says="depth of the stream before the jump", low=1e-5, high=1.0),
+        Input(name="speed", unit="m/s", says="its speed", low=1e-3, high=20.0),
+    ),
+    outputs=(
+        Output(name="depth_behind", unit="m", says="depth behind the jump"),
+        Output(name="froude_number", unit="1", says="speed over that of a shallow wave"),
+        Output(name="loss", unit="m", says="head lost in the jump"),
+    ),
+    formula="froude_number = speed / sqrt(g depth); depth_behind = depth (sqrt(1 + 8 froude_number^2) - 1) / 2; "
+    "loss = (depth_behind - depth)^3 / (4 depth depth_behind)",
+    source="Bélanger's equation, as in Chow, Open-Channel Hydraulics, New York 1959 (from memory, computed again): a flat, level, wide floor, "
+    "wall friction and surface tension left out",
+    relations=(Relation(says="froude number > 1", holds=lambda v: v["speed"] * v["speed"] > GRAVITY * v["depth"]),),
+    example='--depth "5 mm" --speed "0.6 m/s"',
+)
+def hydraulic_jump(depth: float, speed: float) -> tuple[float, float, float]:
+    """Depth behind the jump [m], Froude number, head lost [m]; a stream below a Froude number of 1 jumps nowhere and keeps its depth.
+
+    >>> [round(v, 4) for v in hydraulic_jump(1.0, 2.0 * 9.81**0.5)]
+    [2.3723, 2.0, 0.2723]
+    """
+    froude = speed / math.sqrt(GRAVITY * depth)
+    behind = depth * max(0.5 * (math.sqrt(1.0 + 8.0 * froude**2) - 1.0), 1.0)
+    return behind, froude, (behind - depth) ** 3 / (4.0 * depth * behind)
+
+
+@rule(
+    name="slosh_period",
+    says="Time of one swing of metal to and fro in a box-shaped ladle or basin: shaken in this time, it climbs out",
+    inputs=(
+        Input(name="length", unit="m", says="inside, along the swing", low=1e-3, high=5.0),
+        Input(name="depth", unit="m", says="depth of the metal", low=1e-4, high=5.0),
+    ),
+    outputs=(Output(name="period", unit="s", says="period of the first swing"),),
+    formula="period = 2 pi / sqrt(g k tanh(k depth)); k = pi / length",
+    source="linear wave theory, as in Lamb, Hydrodynamics, 6th ed., Cambridge 1932 (from memory, computed again): small swings between upright walls",
+    example='--length "120 mm" --depth "80 mm"',
+)
+def slosh_period(length: float, depth: float) -> float:
+    """Period [s].
+
+    >>> round(slosh_period(0.2, 0.1), 4)
+    0.5285
+    """
+    number = math.pi / length
+    return 2.0 * math.pi / math.sqrt(GRAVITY * number * math.tanh(number * depth))
 
 
 @rule(

@@ -282,7 +282,9 @@ def riser_size_modulus(
     formula="shape_factor = (length + width) / thickness; volume_ratio = 2.51 / shape_factor^0.74; "
     "diameter = (4 volume_ratio casting_volume / (pi height_to_diameter))^(1/3)",
     source="shape factor: Bishop, Myskowski & Pellini, AFS Trans. 63, 1955; curve: Feeding and Risering Guidelines for Steel Castings, Steel "
-    "Founders' Society of America, 2001 (from memory, unverified; it lies 2 % under the one chart point that could be read, 0.575 at 7.5)",
+    "Founders' Society of America, 2001 (from memory, unverified; it lies 2 % under the one chart point that could be read, 0.575 at 7.5). "
+    "A textbook example (Rao, Manufacturing Technology, from memory) takes 0.575 at a shape factor of 10, where the curve gives 0.457: a riser "
+    "8 % wider; give volume_ratio to follow a chart of your own",
     relations=(
         Relation(says="length >= width >= thickness", holds=lambda v: v["length"] >= v["width"] >= v["thickness"]),
         Relation(says="2 <= shape factor <= 20", holds=lambda v: 2.0 <= (v["length"] + v["width"]) / v["thickness"] <= 20.0),
