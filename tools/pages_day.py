@@ -189,7 +189,7 @@ def kit() -> str:
         for item in declared(kind):
             if item.name in ("crucibles", "furnaces", "flasks", "starter"):
                 continue
-            name = "water" if kind is Crucible and item.name == "volume" else item.name
+            name = "holds" if kind is Crucible and item.name == "volume" else item.name
             rows.append((f"`{name}`", item.metadata["says"], *(_both(getattr(example, item.name), item.metadata["unit"]))))
         parts.append(f"**{kind.__name__.lower()}**\n\n" + table(("entry", "says", "starter kit, metric", "US"), rows))
     return "\n\n".join(parts)

@@ -216,15 +216,18 @@ def test_kit_round_trip_is_exact():
         assert not again.starter
         assert write_kit(again) == text
         assert same(kit, again)
-    assert 'water = "0.45 l"' in write_kit(starter_kit())
+    assert 'holds = "0.45 l"' in write_kit(starter_kit())
 
 
-def test_kit_takes_a_pot_by_water_or_inside_sizes():
+def test_kit_takes_a_pot_by_what_it_holds_or_inside_sizes():
     pot = '[[crucible]]\nname = "pot"\nmass = "2 lb"\n'
     by_size = read_kit(pot + 'top = "100 mm"\nbottom = "80 mm"\nheight = "110 mm"', starter_kit()).crucibles[0]
     assert by_size.volume == pytest.approx(0.70267e-3, rel=1e-4)
     assert by_size.opening == 0.1
-    assert read_kit(pot + 'water = "1/2 l"', starter_kit()).crucibles[0].volume == pytest.approx(0.5e-3)
+    assert read_kit(pot + 'holds = "1/2 l"', starter_kit()).crucibles[0].volume == pytest.approx(0.5e-3)
+    assert read_kit(pot + 'water = "1/2 l"', starter_kit()).crucibles[0].volume == pytest.approx(0.5e-3)  # kits of before
+    with pytest.raises(BadInput, match="say the same"):
+        read_kit(pot + 'water = "1/2 l"\nholds = "1/2 l"', starter_kit())
     with pytest.raises(BadInput, match="label"):
         read_kit(pot, starter_kit())
 

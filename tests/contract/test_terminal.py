@@ -178,7 +178,7 @@ def test_export(part: Path, log: list[str], capsys: pytest.CaptureFixture[str], 
 def test_kit_shows_and_changes(part: Path, capsys: pytest.CaptureFixture[str]) -> None:
     assert main(["kit"]) == 0
     assert "sand_mass" in capsys.readouterr().out
-    assert main(["kit", "--set", "sand_mass=40 lb", "--set", "thermometer=no", "--set", "crucible.1.water=0.6 l"]) == 0
+    assert main(["kit", "--set", "sand_mass=40 lb", "--set", "thermometer=no", "--set", "crucible.1.holds=0.6 l"]) == 0
     assert main(["kit", "path"]) == 0
     path = Path(capsys.readouterr().out.strip())
     assert 'sand_mass = "40 lb" #' in path.read_text()
@@ -188,7 +188,7 @@ def test_kit_shows_and_changes(part: Path, capsys: pytest.CaptureFixture[str]) -
     assert kit["thermometer"] is False
     assert kit["crucibles"][0]["volume"] == pytest.approx(0.6e-3)
     before = path.read_bytes()
-    for wrong in ("sand_mass=40", "sand_mas=40 kg", "crucible.9.water=1 l", "sand_mass", "flask.name=mine"):
+    for wrong in ("sand_mass=40", "sand_mas=40 kg", "crucible.9.holds=1 l", "sand_mass", "flask.name=mine"):
         assert main(["kit", "--set", wrong]) == 2
         told = capsys.readouterr().err
         assert told.count("\n") == 1

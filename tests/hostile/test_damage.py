@@ -202,7 +202,7 @@ def test_a_recipe_of_another_version_or_with_odd_values(job, capsys, text):
     "text",
     ["unknown = 1", "heel = nan", "heel = inf", "heel = -1", 'bed = "1 m"', 'bed = ["1 m"]', 'sand_mass = "1e308 kg"', "sand_mass = 3", "units = 3",
      'ventilated = "yes"', "crucible = 3", "crucible = [3]", "[[crucible]]\nwater = 1",
-     '[[crucible]]\nwater = "1 l"\nwater2 = 1',
+     '[[crucible]]\nwater = "1 l"\nholds2 = 1',
      "heel = " + "9" * 5000,
      "x = " + "{a=" * 3000, '"\\u001b[2J" = 1', '"a\\nb" = 1', "name = '''a\nb'''", "flask = []", "[[flask]]\n[[flask.x]]", "ambient = '9e99 degC'",
      "k" * 100_000 + " = 1", "contraction = '5 m'", "# " + "x" * 300_000],

@@ -15,6 +15,7 @@ from strickle.stores import Crucible, Flask, Furnace, Kit, Stores
 
 MOST_BYTES = 1 << 20
 _TABLES: dict[str, type] = {"crucible": Crucible, "furnace": Furnace, "flask": Flask}
+_VOLUME = ("holds", "water")  # words for what a pot holds; the second in kits of before
 
 
 def config_folder() -> Path:
@@ -80,7 +81,7 @@ def alloys() -> tuple[tuple[str, str, str], ...]:
 
 
 def change_kit(entries: list[str], path: Path | None = None) -> Path:
-    """Change entries such as ``sand_mass=40 kg`` or ``crucible.1.water=0.6 l`` in the kit file; it is made from the starter if absent.
+    """Change entries such as ``sand_mass=40 kg`` or ``crucible.1.holds=0.6 l`` in the kit file; it is made from the starter if absent.
 
     Returns the file written. Raises BadInput for an unknown entry or a value that cannot be read; then nothing is written.
     """
@@ -129,7 +130,10 @@ def _place(doc: Any, name: str, path: Path) -> tuple[Any, type, str]:
     number = int(found[2])
     if not 1 <= number <= len(tables):
         raise BadInput(f"the kit has {len(tables)} {found[1]} tables, not number {number}", "Count them from 1 in the order of the file")
-    return tables[number - 1], _TABLES[found[1]], found[3]
+    table, key = tables[number - 1], found[3]
+    if found[1] == "crucible" and key in _VOLUME:
+        key = next((word for word in _VOLUME if word in table), _VOLUME[0])
+    return table, _TABLES[found[1]], key
 
 
 def _typed(kind: type, key: str, text: str) -> Any:

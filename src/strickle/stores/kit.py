@@ -176,16 +176,20 @@ def _fields(kind: type, given: Mapping[str, Any], where: str, more: tuple[str, .
 
 
 def _crucible(given: Mapping[str, Any], where: str) -> Crucible:
-    """A pot from the water it holds or its inside sizes; never from a label."""
-    sizes = ("water", "top", "bottom", "height")
+    """A pot from what it holds to the brim or its inside sizes; never from a label. ``water`` is an older word for ``holds``."""
+    sizes = ("holds", "top", "bottom", "height")
+    if "water" in given:
+        if "holds" in given:
+            raise BadInput(f"kit: {where}holds and {where}water say the same", "Keep holds and delete the other")
+        given = {"holds" if key == "water" else key: value for key, value in given.items()}
     rest = {key: value for key, value in given.items() if key not in sizes}
     if "volume" in rest:
-        raise BadInput(f"kit: {where}volume is not asked for", "Give water, or top, bottom and height of the inside")
+        raise BadInput(f"kit: {where}volume is not asked for", "Give holds, or top, bottom and height of the inside")
     got = _fields(Crucible, rest, where, sizes)
     name = got.get("name", "a pot")
     inside = [key for key in sizes[1:] if key in given]
-    if "water" in given:
-        volume = got["volume"] = _number(where + "volume", "m3", given["water"])
+    if "holds" in given:
+        volume = got["volume"] = _number(where + "volume", "m3", given["holds"])
         got.setdefault("opening", round((4 * volume / (1.25 * math.pi)) ** (1 / 3), 4))
     elif len(inside) == 3:
         top, bottom = (_number(where + "opening", "m", given[key]) for key in ("top", "bottom"))
@@ -195,7 +199,7 @@ def _crucible(given: Mapping[str, Any], where: str) -> Crucible:
     else:
         raise BadInput(
             f"kit: {name!r} has no size, and a label misleads: makers number pots by the brass, the aluminium or even the gold they hold",
-            'Measure the water it holds cold to the brim, dry it through, and write water = "1.2 l", or give inside top, bottom, height',
+            'Fill it cold to the brim with fine dry sand, measure the sand in a jug and write holds = "1.2 l", or give inside top, bottom, height',
         )
     return _whole(Crucible, got, where)
 
@@ -314,7 +318,7 @@ def write_kit(kit: Kit) -> str:
         for record in getattr(kit, field):
             table = tomlkit.table()
             for item in dataclasses.fields(record):
-                name = "water" if item.name == "volume" else item.name
+                name = "holds" if item.name == "volume" else item.name
                 entry = tomlkit.item(_entry(item, getattr(record, item.name)))
                 entry.comment(item.metadata["says"])
                 table.add(name, entry)

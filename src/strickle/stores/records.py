@@ -40,7 +40,7 @@ class SandRecord(Record):
 
 @dataclass(frozen=True, slots=True, kw_only=True, eq=False)
 class Crucible(Record):
-    """A pot by its inside: volume from inside sizes or from the water it holds (measured cold, then dried), never by its label."""
+    """A pot by its inside: volume from inside sizes or from what it holds to the brim (dry sand, measured cold), never by its label."""
 
     name: str = word("what you call it")
     volume: float = si("m3", "inside volume to the brim")
