@@ -13,8 +13,9 @@ from typing import TextIO
 
 from mutate import COUNT, SEED, case_of, command
 
-LIMIT = 60.0  # s for one file
-START = 240.0  # s for the first file of a worker, kernels not yet compiled
+LIMIT = 60.0  # s for one file that is looked at
+WHOLE = 240.0  # s for one that is planned to the end
+START = 300.0  # s for a worker to be ready, kernels not yet compiled
 WORKER = Path(__file__).with_name("corpus_worker.py")
 
 
@@ -34,14 +35,13 @@ def run(numbers: list[int]) -> list[dict[str, object]]:
         lines: queue.Queue[str | None] = queue.Queue()
         reader = threading.Thread(target=_read, args=(worker.stdout, lines), daemon=True)
         reader.start()
-        now, why, wait, begun = None, "the worker died", START, 0
+        now, why, wait = None, "the worker died", START
         try:
             while (line := lines.get(timeout=wait)) is not None:
                 told = json.loads(line)
                 now = told.get("begins")
-                begun += now is not None
-                wait = LIMIT if begun > 1 else START  # the first case loads, or even compiles, what all need
-                if now is None:
+                wait = WHOLE if now is not None and "plan" in command(case_of(SEED, now)) else LIMIT
+                if "number" in told:
                     answers.append(told)
                     left.remove(told["number"])
         except queue.Empty:

@@ -3,7 +3,6 @@
 from __future__ import annotations
 
 import contextlib
-import functools
 import io
 import json
 import os
@@ -36,7 +35,7 @@ def prepared(place: Path) -> Path:
     return place / "box.job"
 
 
-def run(case, place: Path, good: Callable[[], Path], check: Callable[[object], None]) -> dict[str, object]:
+def run(case, place: Path, good: Path, check: Callable[[object], None]) -> dict[str, object]:
     """One case in an empty place. The answer names the exit code and what is wrong, if anything is."""
     from mutate import command, solids, spoil, written
 
@@ -44,7 +43,7 @@ def run(case, place: Path, good: Callable[[], Path], check: Callable[[object], N
 
     os.chdir(place)
     if case.kind in ("recipe", "job"):
-        shutil.copytree(good(), place / "box.job")
+        shutil.copytree(good, place / "box.job")
         os.chdir(place)
         found = [Path("box.job/job.toml")] if case.kind == "recipe" else sorted(Path("box.job").glob(case.name)) or [Path("box.job") / case.name]
         path = found[case.number % len(found)]
@@ -96,26 +95,16 @@ def serve(seed: int, numbers: list[int]) -> None:
     from mutate import case_of
 
     from strickle.job.schema import packaged
-    from strickle.part import hotspots
 
-    warnings.simplefilter("ignore")
-    reckoned: dict[str, object] = {}
-    reckon = hotspots.plate_modulus
-
-    def remembered(own):  # three seconds a part, and the same for all of one metal and sand
-        return (
-            reckoned[key]
-            if (key := repr((own.contact, own.start, own.diffusivity, own.constant))) in reckoned
-            else reckoned.setdefault(key, reckon(own))
-        )
-
-    hotspots.plate_modulus = remembered
+    warnings.simplefilter("error")  # a warning on the screen is a fault like a traceback
+    warnings.filterwarnings("ignore", category=DeprecationWarning, module="numba|trimesh|importlib")
     schema = json.loads(packaged())
     resource.setrlimit(resource.RLIMIT_AS, (MEMORY, MEMORY))
     with tempfile.TemporaryDirectory() as home:
         os.environ["XDG_CONFIG_HOME"] = home
         (Path(home) / "good").mkdir()
-        good = functools.cache(lambda: prepared(Path(home) / "good"))
+        good = prepared(Path(home) / "good")  # loads, or even compiles, what all need
+        _tell({"ready": True})
         for number in numbers:
             _tell({"begins": number})
             case = case_of(seed, number)

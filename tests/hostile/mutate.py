@@ -183,7 +183,7 @@ def reshaped(vertices: np.ndarray, faces: np.ndarray, rng: Random) -> tuple[str,
     some = rng.choice(len(f), max(1, len(f) // int(rng.integers(2, 30))), replace=False)
     name = str(rng.choice(
         ["deleted faces", "turned faces", "doubled faces", "odd corner", "scaled", "flattened", "jumped corner", "two in one", "slivers", "far away",
-         "shaken", "crossed corners", "crowd", "inside out", "needle"]
+         "shaken", "crossed corners", "crowd", "inside out", "needle", "heap", "pierced", "layers", "plugged"]
     ))  # fmt: skip
     match name:
         case "deleted faces":
@@ -218,7 +218,34 @@ def reshaped(vertices: np.ndarray, faces: np.ndarray, rng: Random) -> tuple[str,
             f = f[:, ::-1]
         case "needle":
             v *= np.array([0.02, 0.02, 5.0])
+        case "heap":  # many shells that run into one another
+            v, f = _copies(v, f, rng.normal(0.0, 20.0, (int(rng.integers(5, 120)), 3)))
+        case "pierced":  # many holes in many triangles
+            v, f = _finer(v, f, 4)
+            f = f[rng.random(len(f)) > float(rng.choice([0.01, 0.1, 0.3]))]
+        case "layers":  # many surfaces over one another along each line
+            v, f = _copies(v * (1.0, 1.0, 0.02), f, np.arange(int(rng.integers(20, 300)))[:, None] * (0.0, 0.0, 0.7))
+        case "plugged":  # a shell inside the whole, turned one way or the other
+            inner = (v - v.mean(axis=0)) * float(rng.uniform(0.2, 0.8)) + v.mean(axis=0)
+            v, f = np.vstack([v, inner]), np.vstack([f, (f[:, ::-1] if rng.random() < 0.5 else f) + len(v)])
     return name, v, f
+
+
+def _copies(v: np.ndarray, f: np.ndarray, at: np.ndarray) -> tuple[np.ndarray, np.ndarray]:
+    return np.vstack([v + move for move in at]), np.vstack([f + i * len(v) for i in range(len(at))])
+
+
+def _finer(v: np.ndarray, f: np.ndarray, times: int) -> tuple[np.ndarray, np.ndarray]:
+    """Each triangle cut into four, so many times or until there are many."""
+    for _ in range(times):
+        if len(f) > 20_000:
+            break
+        middles = (v[f] + v[np.roll(f, -1, axis=1)]) / 2.0
+        ab, bc, ca = (len(v) + 3 * np.arange(len(f)) + k for k in range(3))
+        a, b, c = f.T
+        v = np.vstack([v, middles.reshape(-1, 3)])
+        f = np.vstack([np.column_stack(three) for three in ((a, ab, ca), (ab, b, bc), (ca, bc, c), (ab, bc, ca))])
+    return v, f
 
 
 # the corpus
@@ -324,6 +351,6 @@ def command(case: Case) -> list[str]:
         if case.kind == "job" and share < 0.3:
             return ["export", "box.job", "--what", "csv" if share < 0.1 else "vti" if share < 0.2 else "3mf", "--to", "out"]
         return ["resume", "box.job", "--until", "mould", "--quiet"]
-    what = ["plan", "--preset", "rough"] if share < 0.04 else ["look"] if share < 0.14 else ["look", "--until", "mould" if share < 0.4 else "part"]
+    what = ["plan", "--preset", "rough"] if share < 0.06 else ["look"] if share < 0.22 else ["look", "--until", "mould" if share < 0.5 else "part"]
     more = ["box.stl", "--kit", case.name] if case.kind == "kit" else [case.name]
     return [what[0], *more, "--unit", "mm", "--quiet", *what[1:]]
