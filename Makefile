@@ -79,7 +79,7 @@ validate: .stamps/dev .stamps/warm .stamps/step
 
 .stamps/bench: .stamps/product
 	@echo "installing FiPy, a peer for make bench (wheels only)"
-	@$(PIP) fipy || echo "FiPy cannot be installed: its peer will be skipped"
+	@$(PIP) "fipy>=4.0,<5" || echo "FiPy cannot be installed: its peer will be skipped"
 	@touch $@
 
 bench: .stamps/bench .stamps/warm

@@ -117,7 +117,10 @@ def begin(
 
                 write_bytes(folder / "kit.toml", write_kit(own).encode())
             write_recipe(folder / "job.toml", recipe, about)
-            kept = tuple(f"{name.replace('_', '-')} {text}" for name, text in old.asked.items() if name not in wishes)
+            plain = Recipe(file=path.name)
+            kept = tuple(
+                f"{name.replace('_', '-')} {text}" for name, text in old.asked.items() if name not in wishes and old.value(name) != plain.value(name)
+            )
             return dataclasses.replace(_run(folder, recipe, data, until, watch, stopped), kept=kept)
 
 

@@ -104,7 +104,7 @@ def read_obj(data: bytes, name: str) -> tuple[Raw, ...]:
     within(corners, vertices, name)
     if not np.isfinite(vertices).all():
         return (Raw(stem(name), vertices, np.zeros((0, 3), np.int64), "", NOWHERE),)  # refused at the door
-    faces = triangles(vertices, sizes, corners)
+    faces = triangles(vertices, sizes, corners, name)
     owner = np.repeat(np.arange(len(sizes)), np.maximum(sizes - 2, 0))
     for kind in ("o", "g"):
         if apart := _apart(vertices, faces, owner, text.names[kind], np.array(text.begins[kind])):

@@ -216,4 +216,4 @@ def read_ply(data: bytes, name: str) -> tuple[Raw, ...]:
     within(corners, vertices, name)
     if not np.isfinite(vertices).all():
         return (Raw(stem(name), vertices, np.zeros((0, 3), np.int64), "", NOWHERE),)  # refused at the door
-    return (Raw(stem(name), vertices, triangles(vertices, sizes, corners), "", NOWHERE),)
+    return (Raw(stem(name), vertices, triangles(vertices, sizes, corners, name), "", NOWHERE),)

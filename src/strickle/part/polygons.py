@@ -9,7 +9,7 @@ from strickle.base import Array, BadInput
 MOST_CORNERS = 5000  # of one face: its slivers cross each line along them, and whatever counts crossings takes for ever
 
 
-def triangles(vertices: Array, sizes: Array, corners: Array) -> Array:
+def triangles(vertices: Array, sizes: Array, corners: Array, file: str) -> Array:
     """Triangles (m, 3) of polygons given by their ``sizes`` (k,) and the ``corners`` (sum of sizes,) of one after the other.
 
     They come in the polygons' order and turn the way the polygons turn. Polygons of fewer than three corners give none. Raises
@@ -17,7 +17,7 @@ def triangles(vertices: Array, sizes: Array, corners: Array) -> Array:
     """
     sizes = np.asarray(sizes, np.int64)
     if len(sizes) and sizes.max() > MOST_CORNERS:
-        raise BadInput(f"a face of it has {sizes.max()} corners, more than the {MOST_CORNERS} that are read", "Export the part as triangles")
+        raise BadInput(f"{file}: a face of it has {sizes.max()} corners, more than the {MOST_CORNERS} that are read", "Export the part as triangles")
     if len(sizes) and (sizes == 3).all():
         return np.asarray(corners, np.int64).reshape(-1, 3)
     start = np.concatenate([[0], np.cumsum(sizes)])

@@ -87,7 +87,7 @@ def about_risers(layout: Layout, part: Part, top: float, back: Back) -> Iterable
             yield Finding(
                 code="rigging.neck_small",
                 weight="MIND",
-                says=f"The neck of riser-{n} is {tell(s.spot.neck_area * 1e-6, 'm2')}, {tell(s.neck_wish * 1e-6, 'm2')} was wished for",
+                says=f"The neck of riser-{n} is laid out for {tell(s.spot.neck_area * 1e-6, 'm2')}, {tell(s.neck_wish * 1e-6, 'm2')} was wished for",
                 because=f"no flat place takes the whole, on top ({counted(layout.reasons.risers[s.spot.number][0])}) or beside the part "
                 f"({counted(layout.reasons.risers[s.spot.number][1])})",
                 do="Look at the freezing of that neck; add a flat pad for it if it closes too early",
