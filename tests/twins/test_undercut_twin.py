@@ -5,6 +5,7 @@ import numpy as np
 import pytest
 
 from pattern_shop import box, mushroom, rod
+from strickle.base import BadInput
 from strickle.pattern.columns import view
 from strickle.pattern.undercut import caught, fill, halves, plain, withdrawn
 
@@ -65,3 +66,13 @@ def test_nothing_is_filled_where_nothing_is_undercut():
     assert filled.volume() == body.volume()
     over, _ = halves(filled)
     assert caught(over, 1.0, 5.0) < 1e-6
+
+
+def test_a_surface_of_very_many_overhangs_is_refused_in_one_line():
+    def field(many):
+        cubes = [manifold3d.Manifold.cube((1.0, 1.0, 1.0)).translate((2.0 * i, 2.0 * j, 2.0)) for i in range(many) for j in range(many)]
+        return manifold3d.Manifold.compose([manifold3d.Manifold.cube((2.0 * many, 2.0 * many, 1.0)), *cubes])
+
+    assert len(fill(field(6))[1]) == 36
+    with pytest.raises(BadInput, match="more than 400 patches of it hang over the sand"):
+        fill(field(21))

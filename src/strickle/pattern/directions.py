@@ -7,7 +7,7 @@ from typing import NamedTuple
 import manifold3d
 import numpy as np
 
-from strickle.base import Array, Mesh, Watch
+from strickle.base import Array, BadInput, Mesh, Watch
 from strickle.pattern.columns import View, view
 from strickle.pattern.undercut import fill
 
@@ -196,7 +196,10 @@ def _relieved(scored: Scored, mesh: Mesh, volume: float) -> Scored:
     turned = mesh.vertices @ basis(scored.direction).T
     levels = np.linspace(turned[:, 2].min(), turned[:, 2].max(), LEVELS + 1)
     level = float(levels[int(np.argmin(view(turned, mesh.faces, ACROSS).trapped(levels)))])
-    regions = fill(solid(Mesh(vertices=turned - [0.0, 0.0, level], faces=mesh.faces)))[1]
+    try:
+        regions = fill(solid(Mesh(vertices=turned - [0.0, 0.0, level], faces=mesh.faces)))[1]
+    except BadInput:
+        return scored  # too rough to tell its holes
     bores = [r for r in regions if 0 < r.bore <= DRILL]
     drilled = 1e-9 * sum(r.volume for r in bores)
     relief = (GAP * min(drilled, scored.gap) + TRAP * min(drilled, scored.trapped)) / volume

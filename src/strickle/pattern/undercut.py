@@ -13,12 +13,13 @@ import numpy as np
 from scipy.sparse import coo_array
 from scipy.sparse.csgraph import connected_components
 
-from strickle.base import Array
+from strickle.base import Array, BadInput
 
 LEAN = np.sin(np.radians(0.1))  # faces that lean less than this over the sand are walls
 REACH = 0.01  # mm a prism goes into the metal over it, so that the two solids overlap
 SKIN = 0.05  # mm, mean overhang under which a patch is no undercut: less than a grain
 CRUMB = 0.05  # mm3
+MOST = 400  # patches of overhang of a half that are filled: the real parts tried have up to 42, and the time grows with their square
 
 
 class Filled(NamedTuple):
@@ -93,19 +94,34 @@ def prism(vertices: Array, tri: Array, side: float) -> manifold3d.Manifold | Non
 
 
 def shadow(half: manifold3d.Manifold, side: float) -> list[manifold3d.Manifold]:
-    """Prisms under every overhang of a half that lies over (side +1) or under (-1) z = 0."""
+    """Prisms under every overhang of a half that lies over (side +1) or under (-1) z = 0.
+
+    Raises BadInput where more than ``MOST`` patches of its surface hang over the sand.
+    """
     if half.is_empty():
         return []
     vertices, faces = plain(half)
     chosen = overhangs(vertices, faces, side)
     if chosen.size == 0:
         return []
-    found = [prism(vertices, faces[group], side) for group in patches(faces, chosen)]
-    return [p for p in found if p is not None]
+    found: list[manifold3d.Manifold] = []
+    for group in patches(faces, chosen):
+        if (made := prism(vertices, faces[group], side)) is None:
+            continue
+        found.append(made)
+        if len(found) > MOST:
+            raise BadInput(
+                f"the part's surface is too rough to draw: more than {MOST} patches of it hang over the sand",
+                "Smooth the mesh in the program that made it, or give another direction with --up",
+            )
+    return found
 
 
 def fill(whole: manifold3d.Manifold) -> tuple[manifold3d.Manifold, tuple[Filled, ...], float]:
-    """The solid with every undercut filled to the parting z = 0, the regions filled, and their volume [mm3]."""
+    """The solid with every undercut filled to the parting z = 0, the regions filled, and their volume [mm3].
+
+    Raises BadInput where more than ``MOST`` patches of a half hang over the sand.
+    """
     over, under = halves(whole)
     prisms = shadow(over, 1.0) + shadow(under, -1.0)
     if not prisms:
