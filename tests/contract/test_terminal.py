@@ -236,3 +236,15 @@ def test_a_missing_choice_is_asked_for_on_a_terminal_only(part: Path, monkeypatc
     asked.clear()
     assert main(["plan", str(part)]) == 0
     assert asked == []
+
+
+def test_warm_tells_what_it_does_in_words() -> None:
+    from strickle.job.machine import warm
+
+    told: list[tuple[float, str]] = []
+    assert warm(lambda share, says: told.append((share, says))) > 0.0
+    shares = [share for share, _ in told]
+    assert shares == sorted(shares)
+    assert shares[-1] == 1.0
+    assert not [says for _, says in told if "{" in says]
+    assert any(says.startswith("a toy casting: sound") for _, says in told)

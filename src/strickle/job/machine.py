@@ -18,7 +18,7 @@ from pathlib import Path
 import numpy as np
 
 from strickle import __version__
-from strickle.base import BadInput, Watch
+from strickle.base import BadInput, Watch, render
 from strickle.job.kit import kit_path, read_kit, starter, stores_with
 
 
@@ -29,12 +29,12 @@ def warm(watch: Watch) -> float:
     begun = time.perf_counter()
     names = sorted(item.name for item in pkgutil.iter_modules(kernels.__path__))
     for done, name in enumerate(names):
-        watch(done / len(names), f"kernels: {name}")
+        watch(0.9 * done / len(names), f"kernels: {name}")
         module = importlib.import_module(f"strickle.kernels.{name}")
         if hasattr(module, "warm"):
             module.warm()
-    watch(1.0, "kernels: a toy casting")
     _toy(watch)
+    watch(1.0, "done")
     return time.perf_counter() - begun
 
 
@@ -53,7 +53,7 @@ def _toy(watch: Watch) -> None:
     recipe = Recipe(file="toy.stl", asked=asked(unit="mm", preset="rough"))
 
     def told(share: float, says: str) -> None:
-        watch(1.0, says if ": " in says else f"kernels: {says}")
+        watch(0.95, f"a toy casting: {render(says)}")
 
     runner = Runner(stores_with(starter()), recipe.asks(data), watch=told, table=STAGES)
     plan_through(runner, preset="rough", watch=told, cures=False)
