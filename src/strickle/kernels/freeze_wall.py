@@ -1,0 +1,273 @@
+"""What the true surface of the metal does to a staircase of cells: wall distances, areas, volumes and a thin node of medium at each face.
+
+At each face of the staircase the surface stands ``offset`` cells outward of the face and looks along a normal whose component across
+the face is g.  Derived from the divergence theorem between staircase and wall, exact for planes: the wall is g / 2 + offset from the
+medium's centre and g / 2 - offset from the metal's, the medium's cell gains g offset of volume and the metal's loses it.  Areas: g a
+face, brought to the mesh's own area place by place; a sharp edge that sticks out gets EDGE cells of area a unit of length more, since
+five-point links carry too little of the flux round it.  The first cell of a medium takes up heat too slowly by about dx2 / (16 a t);
+half its wall distance becomes a node of its own, and capacity is moved to or from the cell behind so that the next order vanishes for
+every wall position.
+"""
+
+from __future__ import annotations
+
+from typing import NamedTuple
+
+import numpy as np
+from numba import njit
+from numpy.typing import NDArray
+from scipy import ndimage
+
+from strickle.kernels.freeze_setup import MEDIUM, METAL, Layout
+from strickle.kernels.wall import look, normals_of
+
+Floats = NDArray[np.float64]
+LEAST_G = 0.02  # component of the normal across a face
+EDGE = 0.25  # cells of area a unit length of a right-angled edge: tuned on one plate of 60 x 60 x 20 mm (reference set)
+SHARP = 0.5  # rad between two faces from which an edge is sharp
+SAMPLES = 6.0  # samples of the surface a cell
+METAL_VOLUME = (0.5, 2.5)
+MEDIUM_VOLUME = (0.35, 3.0)
+NEAR_WALL = 0.02  # cells, least distance of a medium's centre from the wall
+
+
+class Mesh(NamedTuple):
+    """A closed outward mesh of the metal [m], in the frame whose origin is the corner of cell (0, 0, 0)."""
+
+    vertices: Floats
+    faces: NDArray[np.int64]
+
+
+class Shape(NamedTuple):
+    """Coefficients of the staircase; without a mesh those of the plain scheme."""
+
+    touch_area: Floats  # (f,) share of dx2
+    touch_metal: Floats  # (f,) cells from the metal's centre to the wall
+    touch_medium: Floats  # (f,) cells from the medium's centre to the wall; the skin included
+    skin: Floats  # (f,) cells, thickness of the skin node; 0 for none
+    film_area: Floats  # (b,)
+    film_metal: Floats  # (b,)
+    metal_share: Floats  # (M,) 1 / volume of each metal cell
+    medium_share: Floats  # (N,) 1 / volume of each medium cell
+    odd: NDArray[np.bool_]  # (N,) medium cells whose volume is not 1
+
+
+def plain(layout: Layout) -> Shape:
+    """The staircase as it stands."""
+    touch, film = layout.faces.touch.size, layout.faces.film.size
+    half = np.full(touch, 0.5)
+    cells = layout.metal_bits.size
+    none = np.zeros(layout.media_bits.size, np.bool_)
+    return Shape(np.ones(touch), half, half, np.zeros(touch), np.ones(film), np.full(film, 0.5), np.ones(cells), np.ones(none.size), none)
+
+
+@njit(cache=True, nogil=True)
+def _drop(points, amounts, out):
+    """Add amounts (n,) at points (n, 3) [cells, cell centres at whole numbers], shared among the eight cells round each."""
+    nx, ny, nz = out.shape
+    for p in range(points.shape[0]):
+        x, y, z = points[p, 0], points[p, 1], points[p, 2]
+        i, j, k = int(np.floor(x)), int(np.floor(y)), int(np.floor(z))
+        for c in range(8):
+            a, b, d = i + (c & 1), j + ((c >> 1) & 1), k + ((c >> 2) & 1)
+            if 0 <= a < nx and 0 <= b < ny and 0 <= d < nz:
+                share = (1.0 - abs(x - a)) * (1.0 - abs(y - b)) * (1.0 - abs(z - d))
+                out[a, b, d] += share * amounts[p]
+
+
+@njit(cache=True, nogil=True)
+def _read(points, field, out):
+    """Values of a field at points, from the eight cells round each."""
+    nx, ny, nz = field.shape
+    for p in range(points.shape[0]):
+        x, y, z = points[p, 0], points[p, 1], points[p, 2]
+        i, j, k = int(np.floor(x)), int(np.floor(y)), int(np.floor(z))
+        total = 0.0
+        for c in range(8):
+            a, b, d = i + (c & 1), j + ((c >> 1) & 1), k + ((c >> 2) & 1)
+            if 0 <= a < nx and 0 <= b < ny and 0 <= d < nz:
+                total += (1.0 - abs(x - a)) * (1.0 - abs(y - b)) * (1.0 - abs(z - d)) * field[a, b, d]
+        out[p] = total
+
+
+@njit(cache=True, nogil=True)
+def _spread(vertices, faces, out):
+    """The area of triangles [cells2], dropped in small pieces."""
+    one, amount = np.empty((1, 3)), np.empty(1)
+    for f in range(faces.shape[0]):
+        a, b, c = vertices[faces[f, 0]], vertices[faces[f, 1]], vertices[faces[f, 2]]
+        area = 0.5 * np.sqrt((np.cross(b - a, c - a) ** 2).sum())
+        longest = np.sqrt(max(((b - a) ** 2).sum(), ((c - b) ** 2).sum(), ((a - c) ** 2).sum()))
+        n = max(1, int(np.ceil(longest * SAMPLES)))
+        amount[0] = area / (n * n)
+        for i in range(n):
+            for j in range(n - i):
+                for up in range(2):
+                    if up and i + j >= n - 1:
+                        continue
+                    u, v = (i + 1.0 / 3.0 + up / 3.0) / n, (j + 1.0 / 3.0 + up / 3.0) / n
+                    for k in range(3):
+                        one[0, k] = a[k] + u * (b[k] - a[k]) + v * (c[k] - a[k])
+                    _drop(one, amount, out)
+
+
+def _edges(vertices: Floats, faces: NDArray[np.int64]) -> tuple[Floats, Floats]:
+    """Points along the sharp edges that stick out, and the area [cells2] that each stands for."""
+    face, _, _ = normals_of(vertices, faces)
+    ends = np.stack([faces, np.roll(faces, -1, axis=1)], axis=-1).reshape(-1, 2)
+    order = np.lexsort(np.sort(ends, axis=1).T)
+    ends, owner = ends[order], order // 3
+    pair = np.flatnonzero((np.sort(ends[1:], axis=1) == np.sort(ends[:-1], axis=1)).all(axis=1))
+    one, other = owner[pair], owner[pair + 1]
+    angle = np.arccos(np.clip((face[one] * face[other]).sum(axis=1), -1.0, 1.0))
+    across = vertices[faces[other]].mean(axis=1) - vertices[ends[pair, 0]]
+    out = (across * face[one]).sum(axis=1) < 0.0
+    keep = (angle > SHARP) & out
+    a, b = vertices[ends[pair[keep], 0]], vertices[ends[pair[keep], 1]]
+    points, amounts = [np.zeros((0, 3))], [np.zeros(0)]
+    for start, stop, turn in zip(a, b, angle[keep], strict=True):
+        length = float(np.linalg.norm(stop - start))
+        n = max(1, int(np.ceil(2.0 * length)))
+        t = (np.arange(n) + 0.5) / n
+        points.append(start + t[:, None] * (stop - start))
+        amounts.append(np.full(n, EDGE * length / n * turn / (0.5 * np.pi)))
+    return np.vstack(points), np.concatenate(amounts)
+
+
+class _Sides(NamedTuple):
+    """Every face of the metal's staircase, on the padded grid."""
+
+    cell: NDArray[np.int64]  # (s, 3) metal cell
+    way: NDArray[np.int64]  # (s,) 0 z-, 1 z+, 2 y-, 3 y+, 4 x-, 5 x+
+    beyond: NDArray[np.int64]  # (s, 3) the cell on the other side
+
+
+_STEP = np.array([[0, 0, -1], [0, 0, 1], [0, -1, 0], [0, 1, 0], [-1, 0, 0], [1, 0, 0]])
+
+
+def _sides(metal: NDArray[np.bool_]) -> _Sides:
+    cells, ways = [], []
+    for way, step in enumerate(_STEP):
+        axis, sign = int(np.flatnonzero(step)[0]), int(step.sum())
+        there = np.roll(metal, -sign, axis=axis)
+        found = np.argwhere(metal & ~there)
+        cells.append(found)
+        ways.append(np.full(len(found), way))
+    cell, way = np.vstack(cells), np.concatenate(ways)
+    return _Sides(cell, way, cell + _STEP[way])
+
+
+def shaped(layout: Layout, kind: NDArray[np.uint8], mesh: Mesh, cell: float) -> Shape:
+    """Coefficients for the metal's true surface; ``mesh`` in the layout's axis order."""
+    tags, shape = layout.tags, layout.shape
+    metal = (kind == METAL)[tags]
+    sides = _sides(metal)
+    vertices = np.ascontiguousarray(mesh.vertices / cell + 0.5)  # padded cell (0, 0, 0) has its centre at the origin
+    faces = np.ascontiguousarray(mesh.faces, np.int64)
+    low = np.where(sides.way[:, None] % 2 == 1, sides.cell, sides.beyond)
+    points = sides.cell + 0.5 * _STEP[sides.way]
+    seen = look(vertices, faces, points, 2 - sides.way // 2, low, shape)
+    found = np.isfinite(seen.offset)
+    across = np.abs(np.take_along_axis(seen.normal, (2 - sides.way // 2)[:, None], axis=1)[:, 0])
+    g = np.where(found, np.clip(across, LEAST_G, 1.0), 1.0)
+    psi = np.where(found, np.clip(seen.offset, -0.5 * g, 0.5 * g), 0.0)
+    at = np.where(found[:, None], seen.nearest, points)
+    area = _areas(vertices, faces, at, g, layout.box, layout.box_shape)
+
+    volume = np.ones(shape)
+    np.subtract.at(volume, tuple(sides.cell.T), g * psi)
+    own = np.clip(volume[metal], *METAL_VOLUME)
+    corners = vertices[faces]
+    whole = float(np.einsum("ij,ij->", corners[:, 0], np.cross(corners[:, 1], corners[:, 2])) / 6.0)
+    volume[metal] = own * (whole / own.sum()) if 0.5 < whole / own.sum() < 2.0 else own
+
+    thick, gamma = _skins(kind, tags, sides, g, psi)
+    b, d = thick, 0.5 * g + psi
+    medium = kind[tags[tuple(sides.beyond.T)]] == MEDIUM
+    rows = tuple(sides.beyond[medium].T)
+    np.add.at(volume, rows, (g * psi - area * b - g * gamma)[medium])
+    behind = sides.beyond + _STEP[sides.way]
+    np.add.at(volume, tuple(behind[medium].T), (g * gamma)[medium])
+    sand = (kind == MEDIUM)[tags]
+    volume[sand] = np.clip(volume[sand], *MEDIUM_VOLUME)
+    return _gathered(layout, sides, area, 0.5 * g - psi, np.maximum(d, NEAR_WALL), b, volume, metal)
+
+
+def _skins(kind: NDArray[np.uint8], tags: NDArray[np.uint8], sides: _Sides, g: Floats, psi: Floats) -> tuple[Floats, Floats]:
+    """Thickness of the skin [cells] and capacity to move to the cell behind, a unit of g."""
+    d = np.maximum(0.5 * g + psi, NEAR_WALL)
+    thick = 0.5 * d
+    behind = sides.beyond + _STEP[sides.way]
+    inside = ((behind >= 0) & (behind < np.array(tags.shape))).all(axis=1)
+    behind = np.where(inside[:, None], behind, sides.beyond)
+    own, next_one = tags[tuple(sides.beyond.T)], tags[tuple(behind.T)]
+    alike = inside & (own == next_one) & (kind[own] == MEDIUM)
+    gamma = (g**2 / 8.0 - (d - thick) ** 2) / (2.0 * g)
+    return thick, np.where(alike, gamma, 0.0)
+
+
+def _areas(vertices: Floats, faces: NDArray[np.int64], at: Floats, g: Floats, box: tuple[int, int, int], size: tuple[int, int, int]) -> Floats:
+    """Area [cells2] of each face: g brought to the mesh's own area place by place, and to its sum."""
+    margin = 4
+    corner = np.array(box) - margin
+    shape = tuple(n + 2 * margin for n in size)
+    true = np.zeros(shape)
+    _spread(vertices - corner, faces, true)
+    edge_points, edge_areas = _edges(vertices, faces)
+    _drop(np.ascontiguousarray(edge_points - corner), edge_areas, true)
+    total = float(true.sum())
+    wished = ndimage.gaussian_filter(true, 1.0, mode="constant", truncate=3.0)
+    points = np.ascontiguousarray(at - corner)
+    area, ratio = g.copy(), np.ones_like(g)
+    for _ in range(2):
+        stair = np.zeros(shape)
+        _drop(points, area, stair)
+        have = ndimage.gaussian_filter(stair, 1.0, mode="constant", truncate=3.0)
+        one, other = np.empty(len(g)), np.empty(len(g))
+        _read(points, wished, one)
+        _read(points, have, other)
+        ratio = np.clip(ratio * one / np.maximum(other, 1e-12), 0.5, 2.0)
+        area = g * ratio
+    return np.asarray(area * (total / area.sum()))
+
+
+def _gathered(
+    layout: Layout, sides: _Sides, area: Floats, metal_away: Floats, medium_away: Floats, skin: Floats, volume: Floats, metal: NDArray[np.bool_]
+) -> Shape:
+    """The coefficients in the order of the layout's lists."""
+    tags, lists = layout.tags, layout.faces
+    nx, ny, nz = layout.shape
+    number = np.full(metal.size * 6 if metal.size < 1 else 0, -1, np.int64)
+    del number
+    whole = (sides.cell[:, 0] * ny + sides.cell[:, 1]) * nz + sides.cell[:, 2]
+    key = whole * 6 + sides.way
+    order = np.argsort(key)
+    sorted_key = key[order]
+    box, (bx, by, bz) = layout.box, layout.box_shape
+
+    def out_of(inner: NDArray[np.int64]) -> NDArray[np.int64]:
+        x, y, z = inner // (by * bz), (inner // bz) % by, inner % bz
+        return np.asarray(((x + box[0]) * ny + y + box[1]) * nz + z + box[2])
+
+    home = out_of(lists.cells[lists.touch].astype(np.int64)) if lists.touch.size else np.zeros(0, np.int64)
+    apart = lists.medium.astype(np.int64) - home
+    way = np.select([apart == -1, apart == 1, apart == -nz, apart == nz, apart == -ny * nz], [0, 1, 2, 3, 4], 5)
+    rows = order[np.searchsorted(sorted_key, home * 6 + way)] if home.size else np.zeros(0, np.int64)
+    over = out_of(lists.cells[lists.film].astype(np.int64)) if lists.film.size else np.zeros(0, np.int64)
+    films = order[np.searchsorted(sorted_key, over * 6 + lists.film_way)] if over.size else np.zeros(0, np.int64)
+    x, y, z = box
+    own = volume[x : x + bx, y : y + by, z : z + bz]
+    metal_share = np.where(metal[x : x + bx, y : y + by, z : z + bz], 1.0 / own, 1.0).reshape(-1)
+    flat = volume.reshape(-1).copy()
+    flat[metal.reshape(-1)] = 1.0
+    return Shape(
+        touch_area=area[rows],
+        touch_metal=metal_away[rows],
+        touch_medium=medium_away[rows],
+        skin=skin[rows],
+        film_area=area[films],
+        film_metal=metal_away[films],
+        metal_share=np.ascontiguousarray(metal_share),
+        medium_share=1.0 / flat,
+        odd=np.abs(flat - 1.0) > 1e-12,
+    )
