@@ -17,6 +17,7 @@ from numpy.typing import NDArray
 from strickle.kernels.freeze_run import Run
 from strickle.kernels.freeze_tables import MetalTable, Refused, metal_table
 from strickle.kernels.freeze_types import PRESETS, FaceSpec, FreezeOut, Knobs, MediumTable, adiabatic, film, fixed
+from strickle.kernels.freeze_wall import Mesh
 
 __all__ = [
     "PRESETS",
@@ -50,6 +51,7 @@ def solve(
     coherency: float = 0.25,
     snapshots: Sequence[float] = (),
     knobs: Knobs = PRESETS["shop"],
+    surface: Mesh | None = None,
     longest: float | None = None,
     most_steps: int = 40_000,
     watch: Callable[[float, str], None] | None = None,
@@ -62,9 +64,10 @@ def solve(
     Runs until ``until`` [s], or where that is None until all metal is solid; with ``wait_below`` until all metal is below
     ``below`` [K]; in any case until the last of ``snapshots`` [s].  ``longest`` [s] and ``most_steps`` end a run that does not
     get there, and the status says so.  ``watch(share, says)`` is called now and then and may raise.
-    Raises Refused for a question that makes no sense.
+    ``surface``: the closed mesh of all metal [m], origin at the corner of cell (0, 0, 0); with it wall distances, areas and volumes are
+    those of the mesh, without it those of the staircase of cells.  Raises Refused for a question that makes no sense.
     """
-    run = Run(tags, cell, metal, media, dict(metal_start or {}), dict(contact or {}), faces, dict(open_faces or {}), knobs)
+    run = Run(tags, cell, metal, media, dict(metal_start or {}), dict(contact or {}), faces, dict(open_faces or {}), knobs, surface)
     run.watch_for(coherency, below)
     return run.go(until, wait_below, [float(s) for s in snapshots], longest, most_steps, watch)
 

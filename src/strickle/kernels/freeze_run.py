@@ -44,15 +44,16 @@ class Run(State):
         table, lay, faces = self.metal, self.layout, self.layout.faces
         assert table is not None
         steps.couple(
-            self.y0, faces.cells, faces.touch, faces.medium, self.rest, 0.5 * self.cell, faces.film, faces.film_tag, self.ambient, self.h,
-            self.emissivity, self.old, table.least, self.inverse, table.temperature, table.conductivity, self.a, self.b, self.touch_u,
+            self.y0, faces.cells, faces.touch, faces.medium, self.rest, self.away, self.shape.touch_area, self.skin_heat, self.skin,
+            self.beyond, faces.film, faces.film_tag, self.film_away, self.shape.film_area, self.shape.metal_share, self.ambient, self.h,
+            self.emissivity, self.old, dt, table.least, self.inverse, table.temperature, table.conductivity, self.a, self.b, self.touch_u,
             self.film_u, self.film_a,
         )  # fmt: skip
         sx, sy = lay.box_shape[1] * lay.box_shape[2], lay.box_shape[2]
         for wary in (False, True):
             s = self._stage_count(dt, wary)
             other = steps.metal_step(
-                self.y0, self.ya, self.yb, self.w, self.l0, lay.metal_bits, lay.run_first, lay.run_length, sx, sy, faces.cells, self.a,
+                self.y0, self.ya, self.yb, self.w, self.l0, lay.metal_bits, self.shape.metal_share, lay.run_first, lay.run_length, sx, sy, faces.cells, self.a,
                 self.b, self.whole, faces.wall, self.wall_w, self.wall_whole, table.least, self.inverse, table.temperature,
                 table.potential, self.metal_per, dt, s,
             )  # fmt: skip
@@ -78,12 +79,13 @@ class Run(State):
         sx, sy = lay.shape[1] * lay.shape[2], lay.shape[2]
         shell = np.uint16(max(limit, 0))
         steps.media_step(
-            self.old, self.new, lay.media_bits, lay.shell, lay.seg_first, lay.seg_length, lay.seg_tag, lay.seg_full, lay.seg_reach,
+            self.old, self.new, lay.media_bits, self.shape.medium_share, lay.shell, lay.seg_first, lay.seg_length, lay.seg_tag, lay.seg_full, lay.seg_reach,
             self.band, shell, self.factor0 * dt, sx, sy,
         )  # fmt: skip
         wall_rate = 0.0 if self.metal is None else 2.0 * self.metal.density * self.metal.heat / self.cell
         self.out += steps.exchange(
-            self.old, self.new, lay.shell, shell, dt, self.per_area, faces.touch, faces.medium, faces.pair, self.touch_u, self.whole,
+            self.old, self.new, self.shape.medium_share, lay.shell, shell, dt, self.per_area, faces.touch, faces.medium, faces.pair,
+            self.shape.touch_area, self.skin_heat, self.skin, self.beyond, self.touch_u, self.whole,
             faces.film, self.film_u, self.film_a, self.wall_w, self.wall_whole, wall_rate, faces.cross, faces.cross_pair, self.cross_u,
             faces.open, faces.open_pair, self.open_gk, self.kind_wall, self.ambient, self.h, self.emissivity,
         )  # fmt: skip
@@ -162,8 +164,8 @@ class Run(State):
             return min(1.0, self.time / until) if until > 0.0 else 1.0
         lay = self.layout
         goal = min(self.below_u, 0.0) if wait_below else 0.0
-        lost = steps.metal_sum(self.y0, self.u_start, lay.run_first, lay.run_length)
-        whole = steps.metal_sum(np.full_like(self.y0, goal), self.u_start, lay.run_first, lay.run_length)
+        lost = steps.metal_sum(self.y0, self.u_start, self.shape.metal_share, lay.run_first, lay.run_length)
+        whole = steps.metal_sum(np.full_like(self.y0, goal), self.u_start, self.shape.metal_share, lay.run_first, lay.run_length)
         return float(min(max(lost / whole, 0.0), 0.99)) if whole > 0.0 else 0.99
 
     def _heats(self) -> tuple[float, float, float]:
@@ -171,8 +173,16 @@ class Run(State):
         lay, volume = self.layout, self.cell**3
         loss = 0.0
         if self.metal_cells and self.metal is not None:
-            loss = steps.metal_sum(self.y0, self.u_start, lay.run_first, lay.run_length) * self.metal.density * self.metal.heat * volume
-        gain = steps.media_sum(self.old, lay.seg_first, lay.seg_length, lay.seg_tag, self.band, self.start, self.capacity) * volume
+            loss = (
+                steps.metal_sum(self.y0, self.u_start, self.shape.metal_share, lay.run_first, lay.run_length)
+                * self.metal.density
+                * self.metal.heat
+                * volume
+            )
+        gain = steps.media_sum(self.old, self.shape.medium_share, lay.seg_first, lay.seg_length, lay.seg_tag, self.band, self.start, self.capacity)
+        gain *= volume
+        skins = self.shape.touch_area * self.skin_heat * (self.skin - self.start[lay.faces.pair[:, 1]])
+        gain += float(skins.sum()) * self.cell**2
         return loss, gain, self.out * self.cell**2
 
     def _balance(self) -> float:

@@ -31,6 +31,7 @@ class Faces(NamedTuple):
     pair: NDArray[np.uint8]  # (f, 2) the tags
     film: Index  # (b,) metal faces under a film: row in cells
     film_tag: Bytes  # (b,)
+    film_way: Bytes  # (b,) 0 z-, 1 z+, 2 y-, 3 y+, 4 x-, 5 x+
     wall: Index  # (w,) metal cells at a fixed temperature, metal-box index
     wall_tag: Bytes  # (w,)
     cross: Index  # (c, 2) faces between unlike media, whole-grid index
@@ -96,7 +97,7 @@ def _count(tags, kind, counts):
 
 @njit(cache=True, nogil=True)
 def _fill(
-    tags, kind, box, by, bz, media_bits, metal_bits, cells, touch, medium, pair, film, film_tag, wall, wall_tag, cross, cross_pair,
+    tags, kind, box, by, bz, media_bits, metal_bits, cells, touch, medium, pair, film, film_tag, film_way, wall, wall_tag, cross, cross_pair,
     opens, open_pair,
 ):  # fmt: skip
     """Neighbour bits and face lists."""
@@ -127,7 +128,7 @@ def _fill(
                             n[1] += 1
                             touched = True
                         elif kq == FILM:
-                            film[n[2]], film_tag[n[2]] = n[0], q
+                            film[n[2]], film_tag[n[2]], film_way[n[2]] = n[0], q, d
                             n[2] += 1
                             touched = True
                         elif kq == WALL:
@@ -344,6 +345,7 @@ def _faces(padded: Bytes, kind: Bytes, box: tuple[int, int, int], box_shape: tup
         pair=np.empty((n[1], 2), np.uint8),
         film=np.empty(n[2], np.uint64),
         film_tag=np.empty(n[2], np.uint8),
+        film_way=np.empty(n[2], np.uint8),
         wall=np.empty(n[3], np.uint64),
         wall_tag=np.empty(n[3], np.uint8),
         cross=np.empty((n[4], 2), np.uint64),

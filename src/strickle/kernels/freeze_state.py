@@ -12,8 +12,10 @@ from strickle.kernels.freeze_guard import freezing_time, long_axis_last, refuse
 from strickle.kernels.freeze_setup import FILM, MEDIUM, METAL, NOTHING, OUTER, WALL, Layout, lay_out
 from strickle.kernels.freeze_tables import Floats, MetalTable, Refused
 from strickle.kernels.freeze_types import LIQUIDUS_OFFSET, FaceSpec, Knobs, MediumTable
+from strickle.kernels.freeze_wall import Mesh, Shape, free_of, plain, shaped
 
 SAFE_MEDIA = 0.9  # share of the explicit limit of the media
+FOURIER = 0.061  # step times diffusivity over dx2 that cells cut by the wall shall bear
 LIQUIDUS, COHERENCY, SOLIDUS, BELOW, BEFORE, AT, AFTER = range(7)
 
 
@@ -31,6 +33,7 @@ class State:
         faces: Sequence[FaceSpec],
         open_faces: Mapping[int, FaceSpec],
         knobs: Knobs,
+        surface: Mesh | None = None,
     ) -> None:
         tags = np.asarray(tags)
         refuse(tags, cell, metal, media, metal_start, contact, faces, open_faces)
@@ -41,6 +44,14 @@ class State:
         with np.errstate(divide="ignore", invalid="ignore"):
             diffusivity = np.where(self.kind == MEDIUM, self.conductivity / self.capacity, 0.0)
         self.layout: Layout = lay_out(inner, self.kind, self.cell, diffusivity, self.start, self.ambient)
+        if surface is None or not (self.kind == METAL)[self.layout.tags].any():
+            self.shape: Shape = plain(self.layout)
+        else:
+            turned = Mesh(np.asarray(surface.vertices, dtype=float)[:, list(self.axes)], np.asarray(surface.faces, dtype=np.int64))
+            if np.linalg.det(np.eye(3)[list(self.axes)]) < 0.0:
+                turned = Mesh(turned.vertices, np.ascontiguousarray(turned.faces[:, ::-1]))
+            self.shape = shaped(self.layout, self.kind, turned, self.cell)
+            self.layout = free_of(self.layout, self.shape.odd)
         self._media_arrays(diffusivity)
         self._metal_arrays()
         self.time, self.count, self.stages, self.out = 0.0, 0, 0, 0.0
@@ -84,7 +95,13 @@ class State:
         self.per_area = np.where(is_medium, 1.0 / np.where(is_medium, self.capacity * dx, 1.0), 0.0)
         half = np.where(is_medium, 0.5 * dx / np.where(is_medium, self.conductivity, 1.0), 0.0)
         pair = faces.pair
-        self.rest = self.contact[pair[:, 0], pair[:, 1]] + half[pair[:, 1]]
+        form = self.shape
+        self.skin_heat = form.skin * dx * self.capacity[pair[:, 1]]
+        self.skin = self.start[pair[:, 1]].copy()
+        self.rest = self.contact[pair[:, 0], pair[:, 1]] + np.where(form.skin > 0.0, form.skin, 2.0 * form.touch_medium) * half[pair[:, 1]]
+        behind = np.maximum((form.touch_medium - 0.5 * form.skin) * dx, 1e-12)
+        self.beyond = self.conductivity[pair[:, 1]] / behind
+        self.away, self.film_away = form.touch_metal * dx, form.film_metal * dx
         pair = faces.cross_pair
         self.cross_u = 1.0 / (self.contact[pair[:, 0], pair[:, 1]] + half[pair[:, 0]] + half[pair[:, 1]])
         pair = faces.open_pair
@@ -98,7 +115,9 @@ class State:
         film_u = self.open_gk * lin[pair[:, 1]] / (self.open_gk + lin[pair[:, 1]] + 1e-300)
         open_u = np.where(self.kind_wall[pair[:, 1]], self.open_gk, film_u)
         best = float(self.metal.conductivity.max()) if self.metal is not None else 1.0
-        touch_u = 1.0 / (self.rest + 0.5 * dx / best)
+        met = 1.0 / np.maximum(self.rest + self.away / best, 1e-30)
+        kap = self.skin_heat / (FOURIER * dx**2 / np.maximum(diffusivity[faces.pair[:, 1]], 1e-30))
+        touch_u = form.touch_area * np.where(form.skin > 0.0, self.beyond * (1.0 - self.beyond / (kap + met + self.beyond)), met)
         cells = np.concatenate([faces.medium, faces.cross.reshape(-1), faces.open]).astype(np.int64)
         pairs = np.concatenate([faces.pair[:, 1], faces.cross_pair.reshape(-1), faces.open_pair[:, 0]])
         loads = np.concatenate([touch_u, np.repeat(self.cross_u, 2), open_u]) * self.per_area[pairs]
@@ -107,7 +126,11 @@ class State:
         if cells.size:
             at, where = np.unique(cells, return_inverse=True)
             links = np.bitwise_count(self.layout.media_bits[at]) * self.factor0[self.layout.tags.reshape(-1)[at]]
-            rate = max(rate, float((links + np.bincount(where, weights=loads)).max()))
+            rates = links + np.bincount(where, weights=loads)
+            own = self.factor0[self.layout.tags.reshape(-1)[at]]
+            if self.shape.odd.any():  # a few small cells would set the step of all: they are made larger
+                self.shape.medium_share[at] = np.minimum(self.shape.medium_share[at], SAFE_MEDIA / (rates * FOURIER / np.maximum(own, 1e-30)))
+            rate = max(rate, float((rates * self.shape.medium_share[at]).max()))
         self.media_limit = SAFE_MEDIA / rate if rate > 0.0 else np.inf
 
     def _metal_arrays(self) -> None:
@@ -140,7 +163,7 @@ class State:
         links = np.bitwise_count(lay.metal_bits).astype(np.int64)
         if walls:
             np.add.at(links, faces.wall.astype(np.int64), 2)
-        self.links = float(links.max())
+        self.links = float((links * self.shape.metal_share).max())
         self.slope_w = np.diff(table.potential) / table.step
         self.slope_t = np.diff(table.temperature) / table.step
         self.metal_per = np.array([1.0 / self.cell**2, 1.0 / (table.density * table.heat * self.cell)])

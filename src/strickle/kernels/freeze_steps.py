@@ -34,32 +34,43 @@ def potentials(u, w, first, length, least, inverse, table):
 
 @njit(cache=True, nogil=True)
 def couple(
-    u, cells, touch, medium, rest, half, film, film_tag, ambient, film_h, emissivity, old, least, inverse, temperature, conductivity,
-    a, b, touch_u, film_u, film_a,
+    u, cells, touch, medium, rest, away, area, skin_heat, skin, beyond, film, film_tag, film_away, film_area, share, ambient, film_h,
+    emissivity, old, dt, least, inverse, temperature, conductivity, a, b, touch_u, film_u, film_a,
 ):  # fmt: skip
-    """Freeze the surroundings for one super-step: flux into a metal cell = a - b T.
+    """Freeze the surroundings for one super-step: flux into a metal cell = a - b T, both a cell face and a unit of the cell's volume.
 
-    Face conductance = 1 / (rest + half cell of metal at its present conductivity); radiation is linearised about the present
-    surface temperature.  Fills a, b by cell, touch_u [W/m2K] by metal/medium face, film_u and film_a [W/m2] by film face.
+    Conductance to the wall's far side = 1 / (rest + away of metal at its present conductivity).  Where a face has a skin node (heat
+    capacity ``skin_heat`` [J/m2K], temperature ``skin``, conductance ``beyond`` to the medium's centre) it is stepped backwards in time
+    and eliminated; else the medium's centre is met at once.  Radiation is linearised about the present surface temperature.  Fills a, b
+    by cell, touch_u [W/m2K] by metal/medium face, film_u and film_a [W/m2] by film face.
     """
     a[:] = 0.0
     b[:] = 0.0
     for f in range(touch.size):
         i = touch[f]
-        g = 1.0 / (rest[f] + half / _at(u[cells[i]], least, inverse, conductivity))
+        g = 1.0 / (rest[f] + away[f] / _at(u[cells[i]], least, inverse, conductivity))
         touch_u[f] = g
-        a[i] += g * old[medium[f]]
-        b[i] += g
+        if skin_heat[f] > 0.0:
+            kap, on = skin_heat[f] / dt, beyond[f]
+            d = area[f] * g / (kap + g + on)
+            a[i] += d * (kap * skin[f] + on * old[medium[f]])
+            b[i] += d * (kap + on)
+        else:
+            a[i] += area[f] * g * old[medium[f]]
+            b[i] += area[f] * g
     for f in range(film.size):
         i = film[f]
         tag = film_tag[f]
         own = u[cells[i]]
         t = _at(own, least, inverse, temperature)
-        gk = _at(own, least, inverse, conductivity) / half
+        gk = _at(own, least, inverse, conductivity) / film_away[f]
         g, flow = film_law(t, gk, ambient[tag], film_h[tag], emissivity[tag])
-        film_u[f], film_a[f] = g, flow
-        a[i] += flow
-        b[i] += g
+        film_u[f], film_a[f] = film_area[f] * g, film_area[f] * flow
+        a[i] += film_a[f]
+        b[i] += film_u[f]
+    for i in range(cells.size):
+        a[i] *= share[cells[i]]
+        b[i] *= share[cells[i]]
 
 
 @njit(cache=True, nogil=True)
@@ -97,34 +108,34 @@ def _weight(j):
 
 
 @njit(cache=True, nogil=True)
-def _first_rate(y0, w, l0, bits, first, length, ux, uy, cells, a, b, t0, wall, wall_w, v0, least, inverse, temperature, per_area):
+def _first_rate(y0, w, l0, bits, share, first, length, ux, uy, cells, a, b, t0, wall, wall_w, v0, least, inverse, temperature, per_area):
     """l0 = du/dt at the start of a super-step, with the temperatures and potentials it was made of."""
     for k in range(first.size):
         at = np.uint64(first[k])
         for i in range(np.uint64(length[k])):
-            l0[at + i] = per_area[0] * _flow(w, bits, at + i, ux, uy)
+            l0[at + i] = per_area[0] * share[at + i] * _flow(w, bits, at + i, ux, uy)
     for i in range(cells.size):
         t0[i] = _at(y0[cells[i]], least, inverse, temperature)
         l0[cells[i]] += per_area[1] * (a[i] - b[i] * t0[i])
     for i in range(wall.size):
         v0[i] = w[wall[i]]
-        l0[wall[i]] += 2.0 * per_area[0] * (wall_w[i] - v0[i])
+        l0[wall[i]] += 2.0 * per_area[0] * share[wall[i]] * (wall_w[i] - v0[i])
 
 
 @njit(cache=True, nogil=True)
-def _stage(dst, src, older, y0, w, l0, bits, first, length, ux, uy, mu, nu, mt, gt, per_area):
+def _stage(dst, src, older, y0, w, l0, bits, share, first, length, ux, uy, mu, nu, mt, gt, per_area):
     """One stage of the recurrence inside the metal: dst = mu src + nu older + (1 - mu - nu) y0 + mt rate(src) + gt l0."""
     rest, scale = 1.0 - mu - nu, mt * per_area[0]
     for k in range(first.size):
         at = np.uint64(first[k])
         for i in range(np.uint64(length[k])):
             p = at + i
-            dst[p] = mu * src[p] + nu * older[p] + rest * y0[p] + scale * _flow(w, bits, p, ux, uy) + gt * l0[p]
+            dst[p] = mu * src[p] + nu * older[p] + rest * y0[p] + scale * share[p] * _flow(w, bits, p, ux, uy) + gt * l0[p]
 
 
 @njit(cache=True, nogil=True)
 def metal_step(
-    y0, ya, yb, w, l0, bits, first, length, sx, sy, cells, a, b, whole, wall, wall_w, wall_whole,
+    y0, ya, yb, w, l0, bits, share, first, length, sx, sy, cells, a, b, whole, wall, wall_w, wall_whole,
     least, inverse, temperature, potential, per_area, dt, stages,
 ):  # fmt: skip
     """One RKL2 super-step of the metal against frozen surroundings; returns True where the result is in ``yb``, else in ``ya``.
@@ -139,7 +150,7 @@ def metal_step(
     n, m = cells.size, wall.size
     w1 = 4.0 / (stages * stages + stages - 2.0)
     t0, older_t, v0, older_v = np.zeros(n), np.zeros(n), np.zeros(m), np.zeros(m)
-    _first_rate(y0, w, l0, bits, first, length, ux, uy, cells, a, b, t0, wall, wall_w, v0, least, inverse, temperature, per_area)
+    _first_rate(y0, w, l0, bits, share, first, length, ux, uy, cells, a, b, t0, wall, wall_w, v0, least, inverse, temperature, per_area)
     mt = w1 / 3.0 * dt
     for k in range(first.size):
         at = np.uint64(first[k])
@@ -155,7 +166,7 @@ def metal_step(
         nu = -(j - 1.0) / j * _weight(j) / _weight(j - 2.0)
         mt = mu * w1 * dt
         gt = -(1.0 - _weight(j - 1.0)) * mt
-        _stage(dst, src, y0 if stage == 2 else dst, y0, w, l0, bits, first, length, ux, uy, mu, nu, mt, gt, per_area)
+        _stage(dst, src, y0 if stage == 2 else dst, y0, w, l0, bits, share, first, length, ux, uy, mu, nu, mt, gt, per_area)
         for i in range(n):
             t = _at(src[cells[i]], least, inverse, temperature)
             dst[cells[i]] += mt * per_area[1] * (a[i] - b[i] * t)
@@ -163,7 +174,7 @@ def metal_step(
             older_t[i], whole[i] = whole[i], now
         for i in range(m):
             v = w[wall[i]]
-            dst[wall[i]] += 2.0 * mt * per_area[0] * (wall_w[i] - v)
+            dst[wall[i]] += 2.0 * mt * per_area[0] * share[wall[i]] * (wall_w[i] - v)
             now = mu * wall_whole[i] + nu * older_v[i] + mt * v + gt * v0[i]
             older_v[i], wall_whole[i] = wall_whole[i], now
         src, dst = dst, src
@@ -172,7 +183,7 @@ def metal_step(
 
 
 @njit(cache=True, nogil=True)
-def _edge_segment(old, new, bits, shell, limit, a, n, f, ux, uy):
+def _edge_segment(old, new, bits, share, shell, limit, a, n, f, ux, uy):
     """A segment at the edge of the band: nothing passes to or from cells outside ``limit``."""
     one = np.uint64(1)
     for j in range(n):
@@ -190,14 +201,14 @@ def _edge_segment(old, new, bits, shell, limit, a, n, f, ux, uy):
             flow += old[p - ux] - c
         if q & 32 and shell[p + ux] <= limit:
             flow += old[p + ux] - c
-        new[p] = c + f * flow
+        new[p] = c + f * share[p] * flow
 
 
 @njit(cache=True, nogil=True)
-def _side_segment(old, new, bits, a, n, f, ux, uy):
+def _side_segment(old, new, bits, share, a, n, f, ux, uy):
     """A segment with other things beside it."""
     for j in range(n):
-        new[a + j] = old[a + j] + f * _flow(old, bits, a + j, ux, uy)
+        new[a + j] = old[a + j] + f * share[a + j] * _flow(old, bits, a + j, ux, uy)
 
 
 @njit(cache=True, nogil=True)
@@ -211,22 +222,22 @@ def _free_segment(old, new, a, n, f, ux, uy):
 
 
 @njit(cache=True, nogil=True)
-def media_step(old, new, bits, shell, first, length, tag, full, reach, count, limit, factor, sx, sy):
+def media_step(old, new, bits, share, shell, first, length, tag, full, reach, count, limit, factor, sx, sy):
     """Explicit step of the first ``count`` segments; no heat passes between shells inside and outside ``limit``."""
     ux, uy = np.uint64(sx), np.uint64(sy)
     for k in range(count):
         a, n, f = np.uint64(first[k]), np.uint64(length[k]), factor[tag[k]]
         if reach[k] > limit:
-            _edge_segment(old, new, bits, shell, limit, a, n, f, ux, uy)
+            _edge_segment(old, new, bits, share, shell, limit, a, n, f, ux, uy)
         elif full[k]:
             _free_segment(old, new, a, n, f, ux, uy)
         else:
-            _side_segment(old, new, bits, a, n, f, ux, uy)
+            _side_segment(old, new, bits, share, a, n, f, ux, uy)
 
 
 @njit(cache=True, nogil=True)
 def exchange(
-    old, new, shell, limit, dt, per_area, touch, medium, pair, touch_u, whole, film, film_u, film_a,
+    old, new, share, shell, limit, dt, per_area, touch, medium, pair, area, skin_heat, skin, beyond, touch_u, whole, film, film_u, film_a,
     wall_w, wall_whole, wall_rate, cross, cross_pair, cross_u, opens, open_pair, open_gk, kind_wall, ambient, film_h, emissivity,
 ):  # fmt: skip
     """Bring the integrated face heat into the media; returns the heat that left through walls and films [J/m2 of a cell face].
@@ -236,7 +247,13 @@ def exchange(
     out = 0.0
     for f in range(touch.size):
         p = medium[f]
-        new[p] += touch_u[f] * (whole[touch[f]] - dt * old[p]) * per_area[pair[f, 1]]
+        if skin_heat[f] > 0.0:
+            kap, on, g = skin_heat[f] / dt, beyond[f], touch_u[f]
+            skin[f] = (kap * skin[f] + g * whole[touch[f]] / dt + on * old[p]) / (kap + g + on)
+            heat = dt * area[f] * on * (skin[f] - old[p])
+        else:
+            heat = area[f] * touch_u[f] * (whole[touch[f]] - dt * old[p])
+        new[p] += heat * per_area[pair[f, 1]] * share[p]
     for f in range(film.size):
         out += film_u[f] * whole[film[f]] - film_a[f] * dt
     for f in range(wall_w.size):
@@ -245,8 +262,8 @@ def exchange(
         p, q = cross[f, 0], cross[f, 1]
         if shell[p] <= limit and shell[q] <= limit:
             heat = dt * cross_u[f] * (old[p] - old[q])
-            new[p] -= heat * per_area[cross_pair[f, 0]]
-            new[q] += heat * per_area[cross_pair[f, 1]]
+            new[p] -= heat * per_area[cross_pair[f, 0]] * share[p]
+            new[q] += heat * per_area[cross_pair[f, 1]] * share[q]
     for f in range(opens.size):
         p = opens[f]
         if shell[p] <= limit:
@@ -256,7 +273,7 @@ def exchange(
             else:
                 g, flow = film_law(old[p], open_gk[f], ambient[tag], film_h[tag], emissivity[tag])
                 heat = dt * (g * old[p] - flow)
-            new[p] -= heat * per_area[open_pair[f, 0]]
+            new[p] -= heat * per_area[open_pair[f, 0]] * share[p]
             out += heat
     return out
 
@@ -327,26 +344,26 @@ def extent(u, first, length):
 
 
 @njit(cache=True, nogil=True)
-def metal_sum(u, start, first, length):
+def metal_sum(u, start, share, first, length):
     """Sum over the metal of start - u."""
     total = 0.0
     for k in range(first.size):
         a = np.uint64(first[k])
         part = 0.0
         for j in range(np.uint64(length[k])):
-            part += start[a + j] - u[a + j]
+            part += (start[a + j] - u[a + j]) / share[a + j]
         total += part
     return total
 
 
 @njit(cache=True, nogil=True)
-def media_sum(new, first, length, tag, count, start, heat):
+def media_sum(new, share, first, length, tag, count, start, heat):
     """Heat gained by the media in the band, per cell volume [J/m3 summed]."""
     total = 0.0
     for k in range(count):
         a = np.uint64(first[k])
         part = 0.0
         for j in range(np.uint64(length[k])):
-            part += new[a + j] - start[tag[k]]
+            part += (new[a + j] - start[tag[k]]) / share[a + j]
         total += part * heat[tag[k]]
     return total

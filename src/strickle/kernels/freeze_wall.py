@@ -61,6 +61,14 @@ def plain(layout: Layout) -> Shape:
     return Shape(np.ones(touch), half, half, np.zeros(touch), np.ones(film), np.full(film, 0.5), np.ones(cells), np.ones(none.size), none)
 
 
+def free_of(layout: Layout, odd: NDArray[np.bool_]) -> Layout:
+    """The layout with no segment held to be wholly plain that has a cell of another volume."""
+    before = np.concatenate([[0], np.cumsum(odd)])
+    first = layout.seg_first.astype(np.int64)
+    some = before[first + layout.seg_length.astype(np.int64)] > before[first]
+    return layout._replace(seg_full=layout.seg_full & ~some)
+
+
 @njit(cache=True, nogil=True)
 def _drop(points, amounts, out):
     """Add amounts (n,) at points (n, 3) [cells, cell centres at whole numbers], shared among the eight cells round each."""
@@ -146,14 +154,12 @@ _STEP = np.array([[0, 0, -1], [0, 0, 1], [0, -1, 0], [0, 1, 0], [-1, 0, 0], [1, 
 
 
 def _sides(metal: NDArray[np.bool_]) -> _Sides:
-    cells, ways = [], []
-    for way, step in enumerate(_STEP):
+    found = []
+    for step in _STEP:
         axis, sign = int(np.flatnonzero(step)[0]), int(step.sum())
-        there = np.roll(metal, -sign, axis=axis)
-        found = np.argwhere(metal & ~there)
-        cells.append(found)
-        ways.append(np.full(len(found), way))
-    cell, way = np.vstack(cells), np.concatenate(ways)
+        found.append(np.argwhere(metal & ~np.roll(metal, -sign, axis=axis)))
+    cell = np.vstack(found)
+    way = np.repeat(np.arange(6), [len(some) for some in found])
     return _Sides(cell, way, cell + _STEP[way])
 
 
@@ -166,7 +172,8 @@ def shaped(layout: Layout, kind: NDArray[np.uint8], mesh: Mesh, cell: float) -> 
     faces = np.ascontiguousarray(mesh.faces, np.int64)
     low = np.where(sides.way[:, None] % 2 == 1, sides.cell, sides.beyond)
     points = sides.cell + 0.5 * _STEP[sides.way]
-    seen = look(vertices, faces, points, 2 - sides.way // 2, low, shape)
+    towards = np.where(sides.way % 2 == 1, 1.0, -1.0)
+    seen = look(vertices, faces, points, towards, 2 - sides.way // 2, low, shape)
     found = np.isfinite(seen.offset)
     across = np.abs(np.take_along_axis(seen.normal, (2 - sides.way // 2)[:, None], axis=1)[:, 0])
     g = np.where(found, np.clip(across, LEAST_G, 1.0), 1.0)
@@ -179,7 +186,11 @@ def shaped(layout: Layout, kind: NDArray[np.uint8], mesh: Mesh, cell: float) -> 
     own = np.clip(volume[metal], *METAL_VOLUME)
     corners = vertices[faces]
     whole = float(np.einsum("ij,ij->", corners[:, 0], np.cross(corners[:, 1], corners[:, 2])) / 6.0)
-    volume[metal] = own * (whole / own.sum()) if 0.5 < whole / own.sum() < 2.0 else own
+    cut = volume[metal] != 1.0
+    if cut.any():  # what the clip and the edges left over goes to the cut cells
+        ratio = (whole - (~cut).sum()) / own[cut].sum()
+        own[cut] *= ratio if 0.7 < ratio < 1.4 else 1.0
+    volume[metal] = own
 
     thick, gamma = _skins(kind, tags, sides, g, psi)
     b, d = thick, 0.5 * g + psi
@@ -235,10 +246,8 @@ def _gathered(
     layout: Layout, sides: _Sides, area: Floats, metal_away: Floats, medium_away: Floats, skin: Floats, volume: Floats, metal: NDArray[np.bool_]
 ) -> Shape:
     """The coefficients in the order of the layout's lists."""
-    tags, lists = layout.tags, layout.faces
-    nx, ny, nz = layout.shape
-    number = np.full(metal.size * 6 if metal.size < 1 else 0, -1, np.int64)
-    del number
+    lists = layout.faces
+    _, ny, nz = layout.shape
     whole = (sides.cell[:, 0] * ny + sides.cell[:, 1]) * nz + sides.cell[:, 2]
     key = whole * 6 + sides.way
     order = np.argsort(key)

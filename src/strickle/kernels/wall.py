@@ -18,6 +18,7 @@ Floats = NDArray[np.float64]
 Index = NDArray[np.int64]
 SPLIT = 36.0  # square of the longest edge, in cells, of a piece of triangle that is looked round at once
 REACH = 1.0  # cells from a face centre within which the surface is expected
+FACING = 0.1  # component across the face over which a triangle is what the face stands for; others only where there is no such
 
 
 class Seen(NamedTuple):
@@ -61,12 +62,14 @@ def _closest(p, a, b, c, out):
 
 
 @njit(cache=True, nogil=True)
-def _look(row, point, f, vertices, faces, face_normal, edge_normal, corner_normal, share, square, normal, near):
-    """Take triangle ``f`` for this row if nothing nearer was found."""
+def _look(row, point, towards, axis, f, vertices, faces, face_normal, edge_normal, corner_normal, share, square, normal, near):
+    """Take triangle ``f`` for this row if nothing nearer was found that looks the face's way."""
     a, b, c = vertices[faces[f, 0]], vertices[faces[f, 1]], vertices[faces[f, 2]]
     _closest(point, a, b, c, share)
     q = share[0] * a + share[1] * b + share[2] * c
     d = ((point - q) ** 2).sum()
+    if face_normal[f, axis] * towards < FACING:
+        d += 4.0 * REACH * REACH
     if d >= square[row]:
         return
     square[row] = d
@@ -83,8 +86,8 @@ def _look(row, point, f, vertices, faces, face_normal, edge_normal, corner_norma
 
 
 @njit(cache=True, nogil=True)
-def _search(vertices, faces, face_normal, edge_normal, corner_normal, points, where, square, normal, near):
-    """Fill ``square`` [cells2], ``normal`` and ``near`` of each point; ``where`` (3, nx, ny, nz) gives the row of the face beyond each
+def _search(vertices, faces, face_normal, edge_normal, corner_normal, points, towards, where, square, normal, near):
+    """Fill ``square``, ``normal`` and ``near`` of each point; ``where`` (3, nx, ny, nz) gives the row of the face beyond each
     cell along each axis, -1 for none: the face centre stands half a cell above the cell's centre.
     """
     _, nx, ny, nz = where.shape
@@ -118,13 +121,28 @@ def _search(vertices, faces, face_normal, edge_normal, corner_normal, points, wh
                         for k in range(k0, k1 + 1):
                             row = where[axis, i, j, k]
                             if row >= 0:
-                                _look(row, points[row], f, vertices, faces, face_normal, edge_normal, corner_normal, share, square, normal, near)
+                                _look(
+                                    row,
+                                    points[row],
+                                    towards[row],
+                                    axis,
+                                    f,
+                                    vertices,
+                                    faces,
+                                    face_normal,
+                                    edge_normal,
+                                    corner_normal,
+                                    share,
+                                    square,
+                                    normal,
+                                    near,
+                                )
 
 
 def normals_of(vertices: Floats, faces: Index) -> tuple[Floats, Floats, Floats]:
     """Unit normals of faces (m, 3), of their edges (m, 3, 3) and of corners (n, 3)."""
     corners = vertices[faces]
-    face = _unit(np.cross(corners[:, 1] - corners[:, 0], corners[:, 2] - corners[:, 0]))
+    face = _unit(np.asarray(np.cross(corners[:, 1] - corners[:, 0], corners[:, 2] - corners[:, 0]), np.float64))
     ends = np.stack([faces, np.roll(faces, -1, axis=1)], axis=-1).reshape(-1, 2)
     _, number = np.unique(np.sort(ends, axis=1), axis=0, return_inverse=True)
     number = number.reshape(-1)
@@ -144,19 +162,19 @@ def _unit(vectors: Floats) -> Floats:
     return np.asarray(vectors / np.maximum(np.linalg.norm(vectors, axis=-1, keepdims=True), 1e-300))
 
 
-def look(vertices: Floats, faces: Index, points: Floats, axis: Index, cell: Index, shape: tuple[int, int, int]) -> Seen:
+def look(vertices: Floats, faces: Index, points: Floats, towards: Floats, axis: Index, cell: Index, shape: tuple[int, int, int]) -> Seen:
     """The surface at face centres.
 
-    ``vertices`` [cells] with the centre of cell (0, 0, 0) at the origin; ``points`` (f, 3) face centres; ``axis`` (f,) each face lies
+    ``vertices`` [cells] with the centre of cell (0, 0, 0) at the origin; ``points`` (f, 3) face centres; ``towards`` (f,) 1 or -1, the side away from the metal; ``axis`` (f,) each face lies
     across, ``cell`` (f, 3) the cell below it along that axis; ``shape`` of the grid.
     """
     where = np.full((3, *shape), -1, np.int32)
     where[axis, cell[:, 0], cell[:, 1], cell[:, 2]] = np.arange(len(points))
     square, normal, near = np.full(len(points), np.inf), np.zeros((len(points), 3)), np.full((len(points), 3), np.nan)
     face, edge, corner = normals_of(vertices, faces)
-    _search(vertices, faces, face, edge, corner, points, where, square, normal, near)
+    _search(vertices, faces, face, edge, corner, points, towards, where, square, normal, near)
     away = points - near
-    distance = np.sqrt(square)
+    distance = np.where(np.isfinite(square), np.linalg.norm(away, axis=1), np.inf)
     side = np.where((away * normal).sum(axis=1) >= 0.0, 1.0, -1.0)
     steep = distance > 0.05
     normal[steep] = (side / np.maximum(distance, 1e-300))[steep, None] * away[steep]
