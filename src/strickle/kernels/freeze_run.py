@@ -53,8 +53,8 @@ class Run(State):
         for wary in (False, True):
             s = self._stage_count(dt, wary)
             other = steps.metal_step(
-                self.y0, self.ya, self.yb, self.w, self.l0, lay.metal_bits, self.shape.metal_share, lay.run_first, lay.run_length, sx, sy, faces.cells, self.a,
-                self.b, self.whole, faces.wall, self.wall_w, self.wall_whole, table.least, self.inverse, table.temperature,
+                self.y0, self.ya, self.yb, self.w, self.l0, lay.metal_bits, self.shape.metal_share, lay.run_first, lay.run_length, sx, sy,
+                faces.cells, self.a, self.b, self.whole, faces.wall, self.wall_w, self.wall_whole, table.least, self.inverse, table.temperature,
                 table.potential, self.metal_per, dt, s,
             )  # fmt: skip
             if other:
@@ -79,8 +79,8 @@ class Run(State):
         sx, sy = lay.shape[1] * lay.shape[2], lay.shape[2]
         shell = np.uint16(max(limit, 0))
         steps.media_step(
-            self.old, self.new, lay.media_bits, self.shape.medium_share, lay.shell, lay.seg_first, lay.seg_length, lay.seg_tag, lay.seg_full, lay.seg_reach,
-            self.band, shell, self.factor0 * dt, sx, sy,
+            self.old, self.new, lay.media_bits, self.shape.medium_share, lay.shell, lay.seg_first, lay.seg_length, lay.seg_tag,
+            lay.seg_full, lay.seg_reach, self.band, shell, self.factor0 * dt, sx, sy,
         )  # fmt: skip
         wall_rate = 0.0 if self.metal is None else 2.0 * self.metal.density * self.metal.heat / self.cell
         self.out += steps.exchange(

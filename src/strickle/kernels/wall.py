@@ -12,7 +12,7 @@ from typing import NamedTuple
 
 import numpy as np
 from numba import njit
-from numpy.typing import NDArray
+from numpy.typing import ArrayLike, NDArray
 
 Floats = NDArray[np.float64]
 Index = NDArray[np.int64]
@@ -142,7 +142,7 @@ def _search(vertices, faces, face_normal, edge_normal, corner_normal, points, to
 def normals_of(vertices: Floats, faces: Index) -> tuple[Floats, Floats, Floats]:
     """Unit normals of faces (m, 3), of their edges (m, 3, 3) and of corners (n, 3)."""
     corners = vertices[faces]
-    face = _unit(np.asarray(np.cross(corners[:, 1] - corners[:, 0], corners[:, 2] - corners[:, 0]), np.float64))
+    face = _unit(np.cross(corners[:, 1] - corners[:, 0], corners[:, 2] - corners[:, 0]))
     ends = np.stack([faces, np.roll(faces, -1, axis=1)], axis=-1).reshape(-1, 2)
     _, number = np.unique(np.sort(ends, axis=1), axis=0, return_inverse=True)
     number = number.reshape(-1)
@@ -158,15 +158,16 @@ def normals_of(vertices: Floats, faces: Index) -> tuple[Floats, Floats, Floats]:
     return face, edge, _unit(corner)
 
 
-def _unit(vectors: Floats) -> Floats:
-    return np.asarray(vectors / np.maximum(np.linalg.norm(vectors, axis=-1, keepdims=True), 1e-300))
+def _unit(vectors: ArrayLike) -> Floats:
+    v = np.asarray(vectors, dtype=np.float64)
+    return np.asarray(v / np.maximum(np.linalg.norm(v, axis=-1, keepdims=True), 1e-300))
 
 
 def look(vertices: Floats, faces: Index, points: Floats, towards: Floats, axis: Index, cell: Index, shape: tuple[int, int, int]) -> Seen:
     """The surface at face centres.
 
-    ``vertices`` [cells] with the centre of cell (0, 0, 0) at the origin; ``points`` (f, 3) face centres; ``towards`` (f,) 1 or -1, the side away from the metal; ``axis`` (f,) each face lies
-    across, ``cell`` (f, 3) the cell below it along that axis; ``shape`` of the grid.
+    ``vertices`` [cells] with the centre of cell (0, 0, 0) at the origin; ``points`` (f, 3) face centres; ``towards`` (f,) 1 or -1, the
+    side away from the metal; ``axis`` (f,) each face lies across, ``cell`` (f, 3) the cell below it along that axis; ``shape`` of the grid.
     """
     where = np.full((3, *shape), -1, np.int32)
     where[axis, cell[:, 0], cell[:, 1], cell[:, 2]] = np.arange(len(points))
