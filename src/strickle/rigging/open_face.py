@@ -23,6 +23,8 @@ EYE = Value(value=1e-3, low=0.5e-3, high=2e-3, unit="m", source="house", mark="g
 SCALE = Value(value=0.05, low=0.02, high=0.08, unit="1", source="house", mark="guess", note="of a weighed charge: dross and what clings to the pot")
 LEAST_PROUD = 1e-3
 """m. Less cannot be told from level by eye."""
+LIES, REACHES, THIN = 0.7, 0.1, 0.05
+"""Component along the draw from which a face lies; share of its wall by which it may miss the back; share of the surface on less."""
 WAYS = ("level", "proud")
 SOURCES = (
     Source(key="campbell-drop", says="Height of a resting drop: Campbell, Complete Casting Handbook, 2011", mark="memory"),
@@ -66,6 +68,30 @@ def volume_lost(metal: Metal, pour: float) -> float:
     return 1.0 - hot / metal.density_liquidus * (1.0 - metal.shrinkage)
 
 
+def poured_wall(part: Part, pattern: Pattern) -> float:
+    """Least wall [m] of the part with its stock on the back: walls that end at the back are that much thicker.
+
+    Least as the part's own is: a twentieth of the surface stands on less.
+    """
+    if pattern.stock <= 0.0:
+        return part.least_wall
+    corners = part.mesh.vertices[part.mesh.faces]
+    across = 0.5 * np.cross(corners[:, 1] - corners[:, 0], corners[:, 2] - corners[:, 0])
+    area = np.linalg.norm(across, axis=1)
+    along = (across / np.maximum(area, 1e-300)[:, None]) @ pattern.draw
+    height = corners.mean(axis=1) @ pattern.draw
+    back = float((part.mesh.vertices @ pattern.draw).max())
+    reaches = np.where(along < 0.0, height + part.face_wall * np.abs(along), height)
+    ends = (np.abs(along) > LIES) & (back - reaches < REACHES * part.face_wall)
+    wall = part.face_wall + np.where(ends, pattern.stock, 0.0)
+    good = np.flatnonzero(np.isfinite(wall))
+    if not len(good):
+        return part.least_wall
+    order = good[np.argsort(wall[good], kind="stable")]
+    share = np.cumsum(area[order]) / area[order].sum()
+    return float(wall[order[min(int(np.searchsorted(share, THIN)), len(order) - 1)]])
+
+
 def rig_open(part: Part, pattern: Pattern, metal: Metal, stores: Stores, ask: RiggingAsk) -> Rigging:
     """The rigging of an open-face mould: the impression filled to a level, no piece to print. Raises BadInput for a fill not known."""
     frame = Frame(np.zeros(3))
@@ -89,6 +115,7 @@ def rig_open(part: Part, pattern: Pattern, metal: Metal, stores: Stores, ask: Ri
         mass=Span(value=mass, low=mass - slack, high=mass + slack),
         level=Span(value=level, low=level - band, high=level + band),
         depth=volume / facts.area,
+        wall=poured_wall(part, pattern),
         area=facts.area,
         stands=facts.stands,
         bears=facts.bears,

@@ -116,6 +116,7 @@ class OpenPour(Record):
     mass: Span = si("kg", "metal to pour in, with how well eye or scale can tell it")
     level: Span = si("m", "where to stop over the rim")
     depth: float = si("m", "mean depth of the metal")
+    wall: float = si("m", "least wall of what is poured, stock on the back included, part scale")
     area: float = si("m2", "open surface")
     stands: float = si("m", "height at which a wide puddle stands of itself on sand")
     bears: float = si("m", "how proud the surface may stand, with its factor")
