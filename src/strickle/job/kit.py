@@ -9,7 +9,7 @@ from pathlib import Path
 from typing import Any
 
 from strickle.base import BadInput, declared
-from strickle.job.files import read_file
+from strickle.job.files import kind_of, read_file
 from strickle.job.folder import write_bytes
 from strickle.stores import Crucible, Flask, Furnace, Kit, Stores
 
@@ -90,7 +90,9 @@ def change_kit(entries: list[str], path: Path | None = None) -> Path:
     from strickle.stores.kit import read_kit as read
     from strickle.stores.kit import starter_kit
 
-    path = kit_path() if path is None else path
+    path = Path(os.path.realpath(kit_path() if path is None else path))  # through a link, not over it
+    if (found := kind_of(path)) not in (None, ""):
+        raise BadInput(f"{path} is {found}, not a kit file", "Give the name of a file")
     doc: Any = tomlkit.parse(kit_text(path))
     for entry in entries:
         name, equals, value = entry.partition("=")
