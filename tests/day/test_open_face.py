@@ -312,3 +312,28 @@ def test_a_thick_open_plate_is_fluid_for_less_time_than_it_takes_to_freeze(tmp_p
     assert 0.2 * solid < fluid < solid
     blocky = [f for f in plan.findings if f.code == "cavity.blocky"]
     assert all("cavity" in f.code and float(stages["cavity"]["voxel_area"]["value"]) > 0.95 * stages["cavity"]["mesh_area"]["value"] for f in blocky)
+
+
+@pytest.mark.parametrize(("wide", "high"), [(4.0, 1.7), (9.0, 3.0), (2.0, 1.0)])
+def test_letters_that_stand_out_on_the_lowest_face_are_measured(wide, high):
+    bars = [cube(wide, 40.0, high + 0.5, -high).translate((20.0 * i, 0, 0)) for i in (-2, -1, 0, 1, 2)]
+    _, _, rigging = rigged(sum(bars, frustum(120, 60, 8)), up=[0, 0, 1], stock=0.0)
+    pour = rigging.open_pour
+    assert pour.strokes == pytest.approx(wide * 1e-3, rel=0.05)
+    assert pour.relief == pytest.approx(high * 1e-3, abs=0.2e-3)
+
+
+def test_a_plain_lowest_face_has_no_letters():
+    for body in (PLATE, THICK, HOLLOW):
+        assert np.isnan(rigged(body, stock=0.0)[2].open_pour.strokes)
+
+
+def test_letters_narrower_than_metal_at_rest_enters_are_told(tmp_path):
+    bars = [cube(4.0, 40.0, 2.2, -1.7).translate((20.0 * i, 0, 0)) for i in (-2, -1, 0, 1, 2)]
+    mesh = sum(bars, frustum(120, 60, 8)).to_mesh64()
+    path = tmp_path / "sign.stl"
+    path.write_bytes(stl(np.array(mesh.vert_properties[:, :3]), np.array(mesh.tri_verts)))
+    plan = strickle.plan(path, out=tmp_path / "sign.job", unit="mm", mould="open-face", up=[0.0, 0.0, 1.0], preset="rough", until="pour")
+    found = codes(plan)["pour.letters"]
+    assert found.weight == "MIND"
+    assert 0.2 < found.margin.value < 1.0

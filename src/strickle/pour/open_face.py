@@ -83,6 +83,8 @@ def _detail(found: Pour, rigging: Rigging, pour: OpenPour, part: Part, metal: Me
     radius, known = found.edge_radius, not lies(pour)
     at = part.least_wall_at
     sharp = known and 2.0 * radius > pour.wall
+    if math.isfinite(pour.strokes):
+        yield _letters(radius, rigging, pour, metal)
     head = (
         f"only {tell(deepest(rigging), 'm')} of metal press on the lowest face, {tell(metal.density_liquidus * GRAVITY * deepest(rigging), 'Pa')},"
         f" against a surface that does not wet sand"
@@ -100,6 +102,24 @@ def _detail(found: Pour, rigging: Rigging, pour: OpenPour, part: Part, metal: Me
         do="Round the part's edges by that much, make letters bolder, or cast it in a two-part mould, whose sprue presses harder",
         where=Where(point=(float(at[0]), float(at[1]), float(at[2]))) if known else None,
         margin=Margin(value=pour.wall / (2.0 * radius), unit="1", of="thinnest wall over twice the roundness") if known else None,
+        source="Young and Laplace's law, metal at rest and clean",
+    )
+
+
+def _letters(radius: float, rigging: Rigging, pour: OpenPour, metal: Metal) -> Finding:
+    margin = pour.strokes / (2.0 * radius)
+    return Finding(
+        code="pour.letters",
+        weight="MIND" if margin < 1.0 else "NOTE",
+        says=f"What stands out on the lowest face is about {tell(pour.strokes, 'm')} wide and {tell(pour.relief, 'm')} high; metal at rest enters "
+        f"grooves of {tell(2.0 * radius, 'm')} and wider"
+        + (": there is a chance that letters come out as lumps or not at all" if margin < 1.0 else ""),
+        because=f"{tell(deepest(rigging), 'm')} of {metal.name} press it in, and it does not wet sand; the falling stream presses harder, but "
+        "only for a moment",
+        do="Make strokes wider, let them stand out less with rounded edges, pour deeper with stock, or cast it in a two-part mould"
+        if margin < 1.0
+        else "Round the letters' edges and pour the first metal over them",
+        margin=Margin(value=margin, unit="1", of="width of what stands out over that of the narrowest groove metal at rest enters"),
         source="Young and Laplace's law, metal at rest and clean",
     )
 

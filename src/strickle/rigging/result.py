@@ -117,6 +117,8 @@ class OpenPour(Record):
     level: Span = si("m", "where to stop over the rim")
     depth: float = si("m", "mean depth of the metal")
     wall: float = si("m", "least wall of what is poured, stock on the back included, part scale")
+    strokes: float = si("m", "width of what stands out on the lowest face, such as letters; nan if nothing does")
+    relief: float = si("m", "how far it stands out; nan if nothing does")
     area: float = si("m2", "open surface")
     stands: float = si("m", "height at which a wide puddle stands of itself on sand")
     bears: float = si("m", "how proud the surface may stand, with its factor")
