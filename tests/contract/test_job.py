@@ -337,7 +337,7 @@ def test_every_choice_reads_back_what_it_writes(choice: object) -> None:
     [
         ("[cavity]\ncell = 2", "no unit"),
         ('[cavity]\ncell = "2"', "no unit"),
-        ('[cavity]\ncell = "2 kg"', "cannot be read in m"),
+        ('[cavity]\ncell = "2 kg"', "is no length"),
         ('[cavity]\nsize = "2 mm"', "cavity.size is not known"),
         ('[mould]\nkind = "box"', "'box' is not known"),
         ("[cavity", "cannot be read"),

@@ -182,6 +182,8 @@ def section(
     if rigging is not None:
         _labels(frame, bodies, plane, rigging, part)
     note = "" if bodies.casting is not None and bodies.part is not None else "the mesh is not a closed solid, so no slice of it could be drawn"
+    if not note and plane.along[0] < -0.2:
+        note = "Seen as the arrows A on the plan look: what is left here is right there"
     return Drawing.of(frame, note)
 
 

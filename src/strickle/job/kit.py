@@ -83,6 +83,8 @@ def alloys() -> tuple[tuple[str, str, str], ...]:
 def change_kit(entries: list[str], path: Path | None = None) -> Path:
     """Change entries such as ``sand_mass=40 kg`` or ``crucible.1.holds=0.6 l`` in the kit file; it is made from the starter if absent.
 
+    ``contraction=`` with nothing after it takes an entry out that may be left out.
+
     Returns the file written. Raises BadInput for an unknown entry or a value that cannot be read; then nothing is written.
     """
     import tomlkit
@@ -99,6 +101,9 @@ def change_kit(entries: list[str], path: Path | None = None) -> Path:
         if not equals or not name.strip():
             raise BadInput(f"{entry!r} is not an entry", 'Give it as name=value, such as --set sand_mass="40 kg"')
         place, kind, key = _place(doc, name.strip(), path)
+        if not value.strip() and any(item.name == key and item.default is None for item in declared(kind)):
+            place.pop(key, None)  # nothing: the entry is taken out
+            continue
         _put(place, key, _typed(kind, key, value.strip()))
     text = tomlkit.dumps(doc)
     read(text, starter_kit())
