@@ -323,7 +323,7 @@ def _plan_rigging(frame: Frame, bodies: Bodies, rigging: Rigging, metal: Any, pa
     for number, (seen, open_here, (name, kind, body)) in enumerate(shapes):
         if name == "neck" or kind == "neck":
             continue
-        drawn = [one if one.area > LEAST else whole for k, (whole, one, _) in enumerate(shapes) if k != number]
+        drawn = [one if one.area > LEAST else whole for k, (whole, one, what) in enumerate(shapes) if k != number and what[1] != "neck"]
         spot = point_in(own_share(open_here if open_here.area > LEAST else seen, drawn))
         frame.label(words_for(name, kind, body, rigging, frame.told, brief=True), *spot)
     for vent in rigging.vents:
