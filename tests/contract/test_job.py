@@ -179,6 +179,23 @@ def test_look_stops_before_the_solve(part: Path, tmp_path: Path, log: list[str])
     assert results(tmp_path / "job")["stages"]["sound"] == {"status": "not run", "because": "asked to stop after pour"}
 
 
+def test_a_later_run_without_cards_puts_those_of_the_plan_before_aside(part: Path, tmp_path: Path, log: list[str]) -> None:
+    folder = tmp_path / "job"
+    strickle.plan(part, out=folder, unit="mm")
+    old = {name: sorted(p.name for p in (folder / name).iterdir()) for name in ("cards", "print")}
+    told = (folder / "results.json").read_bytes()
+    assert old["cards"]
+    looked = strickle.look(part, out=folder, unit="mm")
+    assert looked.set_aside
+    assert not (folder / "cards").exists()
+    assert {name: sorted(p.name for p in (folder / "earlier" / name).iterdir()) for name in ("cards", "print")} == old
+    assert (folder / "earlier" / "results.json").read_bytes() == told
+    again = strickle.look(part, out=folder, unit="mm")
+    assert not again.set_aside
+    assert (folder / "earlier" / "cards").exists()
+    assert not strickle.plan(part, out=folder, unit="mm").set_aside
+
+
 def test_every_quantity_of_the_recipe_has_a_range_that_holds_its_default() -> None:
     for choice in (c for c in CHOICES if c.unit is not None and not c.is_vector):
         assert (choice.low, choice.high) != (-1e6, 1e6), choice.name
@@ -320,7 +337,7 @@ def test_every_choice_reads_back_what_it_writes(choice: object) -> None:
     [
         ("[cavity]\ncell = 2", "no unit"),
         ('[cavity]\ncell = "2"', "no unit"),
-        ('[cavity]\ncell = "2 kg"', "cannot be read in m"),
+        ('[cavity]\ncell = "2 kg"', "is no length"),
         ('[cavity]\nsize = "2 mm"', "cavity.size is not known"),
         ('[mould]\nkind = "box"', "'box' is not known"),
         ("[cavity", "cannot be read"),

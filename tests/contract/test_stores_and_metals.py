@@ -239,7 +239,7 @@ def test_kit_takes_a_pot_by_what_it_holds_or_inside_sizes():
         ("sand_mass = 40", "unit"),
         ('sand_mass = "nan kg"', "number"),
         ('sand_mass = "-3 kg"', "reason"),
-        ('sand_mass = "3 mm"', "read in kg"),
+        ('sand_mass = "3 mm"', "is no mass"),
         ("heel = nan", "reason"),
         ("heel = inf", "reason"),
         ('bed = ["220 mm", "220 mm"]', "three"),

@@ -10,6 +10,7 @@ import sys
 from pathlib import Path
 
 import pytest
+from shapely.geometry import Point
 
 sys.path.insert(0, str(Path(__file__).parent))
 import card_factory as factory
@@ -17,9 +18,10 @@ from planned import PARTS, planned, through
 
 from strickle.card.labels import Ground, Label, place_all
 from strickle.card.lettering import folder, reach, wide
+from strickle.card.marks import named_shapes, own_share, point_in
 from strickle.card.proof import Proof, Written, overlap
 from strickle.card.section import Bodies, middle_of, plan, section
-from strickle.card.slices import informative
+from strickle.card.slices import LEAST, at_parting, informative
 from strickle.card.steps import SIZES
 from strickle.job.demo import demo
 
@@ -92,6 +94,23 @@ def test_figures_are_the_same_lengths_in_both_units():
         b = sorted(float(f.words) for f in other.proof.figures if f.words != "A")
         assert len(a) == len(b) > 3
         assert b == pytest.approx([v / 25.4 for v in a], rel=6e-3)
+
+
+@pytest.mark.parametrize("name", ["dumb-bell", "boss", "thin plate"])
+def test_a_leader_on_the_plan_ends_on_its_own_body(name):
+    """Inside its own outline, and outside every other that leaves it room: runner and sprue are not the same dot."""
+    results = planned(name, until="rigging").results
+    bodies = Bodies.of(results["pattern"], results["rigging"])
+    shapes = named_shapes(bodies.regions, at_parting(bodies.casting), at_parting(bodies.part))
+    assert len(shapes) > 3
+    seen = [one if one.area > LEAST else whole for whole, one, _ in shapes]
+    for number, shape in enumerate(seen):
+        others = [one for k, one in enumerate(seen) if k != number]
+        share = own_share(shape, others)
+        spot = Point(*point_in(share))
+        assert shape.contains(spot)
+        if share is not shape:
+            assert not any(other.contains(spot) for other in others)
 
 
 # ------------------------------------------------------------------ the placer

@@ -279,3 +279,38 @@ def test_mending_has_one_allowance_for_a_whole_file():
     raw = Raw("ball", vertices, faces[:-400], "", NOWHERE)
     with pytest.raises(BadInput, match="too many broken objects"):
         mend.sound(raw, "balls.3mf", Work(weighed=0, drawn=0))
+
+
+def _prism(*outline):
+    """A closed prism 20 mm high over an outline that may cross itself."""
+    n = len(outline)
+    vertices = np.array([(x, y, z) for z in (0.0, 20.0) for x, y in outline])
+    ends = [(0, i + 1, i) for i in range(1, n - 1)] + [(n, n + i, n + i + 1) for i in range(1, n - 1)]
+    sides = [t for i in range(n) for t in ((i, (i + 1) % n, n + (i + 1) % n), (i, n + (i + 1) % n, n + i))]
+    return vertices, np.array(ends + sides)
+
+
+@pytest.mark.parametrize("wide", [(60.0, 40.0), (80.0, 50.0), (33.0, 71.0)])
+def test_a_twisted_solid_is_refused_and_never_loses_its_other_half(look, wide):
+    x, y = wide
+    with pytest.raises(BadInput):
+        look(*_prism((0.0, 0.0), (x, y), (x, 0.0), (0.0, y)))
+
+
+def test_an_inverted_shell_that_runs_into_metal_is_asked_about():
+    plate, bore = triangles(Solid.cube((100.0, 60.0, 12.0))), triangles(Solid.cylinder(12.0, 8.0, 8.0, 48).translate((50.0, 30.0, 0.0)))
+    proud = triangles(Solid.cylinder(14.0, 8.0, 8.0, 48).translate((50.0, 30.0, -1.0)))
+    for cut in (bore, proud):
+        both = np.vstack([plate[0], cut[0]]), np.vstack([plate[1], cut[1][:, ::-1] + len(plate[0])])
+        with pytest.raises(BadInput, match="may be meant as a hole or as metal"):
+            found(*both)
+        (body,) = found(both[0], np.vstack([plate[1], cut[1] + len(plate[0])]))
+        assert body.volume == pytest.approx(72_000.0 + (volume_of(*cut) / 7.0 if cut is proud else 0.0), rel=1e-5)
+
+
+def test_a_shell_in_another_that_faces_the_same_way_is_said_to_be_taken_as_metal():
+    outer, inner = triangles(Solid.cube((40.0, 40.0, 40.0))), triangles(Solid.cube((20.0, 20.0, 20.0)).translate((10.0, 10.0, 10.0)))
+    (body,) = found(np.vstack([outer[0], inner[0]]), np.vstack([outer[1], inner[1] + len(outer[0])]))
+    assert body.volume == pytest.approx(64_000.0, rel=1e-6)
+    assert "taken as metal, not as hollows" in body.mended[0]
+    assert "run into" not in body.mended[0]

@@ -281,3 +281,59 @@ def test_the_fall_and_the_edges_are_told(plate):
     metal, pour = plate.stages["metal"], plate.stages["pour"]
     depth = float(np.ptp(plate.stages["rigging"].casting.vertices[:, 2]))
     assert pour.edge_radius == pytest.approx(metal.surface_tension / (metal.density_liquidus * 9.81 * depth))
+
+
+def test_stock_on_the_back_makes_the_wall_thicker_and_metal_stay_fluid_longer(tmp_path):
+    """More stock: a thicker wall, a cooler pour, a longer fluid time; and never fluid for longer than it takes to freeze."""
+    mesh = m3.Manifold.cube((90.0, 60.0, 4.0)).to_mesh64()
+    path = tmp_path / "sheet.stl"
+    path.write_bytes(stl(np.array(mesh.vert_properties[:, :3]), np.array(mesh.tri_verts)))
+    found = []
+    for stock in ("0 mm", "3 mm", "9 mm"):
+        plan = strickle.plan(path, out=tmp_path / f"{stock}.job", unit="mm", mould="open-face", stock=stock, preset="rough", until="pour")
+        stages = json.loads(plan.to_json())["stages"]
+        found.append(
+            (stages["rigging"]["open_pour"]["wall"]["value"], stages["melt"]["pour_temperature"]["value"], stages["pour"]["fluid_time"]["value"])
+        )
+    walls, temperatures, fluid = zip(*found, strict=True)
+    assert walls[:2] == pytest.approx((0.004, 0.007), rel=1e-3)
+    assert 0.010 < walls[2] < 0.0131  # rays from the low sides still meet the sheet as it was
+    assert temperatures[0] > temperatures[1] > temperatures[2]
+    assert fluid[0] < fluid[1] < fluid[2]
+
+
+def test_a_thick_open_plate_is_fluid_for_less_time_than_it_takes_to_freeze(tmp_path):
+    mesh = frustum(110, 80, 25).to_mesh64()
+    path = tmp_path / "slab.stl"
+    path.write_bytes(stl(np.array(mesh.vert_properties[:, :3]), np.array(mesh.tri_verts)))
+    plan = strickle.plan(path, out=tmp_path / "slab.job", unit="mm", mould="open-face", stock="0 mm", preset="rough", until="sound")
+    stages = json.loads(plan.to_json())["stages"]
+    fluid, solid = stages["pour"]["fluid_time"]["value"], stages["sound"]["last_to_freeze"]["time"]["value"]
+    assert 0.2 * solid < fluid < solid
+    blocky = [f for f in plan.findings if f.code == "cavity.blocky"]
+    assert all("cavity" in f.code and float(stages["cavity"]["voxel_area"]["value"]) > 0.95 * stages["cavity"]["mesh_area"]["value"] for f in blocky)
+
+
+@pytest.mark.parametrize(("wide", "high"), [(4.0, 1.7), (9.0, 3.0), (2.0, 1.0)])
+def test_letters_that_stand_out_on_the_lowest_face_are_measured(wide, high):
+    bars = [cube(wide, 40.0, high + 0.5, -high).translate((20.0 * i, 0, 0)) for i in (-2, -1, 0, 1, 2)]
+    _, _, rigging = rigged(sum(bars, frustum(120, 60, 8)), up=[0, 0, 1], stock=0.0)
+    pour = rigging.open_pour
+    assert pour.strokes == pytest.approx(wide * 1e-3, rel=0.05)
+    assert pour.relief == pytest.approx(high * 1e-3, abs=0.2e-3)
+
+
+def test_a_plain_lowest_face_has_no_letters():
+    for body in (PLATE, THICK, HOLLOW):
+        assert np.isnan(rigged(body, stock=0.0)[2].open_pour.strokes)
+
+
+def test_letters_narrower_than_metal_at_rest_enters_are_told(tmp_path):
+    bars = [cube(4.0, 40.0, 2.2, -1.7).translate((20.0 * i, 0, 0)) for i in (-2, -1, 0, 1, 2)]
+    mesh = sum(bars, frustum(120, 60, 8)).to_mesh64()
+    path = tmp_path / "sign.stl"
+    path.write_bytes(stl(np.array(mesh.vert_properties[:, :3]), np.array(mesh.tri_verts)))
+    plan = strickle.plan(path, out=tmp_path / "sign.job", unit="mm", mould="open-face", up=[0.0, 0.0, 1.0], preset="rough", until="pour")
+    found = codes(plan)["pour.letters"]
+    assert found.weight == "MIND"
+    assert 0.2 < found.margin.value < 1.0

@@ -49,7 +49,7 @@ def test_a_polygon_is_cut_into_triangles_of_its_own_area_and_side(radii, tilt):
     area = 0.5 * float(np.sum(flat[:, 0] * np.roll(flat[:, 1], -1) - flat[:, 1] * np.roll(flat[:, 0], -1)))
     c, s = np.cos(np.radians(tilt)), np.sin(np.radians(tilt))
     points = np.column_stack([flat[:, 0], c * flat[:, 1], s * flat[:, 1]])
-    made = cut(points, np.array([len(radii)]), np.arange(len(radii)))
+    made = cut(points, np.array([len(radii)]), np.arange(len(radii)), "a.obj")
     assert len(made) == len(radii) - 2
     vectors = 0.5 * np.cross(points[made[:, 1]] - points[made[:, 0]], points[made[:, 2]] - points[made[:, 0]])
     normal = np.array([0.0, -s, c])

@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 import json
+import re
 import shlex
 from pathlib import Path
 
@@ -167,4 +168,4 @@ def test_every_example_runs_as_printed(rule, units: str, run) -> None:
     assert max(map(len, out.splitlines())) <= 120
     assert " nan" not in out
     if units == "us":
-        assert "mould" not in out
+        assert not re.search(r"(?<!_)mould(?!_)", out)  # names that are typed keep the spelling they are typed in

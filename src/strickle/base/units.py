@@ -45,6 +45,10 @@ _SPOKEN = (
 )
 _SCALES = {"C": "degC", "F": "degF"}
 _WEIGHED = {"N": "kg", "Pa": "kg/m**2"}  # forces and pressures that people give as masses
+_KINDS = {
+    "1": "share", "m": "length", "m2": "area", "m3": "volume", "kg": "mass", "s": "time", "K": "temperature", "Pa": "pressure", "N": "force",
+    "J": "heat", "W": "power", "m/s": "speed", "m3/s": "flow", "kg/m3": "density", "kg/s": "mass a time",
+}  # fmt: skip
 _EXAMPLES = {
     "1": "1.3 %",
     "m": "12 mm, 1/2 in",
@@ -128,7 +132,7 @@ def parse(text: str, unit: str, what: str = "value", *, step: bool = False) -> f
             quantity = quantity * registry.Quantity(1.0, "standard_gravity")
         value = float(quantity.to(_PINT.get(unit, unit)).magnitude)
     except Exception:
-        raise BadInput(f"{what}: {text!r} cannot be read in {unit if unit != '1' else 'a share'}", hint) from None
+        raise BadInput(f"{what}: {text!r} is no {_KINDS.get(unit, f'number of {unit}')}", hint) from None
     if unit == "K" and not step and value <= 0.0:
         raise BadInput(f"{what}: {text!r} lies below absolute zero", hint)
     if not math.isfinite(value):

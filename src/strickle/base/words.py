@@ -118,16 +118,16 @@ def ends(low: float, high: float, unit: str, system: str = "metric", style: str 
 
 
 def spelled(text: str, system: str) -> str:
-    """Trade words in the person's spelling; codes of findings (room.word) stay as they are.
+    """Trade words in the person's spelling; codes of findings (room.word) and keys (two_words) stay as they are.
 
-    >>> spelled("Moulder's mould: mould.no_flask", "us")
-    "Molder's mold: mould.no_flask"
+    >>> spelled("Moulder's mould, grey_iron: mould.no_flask", "us")
+    "Molder's mold, grey_iron: mould.no_flask"
     """
     if system != "us":
         return text
     for british, american in _SPELLING.items():
         for old, new in ((british, american), (british.capitalize(), american.capitalize())):
-            text = re.sub(rf"{old}(?!\w*\.[a-z])", new, text)
+            text = re.sub(rf"(?<!_){old}(?!_|\w*\.[a-z])", new, text)
     return text
 
 

@@ -19,7 +19,8 @@ STEPS = (
 HOLDS = ("close", "clothing", "charge", "lift", "knock-out")
 DEFERS = (
     "This card plans; it cannot see your shop and vouches for nothing. Local codes, your equipment's manual and licensed practice come before "
-    "anything printed here."
+    "anything printed here. Planned for a use where nobody is hurt if the casting breaks: not for lifting, pressure, brakes, steering, firearms, "
+    "food or parts that turn at speed."
 )
 
 

@@ -11,15 +11,14 @@ import numpy as np
 from strickle.base import Array, Mesh, ends
 from strickle.card.frame import HEAD, METAL, ROW, Frame, pieces
 from strickle.card.labels import Label
+from strickle.card.marks import named_shapes, own_share, point_in
 from strickle.card.proof import Proof, Written
-from strickle.card.slices import ABOVE, Plane, at_parting, level, seen_from_above, solid, upright
+from strickle.card.slices import ABOVE, LEAST, Plane, at_parting, level, seen_from_above, solid, upright
 from strickle.card.svg import Sheet, path, text_box
 from strickle.mould import Mould
 from strickle.pattern import Pattern
 from strickle.rigging import Rigging
 from strickle.sound import Sound
-
-LEAST = 2e-6  # a slice smaller than this [m2] is not worth a label
 
 
 @dataclass(frozen=True, slots=True)
@@ -110,14 +109,6 @@ def words_for(name: str, kind: str, body: Any, rigging: Rigging, told: Any, brie
     return name
 
 
-def _point(shape: Any) -> tuple[float, float]:
-    """A point well inside a shape."""
-    biggest = max(getattr(shape, "geoms", [shape]), key=lambda g: g.area)
-    inner = biggest.buffer(-0.25 * math.sqrt(biggest.area))
-    spot = (inner if not inner.is_empty else biggest).representative_point()
-    return float(spot.x), float(spot.y)
-
-
 def _chord(box: Array, plane: Plane) -> tuple[float, float]:
     """Where the plane enters and leaves the flask, along it [m]."""
     low, high = -math.inf, math.inf
@@ -133,7 +124,7 @@ def _labels(frame: Frame, bodies: Bodies, plane: Plane, rigging: Rigging, part: 
     for name, kind, body in bodies.regions:
         cut = upright(body, plane).difference(part)
         if cut.area > LEAST:
-            frame.label(words_for(name, kind, body, rigging, frame.told), *_point(cut))
+            frame.label(words_for(name, kind, body, rigging, frame.told), *point_in(cut))
 
 
 def section(
@@ -182,7 +173,7 @@ def section(
         frame.label(name, world[1] - 0.002, height, leader=False, bold=True, size=4.2, stays=half.intersection(flask).bounds)
     frame.label("parting" if covered or mould is None else "sand's level, open", world[1] - 0.04 * (world[1] - world[0]), 0.0)
     if not part.is_empty:
-        frame.label("part", *_point(part))
+        frame.label("part", *point_in(part))
         if not covered and pattern.stock > 0:
             _finished(frame, float(-pattern.stock * pattern.scale[2]), part)
     if sound is not None and "last place to freeze" in plane.through:
@@ -191,6 +182,8 @@ def section(
     if rigging is not None:
         _labels(frame, bodies, plane, rigging, part)
     note = "" if bodies.casting is not None and bodies.part is not None else "the mesh is not a closed solid, so no slice of it could be drawn"
+    if not note and plane.along[0] < -0.2:
+        note = "Seen as the arrows A on the plan look: what is left here is right there"
     return Drawing.of(frame, note)
 
 
@@ -321,18 +314,17 @@ def _plan_rigging(frame: Frame, bodies: Bodies, rigging: Rigging, metal: Any, pa
     """Outlines above the parting dashed, labels, vents."""
     from shapely.geometry import LineString
 
-    for name, kind, body in bodies.regions:
-        seen = seen_from_above(body)
-        if seen.is_empty:
-            continue
-        on_sheet = frame.on_sheet(seen)
-        open_here = at_parting(body).difference(part).intersection(metal)
+    shapes, drawn = named_shapes(bodies.regions, metal, part), []
+    for seen, open_here, _ in shapes:
         if open_here.area < 0.5 * seen.area:
+            on_sheet = frame.on_sheet(seen)
             frame.draw(on_sheet, thick=0.3, dash="1.6 0.9")
             frame.ground.area(on_sheet.boundary.buffer(0.5), 3.0)
+    for number, (seen, open_here, (name, kind, body)) in enumerate(shapes):
         if name == "neck" or kind == "neck":
             continue
-        spot = _point(open_here if open_here.area > LEAST else seen)
+        drawn = [one if one.area > LEAST else whole for k, (whole, one, what) in enumerate(shapes) if k != number and what[1] != "neck"]
+        spot = point_in(own_share(open_here if open_here.area > LEAST else seen, drawn))
         frame.label(words_for(name, kind, body, rigging, frame.told, brief=True), *spot)
     for vent in rigging.vents:
         x, y = frame.at(float(vent.at[0]), float(vent.at[1]))
@@ -350,7 +342,18 @@ def _cut_line(frame: Frame, plane: Plane, world: tuple[float, float, float, floa
     back = -plane.toward
     bx, by = float(back[0]), -float(back[1])
     for u, sign in ((low, -1.0), (high, 1.0)):
-        for out in (1.6, 0.0, -6.0, -9.0, -12.0):  # beyond the flask where no dimension is in the way, else inside it
+        for out in (
+            1.6,
+            0.0,
+            -6.0,
+            -9.0,
+            -12.0,
+            -15.0,
+            -19.0,
+            -24.0,
+            -30.0,
+            -38.0,
+        ):  # beyond the flask where no dimension is in the way, else inside it
             ends = [frame.at(*(plane.at[:2] + plane.along[:2] * (u + sign * k * 1e-3 * frame.ratio))) for k in (out - 7.6, out, out + 3.4)]
             (x, y), mark = ends[1], ends[2]
             letter = text_box(*mark, "A", 3.6, bold=True)

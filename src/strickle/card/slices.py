@@ -13,6 +13,7 @@ from strickle.pattern import Pattern
 from strickle.rigging import Rigging
 from strickle.sound import Sound
 
+LEAST = 2e-6  # a slice smaller than this [m2] is not worth a label
 ABOVE = 2e-4  # a hair off the parting, so that faces lying in it belong to one side
 
 

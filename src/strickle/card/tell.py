@@ -31,6 +31,7 @@ def subtitle(metal: Metal, part: Part, mould: Mould | None, melt: Melt | None, u
         items.append(mould.sand_name)
     if melt is not None:
         items.append(f"{melt.furnace}, {melt.pot}")
+    items.append("for a use where nobody is hurt if it breaks")  # any other use ends the plan
     return " · ".join(items)
 
 

@@ -163,10 +163,10 @@ def _signed(flat: Array, height: Array, top: float, density: float) -> Array:
 
 
 def _staircase(is_metal: Array) -> float:
-    """Faces between metal and anything else, in cells; the open top is left out."""
-    total = 0
+    """Faces between metal and anything else, in cells, those at the open top with them."""
+    total, padded = 0, np.pad(is_metal, 1).astype(np.int8)
     for axis in range(3):
-        total += int(np.count_nonzero(np.diff(is_metal.astype(np.int8), axis=axis)))
+        total += int(np.count_nonzero(np.diff(padded, axis=axis)))
     return float(total)
 
 

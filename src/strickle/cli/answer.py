@@ -37,11 +37,13 @@ def _verdict(doc: Mapping[str, Any]) -> str:
 
 
 def _kept(plan: Plan) -> str:
-    """Choices that an earlier run left in the folder, so that none rules unseen."""
-    if not plan.kept:
-        return ""
-    told = f"Kept from {plan.folder.name}/job.toml: {', '.join(plan.kept)}. Give the option again, or change it there."
-    return "\n".join(_wrapped(told, ""))
+    """What an earlier run left in the folder: choices, so that none rules unseen, and cards that were put aside."""
+    told = []
+    if plan.kept:
+        told.append(f"Kept from {plan.folder.name}/job.toml: {', '.join(plan.kept)}. Give the option again, or change it there.")
+    if plan.set_aside:
+        told.append(f"The cards and prints of the plan before lie in {plan.folder.name}/earlier; they do not belong to this answer.")
+    return "\n".join(line for one in told for line in _wrapped(one, ""))
 
 
 def _findings(doc: Mapping[str, Any], units: str) -> Iterator[str]:

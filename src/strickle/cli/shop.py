@@ -25,7 +25,7 @@ def kit(what: str, entries: tuple[str, ...], metals: bool, path: str | None, as_
         return 0
     file = Path(path) if path is not None else shop.kit_path()
     if path is not None and not entries and not file.is_file():
-        raise BadInput(f"{file} is not there", "Give a kit file, or change an entry with --set to make one")
+        raise BadInput(f"{file} is {'no kit file' if file.exists() else 'not there'}", "Give a kit file, or change an entry with --set to make one")
     if entries:
         try:
             shop.change_kit(list(entries), file)

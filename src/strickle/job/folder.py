@@ -15,7 +15,8 @@ from strickle.base import BadInput, Unwritable
 from strickle.job.files import is_plain, kind_of, read_file
 
 STAGES = ".stages"
-FOLDERS = (STAGES, "print", "fields", "cards")
+EARLIER = "earlier"  # cards and prints of the plan before, where a later run made none
+FOLDERS = (STAGES, "print", "fields", "cards", EARLIER)
 FILES = ("job.toml", "kit.toml", "results.json")
 _LEFT = re.compile(r"\.(part|lock)-[a-z0-9_]{8}|\.(new|old)-(print|fields|cards)")  # what a killed run may leave half-written
 MOST_BYTES = 1 << 30
@@ -96,8 +97,8 @@ def prepare(path: Path, files: Mapping[str, bytes]) -> None:
         write_bytes(fresh / name, data)
 
 
-def swap(path: Path) -> None:
-    """Put what was prepared in the place of the folder ``path``: a reader sees the old set or the new one."""
+def swap(path: Path, keep: Path | None = None) -> None:
+    """Put what was prepared in the place of the folder ``path``: a reader sees the old set or the new one. ``keep``: where the old one goes."""
     fresh, stale = (path.with_name(f".{age}-{path.name}") for age in ("new", "old"))
     try:
         remove(stale)
@@ -105,9 +106,26 @@ def swap(path: Path) -> None:
             os.replace(path, stale)
         if kind_of(fresh) is not None:
             os.replace(fresh, path)
+        if keep is not None and kind_of(stale) is not None:
+            os.replace(stale, keep)
         remove(stale)
     except OSError as trouble:
         raise unwritable(path, trouble) from None
+
+
+def set_aside(path: Path) -> Path | None:
+    """Where the cards of the plan before are kept, with its results: a folder made anew; None where a job has no cards."""
+    cards, results, place = path / "cards", path / FILES[-1], path / EARLIER
+    try:
+        if kind_of(cards) != "a folder" or not any(cards.iterdir()):
+            return None
+        remove(place)
+        place.mkdir()
+        if kind_of(results) == "":
+            os.replace(results, place / results.name)
+    except OSError as trouble:
+        raise unwritable(place, trouble) from None
+    return place
 
 
 def sound(path: Path) -> None:

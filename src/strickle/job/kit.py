@@ -9,7 +9,7 @@ from pathlib import Path
 from typing import Any
 
 from strickle.base import BadInput, declared
-from strickle.job.files import read_file
+from strickle.job.files import kind_of, read_file
 from strickle.job.folder import write_bytes
 from strickle.stores import Crucible, Flask, Furnace, Kit, Stores
 
@@ -83,6 +83,8 @@ def alloys() -> tuple[tuple[str, str, str], ...]:
 def change_kit(entries: list[str], path: Path | None = None) -> Path:
     """Change entries such as ``sand_mass=40 kg`` or ``crucible.1.holds=0.6 l`` in the kit file; it is made from the starter if absent.
 
+    ``contraction=`` with nothing after it takes an entry out that may be left out.
+
     Returns the file written. Raises BadInput for an unknown entry or a value that cannot be read; then nothing is written.
     """
     import tomlkit
@@ -90,13 +92,18 @@ def change_kit(entries: list[str], path: Path | None = None) -> Path:
     from strickle.stores.kit import read_kit as read
     from strickle.stores.kit import starter_kit
 
-    path = kit_path() if path is None else path
+    path = Path(os.path.realpath(kit_path() if path is None else path))  # through a link, not over it
+    if (found := kind_of(path)) not in (None, ""):
+        raise BadInput(f"{path} is {found}, not a kit file", "Give the name of a file")
     doc: Any = tomlkit.parse(kit_text(path))
     for entry in entries:
         name, equals, value = entry.partition("=")
         if not equals or not name.strip():
             raise BadInput(f"{entry!r} is not an entry", 'Give it as name=value, such as --set sand_mass="40 kg"')
         place, kind, key = _place(doc, name.strip(), path)
+        if not value.strip() and any(item.name == key and item.default is None for item in declared(kind)):
+            place.pop(key, None)  # nothing: the entry is taken out
+            continue
         _put(place, key, _typed(kind, key, value.strip()))
     text = tomlkit.dumps(doc)
     read(text, starter_kit())

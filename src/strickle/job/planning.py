@@ -16,7 +16,7 @@ from strickle.job import stages
 from strickle.job.cache import StageCache
 from strickle.job.contract import SCHEMA, document, dumps
 from strickle.job.files import is_plain, read_file
-from strickle.job.folder import MOST_BYTES, STAGES, claim, held, prepare, put, remove, swap, unmake, write_bytes
+from strickle.job.folder import MOST_BYTES, STAGES, claim, held, prepare, put, remove, set_aside, swap, unmake, write_bytes
 from strickle.job.keys import code_of, digest
 from strickle.job.kit import read_kit, stores_with
 from strickle.job.lock import locked
@@ -43,6 +43,7 @@ class Plan:
     folder: Path
     document: Mapping[str, Any]
     kept: tuple[str, ...] = ()  # choices taken from the job's own recipe, as they would be given again
+    set_aside: bool = False  # whether cards of the plan before were put into the folder ``earlier``, as this run made none
 
     @property
     def exit_code(self) -> int:
@@ -255,14 +256,15 @@ def _write(folder: Path, trail: Trail, runner: Runner, cache: StageCache, *, uni
         for waiting in (*(folder / f".new-{kind}" for kind in made), *ready.values()):
             remove(waiting)
         raise
+    aside = set_aside(folder) if not drawn.files else None
     (folder / RESULTS).unlink(missing_ok=True)
     for kind in made:
-        swap(folder / kind)
+        swap(folder / kind, aside / kind if aside is not None and kind != "fields" else None)
     for path, fresh in ready.items():
         put(path, fresh)
     cache.touched.add(Path(LATEST).stem)
     cache.prune()
-    return Plan(verdict=trail.verdict, findings=trail.findings, stages=dict(trail.results), folder=folder, document=doc)
+    return Plan(verdict=trail.verdict, findings=trail.findings, stages=dict(trail.results), folder=folder, document=doc, set_aside=aside is not None)
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)

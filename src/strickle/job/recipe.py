@@ -162,6 +162,10 @@ class Recipe:
             choice = BY_NAME[name]
             given[choice.stage][choice.field] = self.value(name)
         given["pattern"]["open_face"] = self.value("mould") == "open-face"
+        if "stock" in self.asked and not given["pattern"]["open_face"]:
+            raise BadInput(
+                "stock on the poured face is asked for, and a two-part mould has no poured face", "Leave it out, or take --mould open-face"
+            )
         given["part"] |= {"data": data, "name": self.file, "sand": self.value("sand")}
         return {stage.name: stage.ask(**given[stage.name]) for stage in STAGES}
 

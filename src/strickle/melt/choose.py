@@ -27,6 +27,7 @@ class PotChosen(Record):
 class PourChosen(Record):
     """Metal temperature as it enters the mould."""
 
+    wall: float = si("m", "thinnest wall it was chosen for")
     taken: float = si("K", "used from here on")
     ruled: float = si("K", "by the rule of walls")
     superheat: float = si("K", "over the liquidus by that rule")
@@ -85,7 +86,7 @@ def pour_of(wall: float, metal: Metal, stores: Stores, ask: MeltAsk) -> PourChos
     if not metal.solidus < taken < metal.liquidus + 600.0:
         low, high, told = (tell(kelvin, "K") for kelvin in (metal.pour_low, metal.pour_high, taken))
         raise BadInput(f"a pour temperature of {told} is out of all reason for {metal.name}", f"It is poured at {low} to {high}")
-    return PourChosen(taken=taken, ruled=ruled, superheat=superheat, asked=ask.pour is not None)
+    return PourChosen(wall=wall, taken=taken, ruled=ruled, superheat=superheat, asked=ask.pour is not None)
 
 
 def cooling_of(pot: Crucible, mass: float, temperature: float, metal: Metal, stores: Stores) -> Span:

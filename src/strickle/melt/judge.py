@@ -184,7 +184,7 @@ def _window(pour: PourChosen, part: Part, metal: Metal) -> Iterator[Finding]:
         yield Finding(
             code="melt.pour_window",
             weight="MIND" if high else "NOTE",
-            says=f"A wall of {tell(part.least_wall, 'm')} wants {tell(pour.ruled, 'K')}; {metal.name} is poured at {window}",
+            says=f"A wall of {tell(pour.wall, 'm')} wants {tell(pour.ruled, 'K')}; {metal.name} is poured at {window}",
             because=f"walls that thin want {tell(pour.superheat, 'K', 'step')} over the liquidus, and the window ends before that"
             if high
             else f"walls that thick need no more than {tell(pour.superheat, 'K', 'step')} over the liquidus, less than the window begins with",

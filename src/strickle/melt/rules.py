@@ -55,6 +55,7 @@ def melt_heat(stores: Stores, mass: float, metal: str = "a356", from_temperature
     """Heat [J]; negative on cooling. Raises BadInput for a metal the stores do not have."""
     from strickle.melt.heat import heat_between, warmth_in
 
+    metal = metal.replace("gray", "grey")
     if metal not in stores.metals:
         raise BadInput(f"no metal {metal!r} in the stores", f"Take one of: {', '.join(sorted(stores.metals))}")
     return mass * heat_between(warmth_in(stores.metals[metal]), from_temperature, to_temperature)

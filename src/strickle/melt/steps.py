@@ -35,7 +35,8 @@ def charge(part: Part, mould: Mould, rigging: Rigging, cavity: Cavity, metal: Me
     loss = loss_of(furnace, stores)
     poured = cavity.metal_mass + _basin_outside(rigging) * metal.density_liquidus
     mass = float(rules.charge(poured, 0.0, loss.value + kit.heel))
-    pour = pour_of(part.least_wall, metal, stores, ask)
+    wall = part.least_wall if rigging.open_pour is None else rigging.open_pour.wall
+    pour = pour_of(wall, metal, stores, ask)
     density = metal.density_liquidus + metal.density_slope * (pour.taken - metal.liquidus)
     needed = float(rules.pot_volume(mass, density, stores.constants["pot.usable_share"].value))
     chosen = pot_of(kit, ask.crucible, needed)

@@ -70,6 +70,7 @@ def pattern_contraction(stores: Stores, metal: str, restraint: float = 0.0) -> t
     >>> round(pattern_contraction(load(), "a319")[0], 4)
     0.013
     """
+    metal = metal.replace("gray", "grey")
     book = stores.constants.get(f"allowance.{metal}")
     record = stores.metals.get(metal)
     if book is not None:

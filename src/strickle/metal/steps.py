@@ -90,7 +90,7 @@ def blend(ask: MetalAsk, stores: Stores, watch: Watch = quiet) -> Metal:
 
 
 def _record(key: str, stores: Stores) -> MetalRecord:
-    plain = key.strip().lower().replace("-", "_")
+    plain = key.strip().lower().replace("-", "_").replace("gray", "grey")
     if plain in stores.metals:
         return stores.metals[plain]
     families: dict[str, list[str]] = {}

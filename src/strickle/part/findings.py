@@ -87,17 +87,18 @@ def _unit(facts: Facts, metal: Metal) -> list[Finding]:
 
 
 def _mesh(facts: Facts) -> list[Finding]:
-    out = []
+    out, blank = [], bool(np.isnan(facts.change))
     if facts.body.mended:
         heavy = not abs(facts.change) <= TOLD  # also where it cannot be told, as the triangles counted nothing as they stood
         out.append(
             Finding(
                 code="part.mended",
                 weight="MIND" if heavy else "NOTE",
-                says=f"The mesh was mended: {'; '.join(facts.body.mended)}; its volume changed by {tell(facts.change, '1', '%')}",
+                says=f"The mesh was mended: {'; '.join(facts.body.mended)}; "
+                + ("as it stood it counted no volume to compare with" if blank else f"its volume changed by {tell(facts.change, '1', '%')}"),
                 because="what is cast must be one closed solid that faces outwards",
                 do="Look at the mended part before you print it" if heavy else "Nothing, unless the picture of the part looks wrong",
-                margin=Margin(value=1.0 + facts.change, unit="1", of="volume after mending over volume as read"),
+                margin=None if blank else Margin(value=1.0 + facts.change, unit="1", of="volume after mending over volume as read"),
             )
         )
     out += _deep(facts)
@@ -135,8 +136,8 @@ def _deep(facts: Facts) -> list[Finding]:
             Finding(
                 code="part.mesh_filled",
                 weight="MIND",
-                says=f"Holes in the mesh were closed with {deep.patches} triangles, {tell(deep.patched, '1', '%')} of its surface; closed by cones "
-                f"instead, its volume would differ by {tell(abs(facts.change), '1', '%')}",
+                says=f"Holes in the mesh were closed with {deep.patches} triangles, {tell(deep.patched, '1', '%')} of its surface"
+                + ("" if np.isnan(facts.change) else f"; closed by cones instead, its volume would differ by {tell(abs(facts.change), '1', '%')}"),
                 because="what is cast must be closed, and what stood in a hole is a guess: the skin that bends least",
                 do="Look at the mended part before you print it; where a patch is wrong, close the mesh in the program that made it",
                 where=Where(body=facts.body.name),
@@ -148,9 +149,13 @@ def _deep(facts: Facts) -> list[Finding]:
             Finding(
                 code="part.mesh_rebuilt",
                 weight="MIND",
-                says=f"The mesh did not enclose its metal once; it was drawn anew on a grid of {tell(deep.cell * scale, 'm')}, "
-                f"and its volume is {tell(abs(facts.change), '1', '%')} {'less' if facts.change < 0.0 else 'more'} than the mesh "
-                "counted with each gap closed by a cone to the middle",
+                says=f"The mesh did not enclose its metal once; it was drawn anew on a grid of {tell(deep.cell * scale, 'm')}, and its volume is "
+                + (
+                    "not to be compared with what the mesh counted, which was next to nothing"
+                    if np.isnan(facts.change)
+                    else f"{tell(abs(facts.change), '1', '%')} {'less' if facts.change < 0.0 else 'more'} than the mesh counted with each gap "
+                    "closed by a cone to the middle"
+                ),
                 because="its triangles leave gaps or run through each other, so metal was put where they wind round more than half; "
                 "details smaller than the grid are lost and sharp edges are blunted by about a cell",
                 do="Measure the redrawn part against your drawing, or unite and close the mesh in the program that made it",
@@ -177,7 +182,7 @@ def _deep(facts: Facts) -> list[Finding]:
 
 def _thin_wall(facts: Facts, metal: Metal, stores: Stores) -> list[Finding]:
     least = stores.constants.get(f"section.min_{metal.family}_sand")
-    if least is None or facts.wall.least >= least.value:
+    if least is None or facts.wall.least >= 0.999 * least.value:
         return []
     hopeless = facts.wall.median < HOPELESS * least.low
     source = stores.sources.get(least.source)

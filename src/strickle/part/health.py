@@ -168,20 +168,31 @@ def _object(raw: Raw, file: str, work: Work) -> list[Body]:
     home = _homes(kept)
     groups: dict[int, list[_Shell]] = {}
     read: dict[int, float] = {}
-    turned = 0
+    turned: list[int] = []
     void = [False] * len(kept)
     for i in sorted(range(len(kept)), key=lambda i: -abs(kept[i].volume)):
         shell, outer = kept[i], home[i]
         void[i] = outer >= 0 and not void[outer] and (shell.volume > 0.0) != (kept[outer].volume > 0.0)
         top = outer if void[i] else i
         outward = (shell.volume > 0.0) != void[i]
-        turned += not outward and not void[i]
+        if not outward and not void[i]:
+            turned.append(i)
         groups.setdefault(top, []).append(shell if outward else _turned(shell))
         read[top] = read.get(top, 0.0) + shell.read
     groups = dict(sorted(groups.items()))
     if turned:
-        said.append(f"{turned} shells turned that stood inside out")
-    return _joined_bodies(raw.name, groups, read, said, file, whole)
+        said.append(f"{len(turned)} shells turned that stood inside out")
+    inner = {i for i, outer in enumerate(home) if outer >= 0 and not void[i]}
+    return _joined_bodies(raw.name, _Sorted(groups, read, frozenset(turned), frozenset(inner)), said, file, whole)
+
+
+class _Sorted(NamedTuple):
+    """Shells as metal with its voids, by the number of the outer shell."""
+
+    groups: dict[int, list[_Shell]]
+    read: dict[int, float]
+    turned: frozenset[int]  # outer shells that stood inside out
+    inner: frozenset[int]  # outer shells that lie in another
 
 
 def _homes(shells: list[_Shell]) -> list[int]:
@@ -198,8 +209,12 @@ def _stacked(shells: list[_Shell]) -> tuple[Array, Array]:
     return np.vstack([shell.vertices for shell in shells]), np.vstack([shell.faces + o for shell, o in zip(shells, offsets)])
 
 
-def _joined_bodies(name: str, groups: dict[int, list[_Shell]], read: dict[int, float], said: list[str], file: str, whole: Sound) -> list[Body]:
-    """Bodies from shells with their voids; those that run into each other become one."""
+def _joined_bodies(name: str, found: _Sorted, said: list[str], file: str, whole: Sound) -> list[Body]:
+    """Bodies from shells with their voids; those that run into each other become one.
+
+    Raises BadInput where one that stood inside out runs into one that did not: it may be a cut as well as metal.
+    """
+    groups, read = found.groups, found.read
     meshes = {key: _stacked(shells) for key, shells in groups.items()}
     solids = {key: _solid(*mesh) for key, mesh in meshes.items()}
     drawn = {key: Deep() for key in groups}
@@ -225,8 +240,20 @@ def _joined_bodies(name: str, groups: dict[int, list[_Shell]], read: dict[int, f
         vertices, faces = meshes[cluster[0]]
         hollows = tuple((shell.low + shell.high) / 2.0 for shell in groups[cluster[0]] if shell.volume < 0.0)
         if len(cluster) > 1:
+            if 0 < sum(key in found.turned for key in cluster) < len(cluster):
+                at = next(groups[key][0] for key in cluster if key in found.turned)
+                low = (at.low + at.high) / 2.0
+                raise BadInput(
+                    f"{file}: {name} has a shell that stands inside out, near ({low[0]:.4g}, {low[1]:.4g}, {low[2]:.4g}), and runs into one that "
+                    "does not: it may be meant as a hole or as metal",
+                    "Cut it off or unite it in the program that made the mesh",
+                )
             vertices, faces = _union([solids[key] for key in cluster])
-            own.append(f"{len(cluster)} shells that run into each other made one")
+            within = sum(key in found.inner for key in cluster)
+            if within:
+                own.append(f"{within} shells that lie in another and face the same way taken as metal, not as hollows")
+            if within < len(cluster) - 1:
+                own.append(f"{len(cluster)} shells that run into each other made one")
         if len(cluster) > 1 or cluster[0] in anew:  # what is hollow in one may be filled by another, and several may close one in
             _, hollows = _pieces(vertices, faces)
         patched = [(shell.patches, shell.patched) for key in cluster for shell in groups[key]]

@@ -18,6 +18,7 @@ FINEST = 250  # cells along the longest side at most
 STRIDE = 4  # nodes between those of the coarse field
 CLEAR = 0.25  # winding this far from a half on all sides is taken over without looking closer
 UNSURE = 0.10  # share of the volume that lies between a winding of a quarter and of three quarters from which a mesh is refused: choice
+TURNED = 0.02  # share of the volume that may be wound the wrong way round: choice
 SURE = 0.45  # winding this far from a half is handed on to neighbours beyond reach of the mesh
 HANDED = 3  # times it is
 SMOOTH = 0.03  # cells by which the drawn surface may move when flat runs of triangles are joined
@@ -49,7 +50,7 @@ def rebuilt(vertices: Array, faces: Array) -> Rebuilt | None:
     cell = _cell(sides, ROUGH)
     count = np.ceil(sides / cell).astype(int) + 2
     looked = winding.at(tree, _nodes(low - 0.5 * cell, cell, tuple(count)))
-    if _doubt(looked) is None:
+    if _doubt(looked) is None or (looked < -0.5).sum() > TURNED * (looked > 0.5).sum():
         return None
     cell = _cell(sides, FINE)
     shape = tuple(int(n) for n in np.ceil(sides / cell).astype(int) + 2 * MARGIN + 1)

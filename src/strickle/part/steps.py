@@ -18,6 +18,7 @@ from strickle.part.result import Hole, Part
 from strickle.part.walls import walls
 from strickle.stores import Stores
 
+COUNTS = 0.1  # share of the volume that the triangles as read must count, or they tell nothing to compare with
 TWICE_REDRAWN = 0.02  # share of the metal counted twice or inside out from which a body is drawn anew
 
 
@@ -48,7 +49,8 @@ def examine(ask: PartAsk, metal: Metal, stores: Stores, watch: Watch) -> Part:
     spots = hotspots.hot_spots(vertices, faces, bare, wall.median, own, hotspots.plate_modulus(own))
     extents = np.ptp(vertices, axis=0)
     touched = bool(body.mended) or body.deep != health.Deep()
-    change = (body.volume / abs(body.volume_read) - 1.0 if body.volume_read else float("nan")) if touched else 0.0
+    counts = abs(body.volume_read) > COUNTS * body.volume
+    change = (body.volume / abs(body.volume_read) - 1.0 if counts else float("nan")) if touched else 0.0
     facts = Facts(ask.name, body, reading, extents, change, wall, spots, overlap, bare.status, vertices)
     return Part(
         file=ask.name,

@@ -23,6 +23,7 @@ DEPTHS = (10.0, 8.0, 6.0, 4.0, 3.0, 2.0)  # mm, dowels
 HOLDS = 4.0  # mm of pilot a lifting screw needs at least
 SCREW = 3.2  # mm, pilot for the lifting screw
 BAR = 6.2  # mm, seat for the rapping bar
+STOCK = {4.2: "5/32 in or 4 mm", 3.2: "1/8 in or 3 mm", 2.2: "5/64 in or 2 mm", 1.7: "1/16 in or 1.5 mm"}  # pins that go into these holes
 WALL = 1.6  # mm of print left round and over a hole
 APART = 8.0  # mm between dowels, and between two lifting screws, at least
 LEVEL = 0.04  # a screw farther off the middle of the wall drag than this share of the length gets a second one across from it
@@ -277,20 +278,21 @@ def pieces(printed: manifold3d.Manifold, holes: Holes) -> Printed:
 
 
 def _note(body: Body, own: list[Hole], count: int) -> str:
-    """What the moulder should know of a piece, in words without numbers that could differ from the solid."""
+    """What the moulder should know of a piece; sizes are those of the holes as cut."""
     uses = {hole.use for hole in own}
+    pins = sorted({hole.diameter for hole in own if hole.use == "dowel"}, reverse=True)
     words = [f"Drawn out of the {body.half} through its parting face"]
     if count > 1:
         words.append(f"one of {count} bodies of this half, each drawn by itself")
     if "dowel" in uses:
-        words.append("two unlike dowel holes let the halves meet one way only")
+        words.append(f"two unlike dowel holes, for pins of {' and '.join(STOCK[d] for d in pins)}, let the halves meet one way only")
     screws = sum(hole.use == "lift" for hole in own)
     if screws == 1:
-        words.append("the narrow hole near the middle of the wall drag takes the lifting screw")
+        words.append("the narrow hole near the balance of its rubbing walls takes the lifting screw, No. 8 or 4 mm")
     elif screws:
-        words.append("the narrow holes on both sides of the middle of the wall drag take two lifting screws, drawn together")
+        words.append("the narrow holes on both sides of the balance of its rubbing walls take two lifting screws, No. 8 or 4 mm, drawn together")
     if "rap" in uses:
-        words.append("the wide hole takes the rapping bar")
+        words.append("the wide hole takes the rapping bar, 15/64 in or 6 mm")
     elif "lift" in uses:
         words.append("rap on the lifting screw")
     else:

@@ -7,7 +7,7 @@ from typing import NamedTuple
 import manifold3d
 import numpy as np
 
-from strickle.base import Array, BadInput, Finding, Mesh, Source, Span, Watch
+from strickle.base import Array, BadInput, Finding, Mesh, Source, Span, Watch, tell
 from strickle.metal import Metal
 from strickle.part import Part
 from strickle.pattern import open_face, rules, says
@@ -106,7 +106,7 @@ def _lay(part: Part, metal: Metal, stores: Stores, ask: PatternAsk, watch: Watch
         axis = ask.up / float(np.linalg.norm(ask.up))
     heights = part.mesh.vertices @ axis
     if ask.parting is not None and not heights.min() - 1e-9 <= ask.parting <= heights.max() + 1e-9:
-        span = f"{heights.min():.4g} m and {heights.max():.4g} m"
+        span = f"{tell(float(heights.min()), 'm')} and {tell(float(heights.max()), 'm')}"
         raise BadInput("the parting asked for lies outside the part", f"Give a height between {span} along the draw")
     spots = np.array([spot.at for spot in part.hot_spots if spot.needs_feed]).reshape(-1, 3)
     limits = tuple(rules.constant(stores, f"pocket.depth_to_width_{half}").value for half in ("cope", "drag"))

@@ -17,6 +17,8 @@ FINEST = 5e-5
 GROWTH = 1.15
 DEPTH = 0.06
 """m of sand; heat reaches no further while a thin wall is fluid."""
+SIGMA = 5.670374419e-8
+"""W/(m2 K4), Stefan-Boltzmann, CODATA 2018."""
 STEPS = 400
 """Steps of equal heat from pouring to standing still."""
 
@@ -81,8 +83,22 @@ def table_of(metal: Metal, hottest: float) -> MetalTable:
     )
 
 
-def fluid_time(wall: float, start: float, share: float, table: MetalTable, face: Face) -> float:
-    """Time [s] a wall of ``wall`` [m] between two sand faces flows from ``start`` [K] until ``share`` of it is solid.
+@dataclass(frozen=True, slots=True, kw_only=True, eq=False)
+class Top(Record):
+    """The air over metal that lies open."""
+
+    film: float = si("W/(m2 K)", "film conductance")
+    emissivity: float = si("1", "of the metal")
+    around: float = si("K", "surroundings")
+
+    def draw(self, metal: float) -> float:
+        """Heat flux [W/m2] from metal at ``metal`` [K]."""
+        return self.film * (metal - self.around) + self.emissivity * SIGMA * (metal**4 - self.around**4)
+
+
+def fluid_time(wall: float, start: float, share: float, table: MetalTable, face: Face, top: Top | None = None) -> float:
+    """Time [s] a wall of ``wall`` [m] between two sand faces flows from ``start`` [K] until ``share`` of it is solid; with ``top`` it has
+    sand on one side and that on the other.
 
     The wall has one temperature (metal conducts a hundred times better than sand). Zero if it starts colder than that.
 
@@ -91,25 +107,26 @@ def fluid_time(wall: float, start: float, share: float, table: MetalTable, face:
     u, end = float(table.u_at(start)), table.u_at_solid(share)
     if u <= end:
         return 0.0
-    per_u = 0.5 * wall * table.density * table.heat  # J/m2 of one face for each kelvin of heat content
+    per_u = (0.5 if top is None else 1.0) * wall * table.density * table.heat  # J/m2 of a sand face for each kelvin of heat content
     bite = per_u * (u - end) / STEPS
     sand, time = SandColumn(face), 0.0
     while True:
         metal = float(table.temperature_at(u))
-        step = bite / sand.draw(metal)
-        lost = sand.step(metal, step) / per_u
+        above = top.draw(metal) if top is not None else 0.0
+        step = bite / (sand.draw(metal) + above)
+        lost = (sand.step(metal, step) + above * step) / per_u
         if u - lost <= end:
             return time + step * (u - end) / lost
         u, time = u - lost, time + step
 
 
-def fluid_span(wall: float, start: Span, share: Span, metal: Metal, face: Face, conductivity: Span, contact: Span) -> Span:
+def fluid_span(wall: float, start: Span, share: Span, metal: Metal, face: Face, conductivity: Span, contact: Span, top: Top | None = None) -> Span:
     """Fluid time with what is not known well: pour temperature, share, sand conductivity and contact, each moved alone, added as squares."""
     table = table_of(metal, start.high)
 
     def at(temperature: float, stop: float, k: float, h: float) -> float:
         sand = Face(conductivity=k, density=face.density, heat=face.heat, contact=h, cold=face.cold)
-        return fluid_time(wall, temperature, stop, table, sand)
+        return fluid_time(wall, temperature, stop, table, sand, top)
 
     base = (start.value, share.value, conductivity.value, contact.value)
     middle = at(*base)

@@ -14,8 +14,9 @@ from strickle.mould import Mould
 from strickle.part import Part
 from strickle.pattern import Pattern
 from strickle.pour.hydraulics import Head
+from strickle.pour.open_face import lies
 from strickle.pour.result import Pour
-from strickle.rigging import Ingate, Rigging
+from strickle.rigging import Ingate, OpenPour, Rigging
 
 SAFE = 1.5
 """Fluid time over fill time that is called good (common practice)."""
@@ -27,7 +28,7 @@ def findings_of(
     """Every finding of the pour. ``hand`` [m3/s] is the kit's fastest pour."""
     return (
         *_rise(pour, head, rigging),
-        *_misrun(pour, part, mould, metal, melt),
+        *_misrun(pour, part, mould, metal, melt, None),
         *_gate(pour, pattern, rigging),
         *_fall(pour, pattern, rigging, metal),
         *_sprue(pour, head, rigging),
@@ -57,12 +58,12 @@ def _rise(pour: Pour, head: Head, rigging: Rigging) -> Iterator[Finding]:
     )
 
 
-def misrun_of(pour: Pour, part: Part, mould: Mould, metal: Metal, melt: Melt) -> tuple[Finding, ...]:
-    """Metal that may stand still before the mould is full."""
-    return tuple(_misrun(pour, part, mould, metal, melt))
+def misrun_of(pour: Pour, part: Part, mould: Mould, metal: Metal, melt: Melt, pool: OpenPour | None = None) -> tuple[Finding, ...]:
+    """Metal that may stand still before the mould is full; with ``pool`` that of an open face."""
+    return tuple(_misrun(pour, part, mould, metal, melt, pool))
 
 
-def _misrun(pour: Pour, part: Part, mould: Mould, metal: Metal, melt: Melt) -> Iterator[Finding]:
+def _misrun(pour: Pour, part: Part, mould: Mould, metal: Metal, melt: Melt, pool: OpenPour | None) -> Iterator[Finding]:
     margin = pour.fluid_margin
     if margin.value >= SAFE or not math.isfinite(pour.fill_time.value):
         return
@@ -73,10 +74,11 @@ def _misrun(pour: Pour, part: Part, mould: Mould, metal: Metal, melt: Melt) -> I
     yield Finding(
         code="pour.misrun",
         weight="STOP" if hopeless else "MIND",
-        says=f"The thinnest wall, {tell(part.least_wall, 'm')}, flows for {tell(pour.fluid_time.low, 's', 'fine')} to "
+        says=f"The thinnest wall, {tell(part.least_wall if pool is None else pool.wall, 'm')}, flows for {tell(pour.fluid_time.low, 's', 'fine')} to "
         f"{tell(pour.fluid_time.high, 's', 'fine')}; the mould takes {tell(pour.fill_time.low, 's', 'fine')} to "
         f"{tell(pour.fill_time.high, 's', 'fine')} to fill",
-        because=f"{metal.name} at {tell(melt.pour_temperature.value, 'K')} gives its heat to {mould.sand_name} on both sides of the wall"
+        because=f"{metal.name} at {tell(melt.pour_temperature.value, 'K')} gives its heat to {mould.sand_name}"
+        + (" on both sides of the wall" if pool is None or not lies(pool) else " under it and to the air over it")
         + ("; even with everything in its favour it stops first" if hopeless else ""),
         do=f"Thicken that wall, or bring the ingates nearer to it; {hotter}a pour that fills in "
         f"{tell(pour.fluid_time.value / SAFE, 's', 'fine')} would be safe",

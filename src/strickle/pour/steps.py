@@ -13,10 +13,10 @@ from strickle.mould import Mould
 from strickle.part import Part
 from strickle.pattern import Pattern
 from strickle.pour.ask import PourAsk
-from strickle.pour.fluid import Face, fluid_span
+from strickle.pour.fluid import Face, Top, fluid_span
 from strickle.pour.hydraulics import basin_of, fill_time, first_flow, head_of, layers_of, layers_over, least_pressure, steady_flow, topping_time
 from strickle.pour.judge import findings_of, misrun_of
-from strickle.pour.open_face import ALUMINIUM, channel, fill_open
+from strickle.pour.open_face import ALUMINIUM, fill_open, lies
 from strickle.pour.result import Pour
 from strickle.rigging import Rigging
 from strickle.stores import Stores
@@ -47,9 +47,10 @@ def fill(
     """
     watch(0.0, "filling on paper")
     if rigging.open_pour is not None:
-        fluid = _fluid(channel(part, rigging.open_pour), mould, metal, melt, stores)
+        pool = rigging.open_pour
+        fluid = _fluid(pool.depth, mould, metal, melt, stores, _air(metal, stores)) if lies(pool) else _fluid(pool.wall, mould, metal, melt, stores)
         found = fill_open(rigging, rigging.open_pour, part, metal, melt, stores.kit, fluid)
-        misrun = misrun_of(found, part, mould, metal, melt)
+        misrun = misrun_of(found, part, mould, metal, melt, pool)
         return dataclasses.replace(found, findings=(*misrun, *found.findings), sources=(*_sources(stores), *found.sources))
     layers = layers_of(cavity, rigging)
     full, half = head_of(rigging), head_of(rigging, 0.5)
@@ -89,8 +90,13 @@ def fill(
     return dataclasses.replace(pour, findings=findings_of(pour, full, hand, part, pattern, mould, rigging, metal, melt))
 
 
-def _fluid(wall: float, mould: Mould, metal: Metal, melt: Melt, stores: Stores) -> Span:
-    """How long a wall [m] between two sand faces of this mould flows."""
+def _air(metal: Metal, stores: Stores) -> Top:
+    """What is over an open face while it is poured: a cover comes later."""
+    return Top(film=stores.constants["open_top.film"].value, emissivity=metal.emissivity, around=stores.kit.ambient)
+
+
+def _fluid(wall: float, mould: Mould, metal: Metal, melt: Melt, stores: Stores, top: Top | None = None) -> Span:
+    """How long a wall [m] between two sand faces of this mould, or between one and ``top``, flows."""
     sand = Face(
         conductivity=mould.sand_conductivity,
         density=mould.sand_density,
@@ -106,6 +112,7 @@ def _fluid(wall: float, mould: Mould, metal: Metal, melt: Melt, stores: Stores) 
         sand,
         _sand_spread(mould, stores),
         _constant(stores, "contact.metal_sand", mould.contact / stores.constants["contact.metal_sand"].value),
+        top,
     )
 
 

@@ -5,6 +5,7 @@ from __future__ import annotations
 import math
 from dataclasses import dataclass
 
+import manifold3d as m3
 import numpy as np
 
 from strickle.base import GRAVITY, BadInput, Finding, Margin, Record, Source, Span, Value, si, tearing_speed, tell
@@ -23,6 +24,10 @@ EYE = Value(value=1e-3, low=0.5e-3, high=2e-3, unit="m", source="house", mark="g
 SCALE = Value(value=0.05, low=0.02, high=0.08, unit="1", source="house", mark="guess", note="of a weighed charge: dross and what clings to the pot")
 LEAST_PROUD = 1e-3
 """m. Less cannot be told from level by eye."""
+FIRST_SECTION, HIGHEST_RELIEF, SMALL = 0.2, 8.0, 0.6
+"""mm over the lowest face; mm that letters and ribs stand out at most; share of the section beyond that what stands out may fill: choices."""
+LIES, REACHES, THIN = 0.7, 0.1, 0.05
+"""Component along the draw from which a face lies; share of its wall by which it may miss the back; share of the surface on less."""
 WAYS = ("level", "proud")
 SOURCES = (
     Source(key="campbell-drop", says="Height of a resting drop: Campbell, Complete Casting Handbook, 2011", mark="memory"),
@@ -66,6 +71,53 @@ def volume_lost(metal: Metal, pour: float) -> float:
     return 1.0 - hot / metal.density_liquidus * (1.0 - metal.shrinkage)
 
 
+def poured_wall(part: Part, pattern: Pattern) -> float:
+    """Least wall [m] of the part with its stock on the back: walls that end at the back are that much thicker.
+
+    Least as the part's own is: a twentieth of the surface stands on less.
+    """
+    if pattern.stock <= 0.0:
+        return part.least_wall
+    corners = part.mesh.vertices[part.mesh.faces]
+    across = 0.5 * np.cross(corners[:, 1] - corners[:, 0], corners[:, 2] - corners[:, 0])
+    area = np.linalg.norm(across, axis=1)
+    along = (across / np.maximum(area, 1e-300)[:, None]) @ pattern.draw
+    height = corners.mean(axis=1) @ pattern.draw
+    back = float((part.mesh.vertices @ pattern.draw).max())
+    reaches = np.where(along < 0.0, height + part.face_wall * np.abs(along), height)
+    ends = (np.abs(along) > LIES) & (back - reaches < REACHES * part.face_wall)
+    wall = part.face_wall + np.where(ends, pattern.stock, 0.0)
+    good = np.flatnonzero(np.isfinite(wall))
+    if not len(good):
+        return part.least_wall
+    order = good[np.argsort(wall[good], kind="stable")]
+    share = np.cumsum(area[order]) / area[order].sum()
+    return float(wall[order[min(int(np.searchsorted(share, THIN)), len(order) - 1)]])
+
+
+def standing_out(casting: Solid) -> tuple[float, float]:
+    """Width and height [m] of what stands out on the lowest face of a solid in millimetres; NaN where that face is not a small share.
+
+    The width is twice the radius that, rolled inside the lowest section, no longer reaches half of it: that of a stroke where all are alike.
+    """
+    low = float(casting.bounding_box()[2])
+    reach = min(HIGHEST_RELIEF, 0.5 * (float(casting.bounding_box()[5]) - low))
+    first, beyond = casting.slice(low + FIRST_SECTION), casting.slice(low + reach)
+    area = float(first.area())
+    if not 0.0 < area < SMALL * float(beyond.area()):
+        return math.nan, math.nan
+    below, above = FIRST_SECTION, reach
+    for _ in range(12):
+        middle = 0.5 * (below + above)
+        below, above = (middle, above) if float(casting.slice(low + middle).area()) < 0.5 * (area + float(beyond.area())) else (below, middle)
+    narrow, wide = 0.0, math.sqrt(area)
+    for _ in range(14):
+        radius = 0.5 * (narrow + wide)
+        rolled = float(first.offset(-radius, m3.JoinType.Round).offset(radius, m3.JoinType.Round).area())
+        narrow, wide = (radius, wide) if rolled > 0.5 * area else (narrow, radius)
+    return 2.0 * narrow * 1e-3, above * 1e-3
+
+
 def rig_open(part: Part, pattern: Pattern, metal: Metal, stores: Stores, ask: RiggingAsk) -> Rigging:
     """The rigging of an open-face mould: the impression filled to a level, no piece to print. Raises BadInput for a fill not known."""
     frame = Frame(np.zeros(3))
@@ -82,6 +134,7 @@ def rig_open(part: Part, pattern: Pattern, metal: Metal, stores: Stores, ask: Ri
     band = SCALE.value * volume / facts.area if by_weight else EYE.value
     mass = facts.density * volume
     slack = facts.density * facts.area * band
+    strokes, relief = standing_out(casting)
     open_pour = OpenPour(
         way="by weight" if by_weight else str(asked),
         recommended=way,
@@ -89,6 +142,9 @@ def rig_open(part: Part, pattern: Pattern, metal: Metal, stores: Stores, ask: Ri
         mass=Span(value=mass, low=mass - slack, high=mass + slack),
         level=Span(value=level, low=level - band, high=level + band),
         depth=volume / facts.area,
+        wall=poured_wall(part, pattern),
+        strokes=strokes,
+        relief=relief,
         area=facts.area,
         stands=facts.stands,
         bears=facts.bears,

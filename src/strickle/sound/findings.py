@@ -137,7 +137,8 @@ def _pool(pool: Pool, part: Part, pattern: Pattern, metal: Metal) -> Finding | N
     return Finding(
         code="sound.cut_off",
         weight="MIND",
-        says=f"A pool of {tell(pool.volume, 'm3')} is cut off at {tell(pool.closes, 's')} and freezes alone till {tell(pool.time, 's')}",
+        says=f"A pool of {tell(pool.volume, 'm3')}, risers and ingates that still hang on it counted, is cut off at {tell(pool.closes, 's')} "
+        f"and freezes alone till {tell(pool.time, 's')}",
         because=(
             f"it loses {tell(lost, 'm3')} on freezing with nothing to feed it, {tell(depth, 'm')} over its whole surface;"
             f" {'a hole or sink there is likely' if heavy else 'a small sink may show'}"

@@ -11,7 +11,7 @@ from typing import Any, TypeVar
 
 import numpy as np
 
-from strickle.base import BadInput, parse
+from strickle.base import BadInput, parse, tell
 from strickle.stores.records import Crucible, Flask, Furnace, Kit
 
 PLACES = ("outdoors", "open-sided roof", "indoors")
@@ -125,7 +125,7 @@ def _number(what: str, unit: str, given: Any) -> float:
         value = _si(given, unit, f"kit: {what}")
     low, high = _LIMITS[what.rpartition(".")[2].partition("[")[0]]
     if not (math.isfinite(value) and low <= value <= high):
-        raise BadInput(f"kit: {what} = {given!r} is out of all reason", f"It should lie between {_text(low, unit)} and {_text(high, unit)}")
+        raise BadInput(f"kit: {what} = {given!r} is out of all reason", f"It should lie between {tell(low, unit)} and {tell(high, unit)}")
     return value
 
 

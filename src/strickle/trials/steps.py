@@ -142,6 +142,7 @@ def _verdict(results: Mapping[str, Outcome], stops: tuple[Finding, ...], tried: 
     if not isinstance(sound, Sound):
         raise Trouble("the plan ended without a freezing solve and without saying why", "This is a mistake in strickle, please report it")
     minds = [f for r in results.values() for f in r.findings if f.weight == "MIND"]
+    minds.sort(key=lambda f: f.code == "part.unit_assumed")  # a size to check is not what decides the casting
     if sound.back is not None:
         fed = back_clause(sound)
     elif sound.necks:
