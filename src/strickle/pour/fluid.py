@@ -8,7 +8,7 @@ from dataclasses import dataclass
 import numpy as np
 from scipy.linalg import solve_banded
 
-from strickle.base import Array, Record, Span, si
+from strickle.base import STEFAN_BOLTZMANN, Array, Record, Span, si
 from strickle.kernels.freeze_tables import MetalTable, metal_table
 from strickle.metal import Metal
 
@@ -17,8 +17,6 @@ FINEST = 5e-5
 GROWTH = 1.15
 DEPTH = 0.06
 """m of sand; heat reaches no further while a thin wall is fluid."""
-SIGMA = 5.670374419e-8
-"""W/(m2 K4), Stefan-Boltzmann, CODATA 2018."""
 STEPS = 400
 """Steps of equal heat from pouring to standing still."""
 
@@ -93,7 +91,7 @@ class Top(Record):
 
     def draw(self, metal: float) -> float:
         """Heat flux [W/m2] from metal at ``metal`` [K]."""
-        return self.film * (metal - self.around) + self.emissivity * SIGMA * (metal**4 - self.around**4)
+        return self.film * (metal - self.around) + self.emissivity * STEFAN_BOLTZMANN * (metal**4 - self.around**4)
 
 
 def fluid_time(wall: float, start: float, share: float, table: MetalTable, face: Face, top: Top | None = None) -> float:
