@@ -9,8 +9,9 @@ import numpy as np
 from strickle.base import Array, Finding, Grid, Margin, Mesh, Source, Watch, Where, tell
 from strickle.cavity import rules
 from strickle.cavity.ask import CavityAsk
-from strickle.cavity.open_face import airy, grid_top
-from strickle.cavity.result import FLOW_OFF, INGATE, METAL_TAGS, NECK, PART, RISER, RUNNING, SAND, Cavity, Named
+from strickle.cavity.grid import ACROSS, lay
+from strickle.cavity.open_face import airy
+from strickle.cavity.result import FLOW_OFF, INGATE, NECK, PART, RISER, RUNNING, SAND, Cavity, Named
 from strickle.metal import Metal
 from strickle.mould import Mould
 from strickle.part import Part
@@ -20,22 +21,20 @@ from strickle.stores import Stores
 
 TAG = {"running": RUNNING, "ingate": INGATE, "riser": RISER, "neck": NECK, "flow-off": FLOW_OFF}
 RANK = ("running", "flow-off", "riser", "ingate", "neck")  # where two bodies share a cell the later one owns it
-COARSEST, ACROSS = 2e-3, 3.0  # wished cell [m] and cells across the least wall
-FAR_OFF = 1.3  # finest cell of the budget over the wished one from which the wish is given up
 
 
 def close(pattern: Pattern, mould: Mould, rigging: Rigging, part: Part, metal: Metal, stores: Stores, ask: CavityAsk, watch: Watch) -> Cavity:
     """Tag the flask's inside, weigh sand and metal, and add up the lift. Pure; raises nothing but our own faults."""
     pour = rigging.open_pour
-    cell, shape, origin = _grid(mould, part, ask, None if pour is None else pour.level.value)
+    cell, shape, origin = lay(mould, part, rigging.casting, ask, None if pour is None else pour.level.value)
     watch(0.0, "rasterising the mould")
     fraction = _fractions(rigging.casting, origin, cell, shape)
-    tags, bodies, names = _tagged(fraction, pattern, rigging, origin, cell)
+    is_metal = _fractions(rigging.casting, origin, cell, shape, 1) >= 0.5
+    tags, bodies, names = _tagged(is_metal, pattern, rigging, origin, cell)
     if pour is not None:
         tags = airy(tags, _fractions(pattern.cavity, origin, cell, shape), pour, origin, cell)
     metal_volume = float(fraction.sum()) * cell**3
     mesh_volume, mesh_area = _volume(rigging.casting), _area(rigging.casting)
-    is_metal = np.isin(tags, METAL_TAGS)
     lift = _lift(rigging.casting, mould, metal)
     box = mould.box
     flask_volume = float((box[1] - box[0]) * (box[3] - box[2]) * (box[5] - box[4]))
@@ -67,30 +66,11 @@ def close(pattern: Pattern, mould: Mould, rigging: Rigging, part: Part, metal: M
     return _with_findings(result, part, mould, stores, factor, cope_sand * mould.sand_density)
 
 
-def _grid(mould: Mould, part: Part, ask: CavityAsk, level: float | None) -> tuple[float, tuple[int, int, int], Array]:
-    """Cell, shape and origin: the grid fills the flask from its top down, so that the cope top, or the open metal's level, is a face of cells."""
-    box = mould.box.copy()
-    box[5] = box[5] if level is None else max(level, 0.0)
-    size = np.array([box[1] - box[0], box[3] - box[2], box[5] - box[4]])
-    cell = ask.cell if ask.cell is not None else min(COARSEST, part.least_wall / ACROSS)
-    least = (float(np.prod(size)) / ask.most_cells) ** (1.0 / 3.0)
-    if ask.cell is None and least > FAR_OFF * cell:
-        least = max(least, COARSEST)  # so thin a wall is out of reach: a grid a little finer costs much and shows it no better
-    cell = max(cell, least)
-    shape = np.maximum(np.round(size / cell).astype(int), 1)
-    while int(np.prod(shape)) > ask.most_cells:
-        cell *= 1.01
-        shape = np.maximum(np.round(size / cell).astype(int), 1)
-    middle = np.array([(box[0] + box[1]) / 2, (box[2] + box[3]) / 2])
-    top = box[5] if level is None else grid_top(level, cell)
-    origin = np.array([*(middle - shape[:2] * cell / 2), top - shape[2] * cell])
-    return float(cell), (int(shape[0]), int(shape[1]), int(shape[2])), origin
-
-
-def _fractions(mesh: Mesh, origin: Array, cell: float, shape: tuple[int, int, int]) -> Array:
+def _fractions(mesh: Mesh, origin: Array, cell: float, shape: tuple[int, int, int], across: int = 4) -> Array:
+    """Metal fraction of each cell from ``across`` squared columns a cell; with one column, whether more than half of it is metal."""
     from strickle.kernels import raster
 
-    return np.asarray(raster.fractions(np.ascontiguousarray(mesh.vertices), np.ascontiguousarray(mesh.faces), origin, cell, shape, 4))
+    return np.asarray(raster.fractions(np.ascontiguousarray(mesh.vertices), np.ascontiguousarray(mesh.faces), origin, cell, shape, across))
 
 
 def _block(mesh: Mesh, origin: Array, cell: float, shape: tuple[int, int, int]) -> tuple[tuple[slice, slice, slice], Array]:
@@ -100,14 +80,13 @@ def _block(mesh: Mesh, origin: Array, cell: float, shape: tuple[int, int, int]) 
     return (slice(low[0], high[0]), slice(low[1], high[1]), slice(low[2], high[2])), origin + low * cell
 
 
-def _tagged(fraction: Array, pattern: Pattern, rigging: Rigging, origin: Array, cell: float) -> tuple[Array, Array, tuple[Named, ...]]:
-    """Tags and body numbers: metal where half the cell is metal.
+def _tagged(is_metal: Array, pattern: Pattern, rigging: Rigging, origin: Array, cell: float) -> tuple[Array, Array, tuple[Named, ...]]:
+    """Tags and body numbers: metal where the column through the cell's middle is metal for half the cell, as the true wall wants it.
 
     A cell that is half part or more is the part's, others go to whoever holds most of them: rigging bodies reach
     into the part, so their share alone does not decide.
     """
-    shape = (fraction.shape[0], fraction.shape[1], fraction.shape[2])
-    is_metal = fraction >= 0.5
+    shape = (is_metal.shape[0], is_metal.shape[1], is_metal.shape[2])
     tags = np.where(is_metal, PART, SAND).astype(np.uint8)
     bodies = np.zeros(shape, dtype=np.uint8)
     most = np.zeros(shape)

@@ -6,42 +6,18 @@ import numpy as np
 from numba import njit
 from numpy.typing import ArrayLike, NDArray
 
+from strickle.kernels.triangle import foot
+
 Floats = NDArray[np.float64]
 
 
 @njit(cache=True, nogil=True)
 def _square(p, a, b, c):
-    """Squared distance from a point to a triangle, by the region of the plane its foot falls in."""
-    ab, ac, ap = b - a, c - a, p - a
-    d1, d2 = (ab * ap).sum(), (ac * ap).sum()
-    if d1 <= 0.0 and d2 <= 0.0:
-        return (ap * ap).sum()
-    bp = p - b
-    d3, d4 = (ab * bp).sum(), (ac * bp).sum()
-    if d3 >= 0.0 and d4 <= d3:
-        return (bp * bp).sum()
-    vc = d1 * d4 - d3 * d2
-    if vc <= 0.0 and d1 >= 0.0 and d3 <= 0.0:
-        q = ap - ab * (d1 / (d1 - d3) if d1 != d3 else 0.0)
-        return (q * q).sum()
-    cp = p - c
-    d5, d6 = (ab * cp).sum(), (ac * cp).sum()
-    if d6 >= 0.0 and d5 <= d6:
-        return (cp * cp).sum()
-    vb = d5 * d2 - d1 * d6
-    if vb <= 0.0 and d2 >= 0.0 and d6 <= 0.0:
-        q = ap - ac * (d2 / (d2 - d6) if d2 != d6 else 0.0)
-        return (q * q).sum()
-    va = d3 * d6 - d5 * d4
-    if va <= 0.0 and d4 - d3 >= 0.0 and d5 - d6 >= 0.0:
-        rest = (d4 - d3) + (d5 - d6)
-        q = bp - (c - b) * ((d4 - d3) / rest if rest != 0.0 else 0.0)
-        return (q * q).sum()
-    total = va + vb + vc
-    if total == 0.0:
-        return (ap * ap).sum()
-    q = ap - ab * (vb / total) - ac * (vc / total)
-    return (q * q).sum()
+    """Squared distance from a point to a triangle."""
+    ux, uy, uz, vx, vy, vz = b[0] - a[0], b[1] - a[1], b[2] - a[2], c[0] - a[0], c[1] - a[1], c[2] - a[2]
+    x, y, z = p[0] - a[0], p[1] - a[1], p[2] - a[2]
+    s, t = foot(x, y, z, ux, uy, uz, vx, vy, vz)
+    return (x - s * ux - t * vx) ** 2 + (y - s * uy - t * vy) ** 2 + (z - s * uz - t * vz) ** 2
 
 
 @njit(cache=True, nogil=True)

@@ -18,17 +18,19 @@ from numba import njit
 from numpy.typing import NDArray
 from scipy import ndimage
 
-from strickle.kernels.freeze_setup import MEDIUM, METAL, Layout
+from strickle.kernels.freeze_setup import MEDIUM, METAL, NOTHING, OUTER, Layout
 from strickle.kernels.wall import look, normals_of
 
 Floats = NDArray[np.float64]
 LEAST_G = 0.02  # component of the normal across a face
 EDGE = 0.25  # cells of area a unit length of a right-angled edge: tuned on one plate of 60 x 60 x 20 mm (reference set)
 SHARP = 0.5  # rad between two faces from which an edge is sharp
-SAMPLES = 6.0  # samples of the surface a cell
+SAMPLES = 4.0  # samples of the surface a cell
 METAL_VOLUME = (0.5, 2.5)
 MEDIUM_VOLUME = (0.35, 3.0)
 NEAR_WALL = 0.02  # cells, least distance of a medium's centre from the wall
+NEAR_TIGHT = 0.12  # the same where the contact is near perfect: the first cell would take up more than its share
+TIGHT = 1.0 / 2000.0  # m2 K/W, contact from which on it is near perfect
 
 
 class Mesh(NamedTuple):
@@ -101,26 +103,42 @@ def _read(points, field, out):
 @njit(cache=True, nogil=True)
 def _spread(vertices, faces, out):
     """The area of triangles [cells2], dropped in small pieces."""
-    one, amount = np.empty((1, 3)), np.empty(1)
+    nx, ny, nz = out.shape
     for f in range(faces.shape[0]):
         a, b, c = vertices[faces[f, 0]], vertices[faces[f, 1]], vertices[faces[f, 2]]
-        area = 0.5 * np.sqrt((np.cross(b - a, c - a) ** 2).sum())
-        longest = np.sqrt(max(((b - a) ** 2).sum(), ((c - b) ** 2).sum(), ((a - c) ** 2).sum()))
+        ux, uy, uz, vx, vy, vz = b[0] - a[0], b[1] - a[1], b[2] - a[2], c[0] - a[0], c[1] - a[1], c[2] - a[2]
+        area = 0.5 * np.sqrt((uy * vz - uz * vy) ** 2 + (uz * vx - ux * vz) ** 2 + (ux * vy - uy * vx) ** 2)
+        edge = (ux - vx) ** 2 + (uy - vy) ** 2 + (uz - vz) ** 2
+        longest = np.sqrt(max(ux * ux + uy * uy + uz * uz, vx * vx + vy * vy + vz * vz, edge))
         n = max(1, int(np.ceil(longest * SAMPLES)))
-        amount[0] = area / (n * n)
+        amount = area / (n * n)
         for i in range(n):
             for j in range(n - i):
                 for up in range(2):
                     if up and i + j >= n - 1:
                         continue
-                    u, v = (i + 1.0 / 3.0 + up / 3.0) / n, (j + 1.0 / 3.0 + up / 3.0) / n
-                    for k in range(3):
-                        one[0, k] = a[k] + u * (b[k] - a[k]) + v * (c[k] - a[k])
-                    _drop(one, amount, out)
+                    s, t = (i + 1.0 / 3.0 + up / 3.0) / n, (j + 1.0 / 3.0 + up / 3.0) / n
+                    x, y, z = a[0] + s * ux + t * vx, a[1] + s * uy + t * vy, a[2] + s * uz + t * vz
+                    p, q, r = int(np.floor(x)), int(np.floor(y)), int(np.floor(z))
+                    if p < 0 or q < 0 or r < 0 or p > nx - 2 or q > ny - 2 or r > nz - 2:
+                        continue
+                    fx, fy, fz = x - p, y - q, z - r
+                    low, high = amount * (1.0 - fx), amount * fx
+                    out[p, q, r] += low * (1.0 - fy) * (1.0 - fz)
+                    out[p, q, r + 1] += low * (1.0 - fy) * fz
+                    out[p, q + 1, r] += low * fy * (1.0 - fz)
+                    out[p, q + 1, r + 1] += low * fy * fz
+                    out[p + 1, q, r] += high * (1.0 - fy) * (1.0 - fz)
+                    out[p + 1, q, r + 1] += high * (1.0 - fy) * fz
+                    out[p + 1, q + 1, r] += high * fy * (1.0 - fz)
+                    out[p + 1, q + 1, r + 1] += high * fy * fz
 
 
-def _edges(vertices: Floats, faces: NDArray[np.int64]) -> tuple[Floats, Floats]:
-    """Points along the sharp edges that stick out, and the area [cells2] that each stands for."""
+def _edges(vertices: Floats, faces: NDArray[np.int64], medium: NDArray[np.bool_]) -> tuple[Floats, Floats]:
+    """Points along the sharp edges that stick out into a medium, and the area [cells2] that each stands for.
+
+    ``medium``: cells of a medium on the padded grid. An edge that has none on both its sides (an open top, an outer face) has no such flux.
+    """
     face, _, _ = normals_of(vertices, faces)
     ends = np.stack([faces, np.roll(faces, -1, axis=1)], axis=-1).reshape(-1, 2)
     order = np.lexsort(np.sort(ends, axis=1).T)
@@ -132,14 +150,25 @@ def _edges(vertices: Floats, faces: NDArray[np.int64]) -> tuple[Floats, Floats]:
     out = (across * face[one]).sum(axis=1) < 0.0
     keep = (angle > SHARP) & out
     a, b = vertices[ends[pair[keep], 0]], vertices[ends[pair[keep], 1]]
-    points, amounts = [np.zeros((0, 3))], [np.zeros(0)]
-    for start, stop, turn in zip(a, b, angle[keep], strict=True):
-        length = float(np.linalg.norm(stop - start))
-        n = max(1, int(np.ceil(2.0 * length)))
-        t = (np.arange(n) + 0.5) / n
-        points.append(start + t[:, None] * (stop - start))
-        amounts.append(np.full(n, EDGE * length / n * turn / (0.5 * np.pi)))
-    return np.vstack(points), np.concatenate(amounts)
+    if not len(a):
+        return np.zeros((0, 3)), np.zeros(0)
+    length = np.linalg.norm(b - a, axis=1)
+    count = np.maximum(1, np.ceil(2.0 * length)).astype(np.int64)
+    row = np.repeat(np.arange(len(a)), count)
+    t = (np.arange(len(row)) - np.repeat(np.cumsum(count) - count, count) + 0.5) / count[row]
+    points = a[row] + t[:, None] * (b - a)[row]
+    wet = _holds(medium, points + face[one[keep]][row]) & _holds(medium, points + face[other[keep]][row])
+    amounts = EDGE * length[row] / count[row] * angle[keep][row] / (0.5 * np.pi)
+    return points[wet], amounts[wet]
+
+
+def _holds(mask: NDArray[np.bool_], points: Floats) -> NDArray[np.bool_]:
+    """Whether the cell that holds each point (n, 3) [cells] is one of the mask; points off the grid are not."""
+    cell = np.round(points).astype(np.int64)
+    inside = ((cell >= 0) & (cell < np.array(mask.shape))).all(axis=1)
+    found = np.zeros(len(points), np.bool_)
+    found[inside] = mask[tuple(cell[inside].T)]
+    return found
 
 
 class _Sides(NamedTuple):
@@ -163,8 +192,8 @@ def _sides(metal: NDArray[np.bool_]) -> _Sides:
     return _Sides(cell, way, cell + _STEP[way])
 
 
-def shaped(layout: Layout, kind: NDArray[np.uint8], mesh: Mesh, cell: float) -> Shape:
-    """Coefficients for the metal's true surface; ``mesh`` in the layout's axis order."""
+def shaped(layout: Layout, kind: NDArray[np.uint8], mesh: Mesh, cell: float, contact: Floats) -> Shape:
+    """Coefficients for the metal's true surface; ``mesh`` in the layout's axis order, ``contact`` (256, 256) [m2 K/W] by pair of tags."""
     tags, shape = layout.tags, layout.shape
     metal = (kind == METAL)[tags]
     sides = _sides(metal)
@@ -179,10 +208,12 @@ def shaped(layout: Layout, kind: NDArray[np.uint8], mesh: Mesh, cell: float) -> 
     g = np.where(found, np.clip(across, LEAST_G, 1.0), 1.0)
     psi = np.where(found, np.clip(seen.offset, -0.5 * g, 0.5 * g), 0.0)
     at = np.where(found[:, None], seen.nearest, points)
-    area = _areas(vertices, faces, at, g, layout.box, layout.box_shape)
+    wet = kind[tags[tuple(sides.beyond.T)]] != NOTHING
+    seen_faces = faces[~_blank(vertices, faces, kind, shape)]
+    area = g.copy()
+    area[wet] = _areas(vertices, faces, seen_faces, at[wet], g[wet], layout.box, layout.box_shape, (kind == MEDIUM)[tags])
 
-    volume = np.ones(shape)
-    np.subtract.at(volume, tuple(sides.cell.T), g * psi)
+    volume = 1.0 - _cut(sides, g * psi, np.where(found[:, None], seen.normal, towards[:, None] * np.abs(_STEP[sides.way])), shape)
     own = np.clip(volume[metal], *METAL_VOLUME)
     corners = vertices[faces]
     whole = float(np.einsum("ij,ij->", corners[:, 0], np.cross(corners[:, 1], corners[:, 2])) / 6.0)
@@ -192,8 +223,10 @@ def shaped(layout: Layout, kind: NDArray[np.uint8], mesh: Mesh, cell: float) -> 
         own[cut] *= ratio if 0.7 < ratio < 1.4 else 1.0
     volume[metal] = own
 
-    thick, gamma = _skins(kind, tags, sides, g, psi)
-    b, d = thick, 0.5 * g + psi
+    least = np.where(contact[tags[tuple(sides.cell.T)], tags[tuple(sides.beyond.T)]] < TIGHT, NEAR_TIGHT, NEAR_WALL)
+    away = np.maximum(0.5 * g + psi, least)
+    thick, gamma = _skins(kind, tags, sides, g, away)
+    b = thick
     medium = kind[tags[tuple(sides.beyond.T)]] == MEDIUM
     rows = tuple(sides.beyond[medium].T)
     np.add.at(volume, rows, (g * psi - area * b - g * gamma)[medium])
@@ -201,12 +234,34 @@ def shaped(layout: Layout, kind: NDArray[np.uint8], mesh: Mesh, cell: float) -> 
     np.add.at(volume, tuple(behind[medium].T), (g * gamma)[medium])
     sand = (kind == MEDIUM)[tags]
     volume[sand] = np.clip(volume[sand], *MEDIUM_VOLUME)
-    return _gathered(layout, sides, area, 0.5 * g - psi, np.maximum(d, NEAR_WALL), b, volume, metal)
+    return _gathered(layout, sides, area, 0.5 * g - psi, away, b, volume, metal)
 
 
-def _skins(kind: NDArray[np.uint8], tags: NDArray[np.uint8], sides: _Sides, g: Floats, psi: Floats) -> tuple[Floats, Floats]:
-    """Thickness of the skin [cells] and capacity to move to the cell behind, a unit of g."""
-    d = np.maximum(0.5 * g + psi, NEAR_WALL)
+def _cut(sides: _Sides, part: Floats, normal: Floats, shape: tuple[int, int, int]) -> Floats:
+    """Volume [cells] each metal cell loses to the wall at its faces, ``part`` = g offset of each.
+
+    The parts add where one plane cuts the cell; across a sharp edge, where the normals turn, what both would take is taken once.
+    """
+    axis = 2 - sides.way // 2
+    cell, row = np.unique(np.ravel_multi_index(tuple(sides.cell.T), shape), return_inverse=True)
+    row = row.reshape(-1)
+    a, n = np.zeros((3, len(cell))), np.zeros((3, 3, len(cell)))
+    np.add.at(a, (axis, row), part)
+    for k in range(3):
+        np.add.at(n, (axis, np.full_like(axis, k), row), normal[:, k])
+    n /= np.maximum(np.sqrt((n**2).sum(axis=1, keepdims=True)), 1e-12)
+    total = a.sum(axis=0)
+    turn = {(i, j): 1.0 - np.abs((n[i] * n[j]).sum(axis=0)) for i, j in ((0, 1), (0, 2), (1, 2))}
+    for (i, j), t in turn.items():
+        total -= t * a[i] * a[j]
+    total += turn[0, 1] * turn[0, 2] * turn[1, 2] * a[0] * a[1] * a[2]
+    out = np.zeros(shape)
+    out.reshape(-1)[cell] = total
+    return out
+
+
+def _skins(kind: NDArray[np.uint8], tags: NDArray[np.uint8], sides: _Sides, g: Floats, d: Floats) -> tuple[Floats, Floats]:
+    """Thickness of the skin and capacity to move to the cell behind, a unit of g, for centres ``d`` from the wall; all in cells."""
     thick = 0.5 * d
     behind = sides.beyond + _STEP[sides.way]
     inside = ((behind >= 0) & (behind < np.array(tags.shape))).all(axis=1)
@@ -217,14 +272,26 @@ def _skins(kind: NDArray[np.uint8], tags: NDArray[np.uint8], sides: _Sides, g: F
     return thick, np.where(alike, gamma, 0.0)
 
 
-def _areas(vertices: Floats, faces: NDArray[np.int64], at: Floats, g: Floats, box: tuple[int, int, int], size: tuple[int, int, int]) -> Floats:
-    """Area [cells2] of each face: g brought to the mesh's own area place by place, and to its sum."""
+def _blank(vertices: Floats, faces: NDArray[np.int64], kind: NDArray[np.uint8], shape: tuple[int, int, int]) -> NDArray[np.bool_]:
+    """Triangles that lie on an outer face of the grid through which nothing passes, as of a body cut in half by its own mirror plane."""
+    found = np.zeros(len(faces), np.bool_)
+    for number, (axis, plane) in enumerate((a, p) for a in range(3) for p in (0.5, shape[a] - 1.5)):
+        if kind[OUTER + number] == NOTHING:
+            found |= (np.abs(vertices[:, axis] - plane) < 1e-6)[faces].all(axis=1)
+    return found
+
+
+def _areas(
+    vertices: Floats, faces: NDArray[np.int64], seen: NDArray[np.int64], at: Floats, g: Floats, box: tuple[int, int, int], size: tuple[int, int, int],
+    medium: NDArray[np.bool_],
+) -> Floats:  # fmt: skip
+    """Area [cells2] of each face: g brought to the area of the mesh's triangles ``seen`` place by place, and to its sum."""
     margin = 4
     corner = np.array(box) - margin
     shape = tuple(n + 2 * margin for n in size)
     true = np.zeros(shape)
-    _spread(vertices - corner, faces, true)
-    edge_points, edge_areas = _edges(vertices, faces)
+    _spread(vertices - corner, seen, true)
+    edge_points, edge_areas = _edges(vertices, faces, medium)
     _drop(np.ascontiguousarray(edge_points - corner), edge_areas, true)
     total = float(true.sum())
     wished = ndimage.gaussian_filter(true, 1.0, mode="constant", truncate=3.0)

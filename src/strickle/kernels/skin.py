@@ -13,41 +13,20 @@ import numpy as np
 from numba import njit
 from numpy.typing import ArrayLike, NDArray
 
+from strickle.kernels.triangle import foot
+
 Floats = NDArray[np.float32]
 SPLIT = 6.0  # cells, longest edge of a triangle that is not halved first
 
 
 @njit(cache=True, nogil=True)
 def _square(px, py, pz, tri):
-    """Squared distance of a point from a triangle (3, 3) (Ericson, Real-time collision detection, 2005, section 5.1.5)."""
+    """Squared distance of a point from a triangle (3, 3)."""
     a, b, c = tri[0], tri[1], tri[2]
-    abx, aby, abz = b[0] - a[0], b[1] - a[1], b[2] - a[2]
-    acx, acy, acz = c[0] - a[0], c[1] - a[1], c[2] - a[2]
+    ux, uy, uz, vx, vy, vz = b[0] - a[0], b[1] - a[1], b[2] - a[2], c[0] - a[0], c[1] - a[1], c[2] - a[2]
     x, y, z = px - a[0], py - a[1], pz - a[2]
-    d1, d2 = abx * x + aby * y + abz * z, acx * x + acy * y + acz * z
-    bb, cc, bc = abx * abx + aby * aby + abz * abz, acx * acx + acy * acy + acz * acz, abx * acx + aby * acy + abz * acz
-    d3, d4, d5, d6 = d1 - bb, d2 - bc, d1 - bc, d2 - cc
-    va, vb, vc = d3 * d6 - d5 * d4, d5 * d2 - d1 * d6, d1 * d4 - d3 * d2
-    v, w = 0.0, 0.0
-    if d1 <= 0.0 and d2 <= 0.0:
-        pass
-    elif d3 >= 0.0 and d4 <= d3:
-        v = 1.0
-    elif d6 >= 0.0 and d5 <= d6:
-        w = 1.0
-    elif vc <= 0.0 and d1 >= 0.0 and d3 <= 0.0:
-        v = d1 / (d1 - d3) if d1 != d3 else 0.0
-    elif vb <= 0.0 and d2 >= 0.0 and d6 <= 0.0:
-        w = d2 / (d2 - d6) if d2 != d6 else 0.0
-    elif va <= 0.0 and d4 >= d3 and d5 >= d6:
-        total = (d4 - d3) + (d5 - d6)
-        w = (d4 - d3) / total if total != 0.0 else 0.0
-        v = 1.0 - w
-    else:
-        total = va + vb + vc
-        if total != 0.0:
-            v, w = vb / total, vc / total
-    dx, dy, dz = x - v * abx - w * acx, y - v * aby - w * acy, z - v * abz - w * acz
+    s, t = foot(x, y, z, ux, uy, uz, vx, vy, vz)
+    dx, dy, dz = x - s * ux - t * vx, y - s * uy - t * vy, z - s * uz - t * vz
     return dx * dx + dy * dy + dz * dz
 
 

@@ -14,6 +14,8 @@ import numpy as np
 from numba import njit
 from numpy.typing import ArrayLike, NDArray
 
+from strickle.kernels.triangle import foot
+
 Floats = NDArray[np.float64]
 Index = NDArray[np.int64]
 SPLIT = 36.0  # square of the longest edge, in cells, of a piece of triangle that is looked round at once
@@ -30,113 +32,91 @@ class Seen(NamedTuple):
 
 
 @njit(cache=True, nogil=True)
-def _closest(p, a, b, c, out):
-    """Nearest point of a triangle to p as shares of a, b, c in ``out`` (Ericson, Real-time collision detection, 2005, section 5.1.5)."""
-    ab, ac, ap = b - a, c - a, p - a
-    d1, d2 = (ab * ap).sum(), (ac * ap).sum()
-    bp = p - b
-    d3, d4 = (ab * bp).sum(), (ac * bp).sum()
-    cp = p - c
-    d5, d6 = (ab * cp).sum(), (ac * cp).sum()
-    va, vb, vc = d3 * d6 - d5 * d4, d5 * d2 - d1 * d6, d1 * d4 - d3 * d2
-    v, w = 0.0, 0.0
-    if d1 <= 0.0 and d2 <= 0.0:
-        pass
-    elif d3 >= 0.0 and d4 <= d3:
-        v = 1.0
-    elif d6 >= 0.0 and d5 <= d6:
-        w = 1.0
-    elif vc <= 0.0 and d1 >= 0.0 and d3 <= 0.0:
-        v = d1 / (d1 - d3) if d1 != d3 else 0.0
-    elif vb <= 0.0 and d2 >= 0.0 and d6 <= 0.0:
-        w = d2 / (d2 - d6) if d2 != d6 else 0.0
-    elif va <= 0.0 and d4 >= d3 and d5 >= d6:
-        total = (d4 - d3) + (d5 - d6)
-        w = (d4 - d3) / total if total != 0.0 else 0.0
-        v = 1.0 - w
-    else:
-        total = va + vb + vc
-        if total != 0.0:
-            v, w = vb / total, vc / total
-    out[0], out[1], out[2] = 1.0 - v - w, v, w
-
-
-@njit(cache=True, nogil=True)
-def _look(row, point, towards, axis, f, vertices, faces, face_normal, edge_normal, corner_normal, share, square, normal, near):
-    """Take triangle ``f`` for this row if nothing nearer was found that looks the face's way."""
-    a, b, c = vertices[faces[f, 0]], vertices[faces[f, 1]], vertices[faces[f, 2]]
-    _closest(point, a, b, c, share)
-    q = share[0] * a + share[1] * b + share[2] * c
-    d = ((point - q) ** 2).sum()
-    if face_normal[f, axis] * towards < FACING:
-        d += 4.0 * REACH * REACH
-    if d >= square[row]:
+def _look(row, points, reach, facing, tri, best, share, owner, f):
+    """Take the piece ``tri`` of triangle ``f`` for this row if nothing nearer was found; ``best`` holds squares, with a penalty where
+    the triangle does not look the face's way.
+    """
+    ux, uy, uz = tri[1, 0] - tri[0, 0], tri[1, 1] - tri[0, 1], tri[1, 2] - tri[0, 2]
+    vx, vy, vz = tri[2, 0] - tri[0, 0], tri[2, 1] - tri[0, 1], tri[2, 2] - tri[0, 2]
+    x, y, z = points[row, 0] - tri[0, 0], points[row, 1] - tri[0, 1], points[row, 2] - tri[0, 2]
+    s, t = foot(x, y, z, ux, uy, uz, vx, vy, vz)
+    d = (x - s * ux - t * vx) ** 2 + (y - s * uy - t * vy) ** 2 + (z - s * uz - t * vz) ** 2
+    if d > reach:
         return
-    square[row] = d
-    near[row] = q
-    zeros = (share[0] < 1e-9) + (share[1] < 1e-9) + (share[2] < 1e-9)
-    if zeros == 0:
-        normal[row] = face_normal[f]
-    elif zeros == 1:
-        k = 0 if share[2] < 1e-9 else (1 if share[0] < 1e-9 else 2)  # edge k runs from corner k to the next
-        normal[row] = edge_normal[f, k]
-    else:
-        k = 0 if share[0] > 0.5 else (1 if share[1] > 0.5 else 2)
-        normal[row] = corner_normal[faces[f, k]]
+    if facing < FACING:
+        d += 4.0 * REACH * REACH
+    if d < best[row]:
+        best[row], owner[row] = d, f
+        for k in range(3):
+            share[row, k] = tri[0, k] + s * (tri[1, k] - tri[0, k]) + t * (tri[2, k] - tri[0, k])
 
 
 @njit(cache=True, nogil=True)
-def _search(vertices, faces, face_normal, edge_normal, corner_normal, points, towards, where, square, normal, near):
-    """Fill ``square``, ``normal`` and ``near`` of each point; ``where`` (3, nx, ny, nz) gives the row of the face beyond each
+def _search(vertices, faces, face_normal, points, towards, where, best, near, owner):
+    """Fill ``best`` [square], ``near`` and ``owner`` of each point; ``where`` (3, nx, ny, nz) gives the row of the face beyond each
     cell along each axis, -1 for none: the face centre stands half a cell above the cell's centre.
     """
     _, nx, ny, nz = where.shape
     stack = np.empty((64, 3, 3))
-    share = np.empty(3)
     for f in range(faces.shape[0]):
         for k in range(3):
-            stack[0, k] = vertices[faces[f, k]]
+            for axis in range(3):
+                stack[0, k, axis] = vertices[faces[f, k], axis]
         top = 1
         while top:
             top -= 1
-            tri = stack[top].copy()
             longest, which = 0.0, 0
             for k in range(3):
-                length = ((tri[(k + 1) % 3] - tri[k]) ** 2).sum()
+                n = (k + 1) % 3
+                length = 0.0
+                for axis in range(3):
+                    length += (stack[top, n, axis] - stack[top, k, axis]) ** 2
                 if length > longest:
                     longest, which = length, k
             if longest > SPLIT and top < 62:
-                a, b, c = tri[which], tri[(which + 1) % 3], tri[(which + 2) % 3]
-                middle = 0.5 * (a + b)
-                stack[top, 0], stack[top, 1], stack[top, 2] = a, middle, c
-                stack[top + 1, 0], stack[top + 1, 1], stack[top + 1, 2] = middle, b, c
+                n, o = (which + 1) % 3, (which + 2) % 3
+                for axis in range(3):
+                    a, b, c = stack[top, which, axis], stack[top, n, axis], stack[top, o, axis]
+                    m = 0.5 * (a + b)
+                    stack[top, 0, axis], stack[top, 1, axis], stack[top, 2, axis] = a, m, c
+                    stack[top + 1, 0, axis], stack[top + 1, 1, axis], stack[top + 1, 2, axis] = m, b, c
                 top += 2
                 continue
-            i0, i1 = max(int(np.floor(tri[:, 0].min() - REACH - 0.5)), 0), min(int(np.ceil(tri[:, 0].max() + REACH)), nx - 1)
-            j0, j1 = max(int(np.floor(tri[:, 1].min() - REACH - 0.5)), 0), min(int(np.ceil(tri[:, 1].max() + REACH)), ny - 1)
-            k0, k1 = max(int(np.floor(tri[:, 2].min() - REACH - 0.5)), 0), min(int(np.ceil(tri[:, 2].max() + REACH)), nz - 1)
+            tri = stack[top]
+            i0 = max(int(np.floor(min(tri[0, 0], tri[1, 0], tri[2, 0]) - REACH - 0.5)), 0)
+            i1 = min(int(np.ceil(max(tri[0, 0], tri[1, 0], tri[2, 0]) + REACH)), nx - 1)
+            j0 = max(int(np.floor(min(tri[0, 1], tri[1, 1], tri[2, 1]) - REACH - 0.5)), 0)
+            j1 = min(int(np.ceil(max(tri[0, 1], tri[1, 1], tri[2, 1]) + REACH)), ny - 1)
+            k0 = max(int(np.floor(min(tri[0, 2], tri[1, 2], tri[2, 2]) - REACH - 0.5)), 0)
+            k1 = min(int(np.ceil(max(tri[0, 2], tri[1, 2], tri[2, 2]) + REACH)), nz - 1)
             for axis in range(3):
                 for i in range(i0, i1 + 1):
                     for j in range(j0, j1 + 1):
                         for k in range(k0, k1 + 1):
                             row = where[axis, i, j, k]
                             if row >= 0:
-                                _look(
-                                    row,
-                                    points[row],
-                                    towards[row],
-                                    axis,
-                                    f,
-                                    vertices,
-                                    faces,
-                                    face_normal,
-                                    edge_normal,
-                                    corner_normal,
-                                    share,
-                                    square,
-                                    normal,
-                                    near,
-                                )
+                                _look(row, points, REACH * REACH, face_normal[f, axis] * towards[row], tri, best, near, owner, f)
+
+
+@njit(cache=True, nogil=True)
+def _normals(near, owner, vertices, faces, face_normal, edge_normal, corner_normal, normal):
+    """The surface's normal at each nearest point: of the triangle, of its edge or of its corner."""
+    for row in range(owner.size):
+        f = owner[row]
+        if f < 0:
+            continue
+        a, b, c = vertices[faces[f, 0]], vertices[faces[f, 1]], vertices[faces[f, 2]]
+        ux, uy, uz = b[0] - a[0], b[1] - a[1], b[2] - a[2]
+        vx, vy, vz = c[0] - a[0], c[1] - a[1], c[2] - a[2]
+        s, t = foot(near[row, 0] - a[0], near[row, 1] - a[1], near[row, 2] - a[2], ux, uy, uz, vx, vy, vz)
+        r = 1.0 - s - t
+        zeros = (r < 1e-9) + (s < 1e-9) + (t < 1e-9)
+        if zeros == 0:
+            normal[row] = face_normal[f]
+        elif zeros == 1:
+            normal[row] = edge_normal[f, 0 if t < 1e-9 else (1 if r < 1e-9 else 2)]  # edge k runs from corner k to the next
+        else:
+            normal[row] = corner_normal[faces[f, 0 if r > 0.5 else (1 if s > 0.5 else 2)]]
 
 
 def normals_of(vertices: Floats, faces: Index) -> tuple[Floats, Floats, Floats]:
@@ -172,8 +152,10 @@ def look(vertices: Floats, faces: Index, points: Floats, towards: Floats, axis: 
     where = np.full((3, *shape), -1, np.int32)
     where[axis, cell[:, 0], cell[:, 1], cell[:, 2]] = np.arange(len(points))
     square, normal, near = np.full(len(points), np.inf), np.zeros((len(points), 3)), np.full((len(points), 3), np.nan)
+    owner = np.full(len(points), -1, np.int64)
     face, edge, corner = normals_of(vertices, faces)
-    _search(vertices, faces, face, edge, corner, points, towards, where, square, normal, near)
+    _search(vertices, faces, face, points, towards, where, square, near, owner)
+    _normals(near, owner, vertices, faces, face, edge, corner, normal)
     away = points - near
     distance = np.where(np.isfinite(square), np.linalg.norm(away, axis=1), np.inf)
     side = np.where((away * normal).sum(axis=1) >= 0.0, 1.0, -1.0)

@@ -8,11 +8,12 @@ from typing import TYPE_CHECKING, Any, Protocol
 
 import numpy as np
 
-from strickle.base import Array, BadInput, Grid, Record, Watch, si, word
+from strickle.base import Array, BadInput, Grid, Mesh, Record, Watch, si, word
 
 if TYPE_CHECKING:
     from strickle.kernels.freeze_tables import MetalTable
     from strickle.kernels.freeze_types import FaceSpec, FreezeOut
+    from strickle.kernels.freeze_wall import Mesh as KernelMesh
 
 FACES = ("x-", "x+", "y-", "y+", "z-", "z+")
 PRESETS = ("rough", "shop", "fine")
@@ -216,6 +217,7 @@ def freeze(
     coherency: float | None = None,
     watch: Watch | None = None,
     longest: float | None = None,
+    surface: Mesh | None = None,
 ) -> Freezing:
     """Freeze the metal of a tagged grid, or warm and cool media alone.
 
@@ -224,7 +226,8 @@ def freeze(
     fixed(T) or film(h, T, emissivity), adiabatic where absent; ``contact``: pair of tags -> W/(m2 K), perfect where None or absent;
     ``until``: "solid", seconds, or below(T); the run goes on to the last of ``snapshots`` [s] in any case; ``coherency``: fraction
     solid at which crystals lock (0.25 where None, common practice); ``longest`` [s] ends a run that does not get there, and
-    ``status`` says so.
+    ``status`` says so; ``surface``: the closed mesh of all metal, in the grid's own frame [m]: with it wall distances, areas and volumes
+    are those of the mesh (cells are metal where their centre lies in it), without it those of the staircase of cells.
 
     Raises BadInput for a question that makes no sense, and whatever ``watch`` raises.
     """
@@ -272,10 +275,31 @@ def freeze(
             knobs=kernel.PRESETS[preset],
             longest=longest,
             watch=watch,
+            surface=None if surface is None else on_grid(_closed(surface), grid.origin),
         )
     except kernel.Refused as trouble:
         raise _refused(trouble) from trouble
     return _result(out, grid, snapshots)
+
+
+def on_grid(surface: Mesh, origin: Array) -> KernelMesh:
+    """A closed mesh of the metal as the kernel takes it: from the corner of the grid's first cell."""
+    from strickle.kernels.freeze_wall import Mesh as Moved
+
+    return Moved(np.asarray(surface.vertices, dtype=float) - np.asarray(origin, dtype=float), np.asarray(surface.faces).astype(np.int64))
+
+
+def _closed(surface: Mesh) -> Mesh:
+    """The mesh itself. Raises BadInput for what is no closed mesh of triangles."""
+    vertices, faces = np.asarray(surface.vertices, dtype=float), np.asarray(surface.faces)
+    if not (
+        np.isfinite(vertices).all() and faces.ndim == 2 and faces.shape[1] == 3 and len(faces) and faces.min() >= 0 and faces.max() < len(vertices)
+    ):
+        raise BadInput("the metal's surface is no mesh of triangles", "Give vertices in metres (n, 3) and faces (m, 3)")
+    ends = np.sort(np.stack([faces, np.roll(faces, -1, axis=1)], axis=-1).reshape(-1, 2), axis=1)
+    if (np.unique(ends, axis=0, return_counts=True)[1] % 2).any():
+        raise BadInput("the metal's surface is not closed", "Give the closed mesh of all metal, or none")
+    return surface
 
 
 def _end(until: str | float | Below) -> tuple[float | None, float | None]:

@@ -2,7 +2,7 @@
 
 from __future__ import annotations
 
-from typing import Any
+from typing import TYPE_CHECKING, Any
 
 import numpy as np
 
@@ -20,9 +20,13 @@ from strickle.sound.back import back_of
 from strickle.sound.back_findings import back_findings
 from strickle.sound.cooling import APART, merged
 from strickle.sound.findings import findings_of
+from strickle.sound.freezing import on_grid
 from strickle.sound.judge import Fields, joints, last_place, late, pools, weakest
 from strickle.sound.result import Sound
 from strickle.stores import Stores
+
+if TYPE_CHECKING:
+    from strickle.kernels.freeze_wall import Mesh as KernelMesh
 
 
 def freeze(
@@ -49,7 +53,9 @@ def freeze(
     set_up = _SetUp(mould, cavity, metal, melt, stores.kit.ambient, ask.cover == "dry", constants)
     tags, merge = merged(cavity.grid.tags, cavity.fraction)
     together = merge == 1 and ask.knock_out
-    out = set_up.solve(cavity.grid.tags, cavity.grid.cell, knock_out.value if together else None, ask.preset, watch)
+    out = set_up.solve(
+        cavity.grid.tags, cavity.grid.cell, knock_out.value if together else None, ask.preset, watch, on_grid(rigging.casting, cavity.grid.origin)
+    )
     fields = Fields(solidus=out.time_to_solidus, tags=cavity.grid.tags, cell=cavity.grid.cell, origin=cavity.grid.origin)
     sand = stores.sands[mould.sand].values["k"]
     spread = rules.freezing_spread(mould.sand_conductivity, sand.low, sand.high)
@@ -162,7 +168,7 @@ class _SetUp:
         self.top = kernel.film(*open_top(constants("open_top.film").value, metal.emissivity, ambient, covered))
         self.faces = (*[flask] * 5, self.top)
 
-    def solve(self, tags: Array, cell: float, knock_out: float | None, preset: str, watch: Watch) -> Any:
+    def solve(self, tags: Array, cell: float, knock_out: float | None, preset: str, watch: Watch, surface: KernelMesh | None = None) -> Any:
         """The kernel's answer on ``tags`` (nx, ny, nz) with edge ``cell`` [m], run on to ``knock_out`` [K] where one is given."""
         from strickle.kernels import freeze as kernel
 
@@ -182,6 +188,7 @@ class _SetUp:
             knobs=kernel.PRESETS[preset],
             longest=self.longest,
             watch=watch,
+            surface=surface,
         )
 
 
