@@ -24,6 +24,7 @@ _HOMES = {
     "adiabatic": "strickle.sound.freezing",
     "fixed": "strickle.sound.freezing",
     "film": "strickle.sound.freezing",
+    "gap": "strickle.sound.freezing",
     "below": "strickle.sound.freezing",
     "Grid": "strickle.base",
     "Finding": "strickle.base",
@@ -51,6 +52,7 @@ __all__ = [
     "film",
     "fixed",
     "freeze",
+    "gap",
     "load",
     "look",
     "plan",
@@ -61,7 +63,7 @@ if TYPE_CHECKING:
     from strickle.base import BadInput, Cancelled, Finding, Grid, MissingChoice, Trouble, Verdict
     from strickle.job.planning import Plan, load, look, plan
     from strickle.job.reckon import Reckoning, reckon
-    from strickle.sound.freezing import Freezing, MediumData, MetalData, adiabatic, below, film, fixed, freeze
+    from strickle.sound.freezing import Freezing, MediumData, MetalData, adiabatic, below, film, fixed, freeze, gap
 
 
 def __getattr__(name: str) -> Any:

@@ -10,7 +10,7 @@ from numpy.typing import NDArray
 from strickle.kernels.freeze_setup import FILM, OUTER, WALL, Faces
 from strickle.kernels.freeze_steps import SIGMA
 from strickle.kernels.freeze_tables import Floats, MetalTable, Refused
-from strickle.kernels.freeze_types import FaceSpec, MediumTable
+from strickle.kernels.freeze_types import Contact, FaceSpec, MediumTable
 
 
 def refuse(
@@ -19,9 +19,10 @@ def refuse(
     metal: MetalTable | None,
     media: Mapping[int, MediumTable],
     metal_start: Mapping[int, float],
-    contact: Mapping[tuple[int, int], float],
+    contact: Mapping[tuple[int, int], float | Contact],
     faces: Sequence[FaceSpec],
     open_faces: Mapping[int, FaceSpec],
+    begin: Floats | None = None,
 ) -> None:
     """Raise Refused, with what is wrong, for a question that cannot be computed."""
     if tags.ndim != 3 or tags.dtype != np.uint8 or tags.size == 0:
@@ -43,14 +44,25 @@ def refuse(
         _number(temperature, f"starting temperature of tag {tag}", positive=True)
     for tag, medium in media.items():
         for value, name in zip(medium, ("conductivity", "density", "heat capacity", "starting temperature"), strict=True):
-            _number(value, f"{name} of the medium with tag {tag}", positive=True)
+            if not isinstance(value, tuple):  # curves are looked at when they are fitted
+                _number(value, f"{name} of the medium with tag {tag}", positive=True)
     for (one, two), value in contact.items():
         if one not in claimed or two not in claimed:
             raise Refused(f"contact is given for tags {one} and {two}, but one of them has no material")
-        if one in metal_start and two in metal_start and np.isfinite(value):
+        both = value if isinstance(value, Contact) else (value, value)
+        if one in metal_start and two in metal_start and np.isfinite(both).any():
             raise Refused(f"tags {one} and {two} are the same metal: a contact conductance between them is not computed")
-        if np.isnan(value) or value <= 0.0:
+        if np.isnan(both).any() or min(both) <= 0.0:
             raise Refused(f"contact conductance between tags {one} and {two} must be positive")
+        if both[1] > both[0]:
+            raise Refused(f"contact conductance between tags {one} and {two} must not rise as the gap opens")
+        if both[1] != both[0] and one not in metal_start and two not in metal_start:
+            raise Refused(f"tags {one} and {two}: a gap opens only where metal freezes")
+    if begin is not None:
+        if begin.shape != tags.shape:
+            raise Refused("the field of starting temperatures must have the shape of the tags")
+        if (begin[np.isfinite(begin)] <= 0.0).any() or np.isinf(begin).any():
+            raise Refused("every starting temperature must be a positive number of kelvin; leave NaN where the tag's own holds")
     if len(faces) != 6:
         raise Refused("six outer faces are needed: x-, x+, y-, y+, z-, z+")
     for spec in [*faces, *open_faces.values()]:

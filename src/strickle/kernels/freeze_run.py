@@ -6,9 +6,11 @@ from collections.abc import Callable, Sequence
 
 import numpy as np
 
+from strickle.kernels import freeze_media_steps as media
 from strickle.kernels import freeze_steps as steps
+from strickle.kernels.freeze_media import flows
 from strickle.kernels.freeze_setup import MEDIUM, METAL
-from strickle.kernels.freeze_state import AFTER, BEFORE, BELOW, COHERENCY, LIQUIDUS, SOLIDUS, State, read
+from strickle.kernels.freeze_state import AFTER, BEFORE, BELOW, COHERENCY, LIQUIDUS, SAFE_MEDIA, SOLIDUS, State, read
 from strickle.kernels.freeze_tables import Floats, Refused
 from strickle.kernels.freeze_types import FreezeOut
 
@@ -44,10 +46,10 @@ class Run(State):
         table, lay, faces = self.metal, self.layout, self.layout.faces
         assert table is not None
         steps.couple(
-            self.y0, faces.cells, faces.touch, faces.medium, self.rest, self.away, self.shape.touch_area, self.skin_heat, self.skin,
-            self.beyond, faces.film, faces.film_tag, self.film_away, self.shape.film_area, self.shape.metal_share, self.ambient, self.h,
-            self.emissivity, self.old, dt, table.least, self.inverse, table.temperature, table.conductivity, self.a, self.b, self.touch_u,
-            self.film_u, self.film_a,
+            self.y0, faces.cells, faces.touch, faces.medium, faces.pair, self.rest, self.gaps, self.near, self.away, self.shape.touch_area,
+            self.skin_heat, self.skin, self.beyond, faces.film, faces.film_tag, self.film_away, self.shape.film_area, self.shape.metal_share,
+            self.ambient, self.h, self.emissivity, self.old, self.start, self.law.warm, self.law.ratio, dt, table.least, self.inverse,
+            table.temperature, table.conductivity, self.opening, self.a, self.b, self.touch_u, self.onward, self.film_u, self.film_a,
         )  # fmt: skip
         sx, sy = lay.box_shape[1] * lay.box_shape[2], lay.box_shape[2]
         for wary in (False, True):
@@ -78,16 +80,26 @@ class Run(State):
         self.band = int(lay.shell_count[limit]) if lay.shell_count.size else 0
         sx, sy = lay.shape[1] * lay.shape[2], lay.shape[2]
         shell = np.uint16(max(limit, 0))
-        steps.media_step(
-            self.old, self.new, lay.media_bits, self.shape.medium_share, lay.shell, lay.seg_first, lay.seg_length, lay.seg_tag,
-            lay.seg_full, lay.seg_reach, self.band, shell, self.factor0 * dt, sx, sy,
+        potential = self.old if self.flow is None else self.flow
+        factor = self.factor0 * dt
+        if self.flow is not None:
+            flows(self.old, self.flow, lay.seg_first, lay.seg_length, lay.seg_tag, self.band, self.start, self.law.flow)
+        media.media_step(
+            self.old, potential, self.new, lay.media_bits, self.shape.medium_share, lay.shell, lay.seg_first, lay.seg_length, lay.seg_tag,
+            lay.seg_full, lay.seg_reach, self.band, shell, factor, sx, sy,
         )  # fmt: skip
+        if self.quick_rate > 0.0:
+            times = int(np.ceil(dt * self.quick_rate / SAFE_MEDIA))
+            media.quick_step(
+                self.old, self.new, potential, self.work_cells, lay.media_bits, self.shape.medium_share, lay.quick_first, lay.quick_length,
+                lay.quick_tag, factor, self.start, self.law.flow, times, sx, sy,
+            )  # fmt: skip
         wall_rate = 0.0 if self.metal is None else 2.0 * self.metal.density * self.metal.heat / self.cell
-        self.out += steps.exchange(
-            self.old, self.new, self.shape.medium_share, lay.shell, shell, dt, self.per_area, faces.touch, faces.medium, faces.pair,
-            self.shape.touch_area, self.skin_heat, self.skin, self.beyond, self.touch_u, self.whole,
-            faces.film, self.film_u, self.film_a, self.wall_w, self.wall_whole, wall_rate, faces.cross, faces.cross_pair, self.cross_u,
-            faces.open, faces.open_pair, self.open_gk, self.kind_wall, self.ambient, self.h, self.emissivity,
+        self.out += media.exchange(
+            self.old, self.new, self.shape.medium_share, lay.shell, shell, dt, self.per_area, self.start, self.law.warm, self.law.ratio,
+            faces.touch, faces.medium, faces.pair, self.shape.touch_area, self.skin_heat, self.skin, self.touch_u, self.onward, self.whole,
+            faces.film, self.film_u, self.film_a, self.wall_w, self.wall_whole, wall_rate, faces.cross, faces.cross_pair, self.cross_rest,
+            self.half, faces.open, faces.open_pair, self.kind_wall, self.ambient, self.h, self.emissivity,
         )  # fmt: skip
         self.old, self.new = self.new, self.old
         self.work += MEDIA_WORK * self.band
@@ -179,10 +191,7 @@ class Run(State):
                 * self.metal.heat
                 * volume
             )
-        gain = steps.media_sum(self.old, self.shape.medium_share, lay.seg_first, lay.seg_length, lay.seg_tag, self.band, self.start, self.capacity)
-        gain *= volume
-        skins = self.shape.touch_area * self.skin_heat * (self.skin - self.start[lay.faces.pair[:, 1]])
-        gain += float(skins.sum()) * self.cell**2
+        gain = self._media_heat(self.band) - self.media_begin
         return loss, gain, self.out * self.cell**2
 
     def _balance(self) -> float:
@@ -228,6 +237,10 @@ class Run(State):
         """Temperature of every cell now."""
         lay = self.layout
         field = np.where((self.kind == MEDIUM)[lay.tags], self.old.reshape(lay.shape), np.nan)
+        for tag in np.flatnonzero(self.law.curved):
+            mine = lay.tags == tag
+            x, (c1, c2, c3) = field[mine] - self.start[tag], self.law.warm[tag]
+            field[mine] = self.start[tag] + x * (1.0 + x * (c1 + x * (c2 + x * c3)))
         if self.metal_cells and self.metal is not None:
             x, y, z = lay.box
             bx, by, bz = lay.box_shape

@@ -60,6 +60,9 @@ class Layout(NamedTuple):
     seg_reach: NDArray[np.uint16]
     shell_count: NDArray[np.int64]  # segments up to and including each shell
     shell_width: float  # root s
+    quick_first: Index  # segments of the media that are stepped on their own
+    quick_length: Index
+    quick_tag: Bytes
 
 
 @njit(cache=True, nogil=True)
@@ -259,12 +262,16 @@ def _reach(first, length, bits, shell, sx, sy, reach):
         reach[k] = far
 
 
-def lay_out(tags: Bytes, kind: Bytes, cell: float, diffusivity: Floats, start: Floats, ambient: Floats) -> Layout:
+def lay_out(
+    tags: Bytes, kind: Bytes, cell: float, diffusivity: Floats, start: Floats, ambient: Floats, quick: NDArray[np.bool_],
+    stirred: NDArray[np.bool_] | None = None,
+) -> Layout:  # fmt: skip
     """Make a grid ready to step.
 
     ``tags`` (nx, ny, nz), the last axis the one runs go along; ``kind`` (256,) NOTHING, METAL, MEDIUM, WALL or FILM by tag;
     ``diffusivity`` (256,) [m2/s] and ``start`` (256,) [K] of the media; ``ambient`` (256,) [K] of walls and films: where it is not
-    the medium's start, heat may enter from the first moment.
+    the medium's start, heat may enter from the first moment; ``quick`` (256,) media that are stepped on their own; ``stirred``
+    (nx, ny, nz) cells that do not begin at their medium's start.
     """
     padded = _padded(tags)
     box, box_shape = _metal_box(padded, kind)
@@ -276,13 +283,19 @@ def lay_out(tags: Bytes, kind: Bytes, cell: float, diffusivity: Floats, start: F
     run_first, run_length = np.empty(count, np.uint64), np.empty(count, np.uint64)
     _metal_runs(padded, kind, corner, box_shape, run_first, run_length, True)
 
-    dist, width = _distance(padded, kind, cell, diffusivity, start, ambient, faces)
+    dist, width = _distance(padded, kind, cell, np.where(quick, 0.0, diffusivity), start, ambient, faces, quick, stirred)
     shell = np.full(padded.size, FAR, np.uint16)
     empty = (none, none, np.empty(0, np.uint8), np.empty(0, np.bool_), np.empty(0, np.uint16))
     count = _segments(padded, kind, media_bits, dist, np.float32(width), shell, *empty, False)
     first, length = np.empty(count, np.uint64), np.empty(count, np.uint64)
     tag, full, least = np.empty(count, np.uint8), np.empty(count, np.bool_), np.empty(count, np.uint16)
     _segments(padded, kind, media_bits, dist, np.float32(width), shell, first, length, tag, full, least, True)
+    own = quick[tag]
+    apart = first[own], length[own], tag[own]
+    for at, cells in zip(apart[0].astype(np.int64), apart[1].astype(np.int64), strict=True):
+        shell[at : at + cells] = 0
+    first, length, tag, full, least = (values[~own] for values in (first, length, tag, full, least))
+    count = first.size
     order = np.argsort(least, kind="stable")
     first, length = first[order], length[order]
     reach = np.empty(count, np.uint16)
@@ -308,6 +321,9 @@ def lay_out(tags: Bytes, kind: Bytes, cell: float, diffusivity: Floats, start: F
         seg_reach=reach,
         shell_count=shells,
         shell_width=width,
+        quick_first=apart[0],
+        quick_length=apart[1],
+        quick_tag=apart[2],
     )
 
 
@@ -360,13 +376,16 @@ def _faces(padded: Bytes, kind: Bytes, box: tuple[int, int, int], box_shape: tup
 
 
 def _distance(
-    padded: Bytes, kind: Bytes, cell: float, diffusivity: Floats, start: Floats, ambient: Floats, faces: Faces
-) -> tuple[NDArray[np.float32], float]:
+    padded: Bytes, kind: Bytes, cell: float, diffusivity: Floats, start: Floats, ambient: Floats, faces: Faces, quick: NDArray[np.bool_],
+    stirred: NDArray[np.bool_] | None,
+) -> tuple[NDArray[np.float32], float]:  # fmt: skip
     """Diffusion distance [root s] of each medium cell from the nearest place where heat enters, and the width of one shell."""
     media = np.flatnonzero((kind == MEDIUM) & (diffusivity > 0.0))
     slow = np.zeros(256, np.float32)
     slow[media] = cell / np.sqrt(diffusivity[media])
-    dist = np.where((kind == METAL)[padded], np.float32(0.0), np.float32(np.inf)).astype(np.float32)
+    dist = np.where(((kind == METAL) | quick)[padded], np.float32(0.0), np.float32(np.inf)).astype(np.float32)
+    if stirred is not None:
+        dist[1:-1, 1:-1, 1:-1][stirred] = 0.0
     flat = dist.reshape(-1)
     pair = faces.open_pair
     flat[faces.open[ambient[pair[:, 1]] != start[pair[:, 0]]]] = 0.0

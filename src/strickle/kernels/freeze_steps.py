@@ -1,9 +1,11 @@
-"""The compiled steps of the freezing solver: metal super-step, media step, exchange, crossings, sums."""
+"""The compiled steps of the freezing solver in the metal: coupling, super-step, crossings, sums."""
 
 from __future__ import annotations
 
 import numpy as np
 from numba import njit
+
+from strickle.kernels.freeze_media import ratio, warm
 
 SIGMA = 5.670374419e-8  # W/(m2 K4), Stefan-Boltzmann, CODATA 2018
 
@@ -34,29 +36,38 @@ def potentials(u, w, first, length, least, inverse, table):
 
 @njit(cache=True, nogil=True)
 def couple(
-    u, cells, touch, medium, rest, away, area, skin_heat, skin, beyond, film, film_tag, film_away, film_area, share, ambient, film_h,
-    emissivity, old, dt, least, inverse, temperature, conductivity, a, b, touch_u, film_u, film_a,
+    u, cells, touch, medium, pair, rest, gap, near, away, area, skin_heat, skin, beyond, film, film_tag, film_away, film_area, share, ambient,
+    film_h, emissivity, old, start, law_warm, law_ratio, dt, least, inverse, temperature, conductivity, opening, a, b, touch_u, onward, film_u,
+    film_a,
 ):  # fmt: skip
     """Freeze the surroundings for one super-step: flux into a metal cell = a - b T, both a cell face and a unit of the cell's volume.
 
-    Conductance to the wall's far side = 1 / (rest + away of metal at its present conductivity).  Where a face has a skin node (heat
-    capacity ``skin_heat`` [J/m2K], temperature ``skin``, conductance ``beyond`` to the medium's centre) it is stepped backwards in time
-    and eliminated; else the medium's centre is met at once.  Radiation is linearised about the present surface temperature.  Fills a, b
-    by cell, touch_u [W/m2K] by metal/medium face, film_u and film_a [W/m2] by film face.
+    Resistance to the wall's far side = contact ``rest`` + ``gap`` times how far it has opened (table ``opening`` over the metal's heat) +
+    medium ``near`` [m2K/W at its start] + ``away`` of metal at its present conductivity.  Where a face has a skin node (heat capacity
+    ``skin_heat`` [J/m2K], temperature ``skin``, conductance ``beyond`` to the medium's centre) it is stepped backwards in time and
+    eliminated; else the medium's centre is met at once.  Radiation is linearised about the present surface temperature.  Fills a, b by
+    cell, touch_u and onward [W/m2K] by metal/medium face, film_u and film_a [W/m2] by film face.
     """
     a[:] = 0.0
     b[:] = 0.0
     for f in range(touch.size):
         i = touch[f]
-        g = 1.0 / (rest[f] + away[f] / _at(u[cells[i]], least, inverse, conductivity))
+        own, tag = u[cells[i]], pair[f, 1]
+        t = warm(old[medium[f]], start[tag], law_warm[tag])
+        kr = ratio(0.5 * (t + skin[f]), start[tag], law_ratio[tag])
+        r = rest[f] + near[f] / kr + away[f] / _at(own, least, inverse, conductivity)
+        if gap[f] > 0.0:
+            r += gap[f] * _at(own, least, inverse, opening)
+        g = 1.0 / r
         touch_u[f] = g
         if skin_heat[f] > 0.0:
-            kap, on = skin_heat[f] / dt, beyond[f]
+            kap, on = skin_heat[f] / dt, beyond[f] * kr
+            onward[f] = on
             d = area[f] * g / (kap + g + on)
-            a[i] += d * (kap * skin[f] + on * old[medium[f]])
+            a[i] += d * (kap * skin[f] + on * t)
             b[i] += d * (kap + on)
         else:
-            a[i] += area[f] * g * old[medium[f]]
+            a[i] += area[f] * g * t
             b[i] += area[f] * g
     for f in range(film.size):
         i = film[f]
@@ -90,7 +101,7 @@ def film_law(t, gk, ambient, h, emissivity):
 
 
 @njit(cache=True, nogil=True)
-def _flow(w, bits, p, ux, uy):
+def flow_at(w, bits, p, ux, uy):
     """Sum of (neighbour - own) over the neighbours the bits name."""
     one = np.uint64(1)
     c = w[p]
@@ -113,7 +124,7 @@ def _first_rate(y0, w, l0, bits, share, first, length, ux, uy, cells, a, b, t0, 
     for k in range(first.size):
         at = np.uint64(first[k])
         for i in range(np.uint64(length[k])):
-            l0[at + i] = per_area[0] * share[at + i] * _flow(w, bits, at + i, ux, uy)
+            l0[at + i] = per_area[0] * share[at + i] * flow_at(w, bits, at + i, ux, uy)
     for i in range(cells.size):
         t0[i] = _at(y0[cells[i]], least, inverse, temperature)
         l0[cells[i]] += per_area[1] * (a[i] - b[i] * t0[i])
@@ -130,7 +141,7 @@ def _stage(dst, src, older, y0, w, l0, bits, share, first, length, ux, uy, mu, n
         at = np.uint64(first[k])
         for i in range(np.uint64(length[k])):
             p = at + i
-            dst[p] = mu * src[p] + nu * older[p] + rest * y0[p] + scale * share[p] * _flow(w, bits, p, ux, uy) + gt * l0[p]
+            dst[p] = mu * src[p] + nu * older[p] + rest * y0[p] + scale * share[p] * flow_at(w, bits, p, ux, uy) + gt * l0[p]
 
 
 @njit(cache=True, nogil=True)
@@ -180,102 +191,6 @@ def metal_step(
         src, dst = dst, src
     potentials(src, w, first, length, least, inverse, potential)
     return stages % 2 == 0
-
-
-@njit(cache=True, nogil=True)
-def _edge_segment(old, new, bits, share, shell, limit, a, n, f, ux, uy):
-    """A segment at the edge of the band: nothing passes to or from cells outside ``limit``."""
-    one = np.uint64(1)
-    for j in range(n):
-        p = a + j
-        c, q, flow = old[p], bits[p], 0.0
-        if q & 1 and shell[p - one] <= limit:
-            flow += old[p - one] - c
-        if q & 2 and shell[p + one] <= limit:
-            flow += old[p + one] - c
-        if q & 4 and shell[p - uy] <= limit:
-            flow += old[p - uy] - c
-        if q & 8 and shell[p + uy] <= limit:
-            flow += old[p + uy] - c
-        if q & 16 and shell[p - ux] <= limit:
-            flow += old[p - ux] - c
-        if q & 32 and shell[p + ux] <= limit:
-            flow += old[p + ux] - c
-        new[p] = c + f * share[p] * flow
-
-
-@njit(cache=True, nogil=True)
-def _side_segment(old, new, bits, share, a, n, f, ux, uy):
-    """A segment with other things beside it."""
-    for j in range(n):
-        new[a + j] = old[a + j] + f * share[a + j] * _flow(old, bits, a + j, ux, uy)
-
-
-@njit(cache=True, nogil=True)
-def _free_segment(old, new, a, n, f, ux, uy):
-    """A segment wholly inside one medium."""
-    one = np.uint64(1)
-    for j in range(n):
-        p = a + j
-        around = old[p - one] + old[p + one] + old[p - uy] + old[p + uy] + old[p - ux] + old[p + ux]
-        new[p] = old[p] + f * (around - 6.0 * old[p])
-
-
-@njit(cache=True, nogil=True)
-def media_step(old, new, bits, share, shell, first, length, tag, full, reach, count, limit, factor, sx, sy):
-    """Explicit step of the first ``count`` segments; no heat passes between shells inside and outside ``limit``."""
-    ux, uy = np.uint64(sx), np.uint64(sy)
-    for k in range(count):
-        a, n, f = np.uint64(first[k]), np.uint64(length[k]), factor[tag[k]]
-        if reach[k] > limit:
-            _edge_segment(old, new, bits, share, shell, limit, a, n, f, ux, uy)
-        elif full[k]:
-            _free_segment(old, new, a, n, f, ux, uy)
-        else:
-            _side_segment(old, new, bits, share, a, n, f, ux, uy)
-
-
-@njit(cache=True, nogil=True)
-def exchange(
-    old, new, share, shell, limit, dt, per_area, touch, medium, pair, area, skin_heat, skin, beyond, touch_u, whole, film, film_u, film_a,
-    wall_w, wall_whole, wall_rate, cross, cross_pair, cross_u, opens, open_pair, open_gk, kind_wall, ambient, film_h, emissivity,
-):  # fmt: skip
-    """Bring the integrated face heat into the media; returns the heat that left through walls and films [J/m2 of a cell face].
-
-    ``per_area`` (256,) = 1 / (rho c dx) of each medium; ``wall_rate`` turns an integral of potential differences into heat.
-    """
-    out = 0.0
-    for f in range(touch.size):
-        p = medium[f]
-        if skin_heat[f] > 0.0:
-            kap, on, g = skin_heat[f] / dt, beyond[f], touch_u[f]
-            skin[f] = (kap * skin[f] + g * whole[touch[f]] / dt + on * old[p]) / (kap + g + on)
-            heat = dt * area[f] * on * (skin[f] - old[p])
-        else:
-            heat = area[f] * touch_u[f] * (whole[touch[f]] - dt * old[p])
-        new[p] += heat * per_area[pair[f, 1]] * share[p]
-    for f in range(film.size):
-        out += film_u[f] * whole[film[f]] - film_a[f] * dt
-    for f in range(wall_w.size):
-        out += wall_rate * (wall_whole[f] - dt * wall_w[f])
-    for f in range(cross.shape[0]):
-        p, q = cross[f, 0], cross[f, 1]
-        if shell[p] <= limit and shell[q] <= limit:
-            heat = dt * cross_u[f] * (old[p] - old[q])
-            new[p] -= heat * per_area[cross_pair[f, 0]] * share[p]
-            new[q] += heat * per_area[cross_pair[f, 1]] * share[q]
-    for f in range(opens.size):
-        p = opens[f]
-        if shell[p] <= limit:
-            tag = open_pair[f, 1]
-            if kind_wall[tag]:
-                heat = dt * open_gk[f] * (old[p] - ambient[tag])
-            else:
-                g, flow = film_law(old[p], open_gk[f], ambient[tag], film_h[tag], emissivity[tag])
-                heat = dt * (g * old[p] - flow)
-            new[p] -= heat * per_area[open_pair[f, 0]] * share[p]
-            out += heat
-    return out
 
 
 @njit(cache=True, nogil=True)
@@ -353,17 +268,4 @@ def metal_sum(u, start, share, first, length):
         for j in range(np.uint64(length[k])):
             part += (start[a + j] - u[a + j]) / share[a + j]
         total += part
-    return total
-
-
-@njit(cache=True, nogil=True)
-def media_sum(new, share, first, length, tag, count, start, heat):
-    """Heat gained by the media in the band, per cell volume [J/m3 summed]."""
-    total = 0.0
-    for k in range(count):
-        a = np.uint64(first[k])
-        part = 0.0
-        for j in range(np.uint64(length[k])):
-            part += (new[a + j] - start[tag[k]]) / share[a + j]
-        total += part * heat[tag[k]]
     return total

@@ -3,7 +3,7 @@
 from __future__ import annotations
 
 from collections.abc import Mapping
-from typing import NamedTuple
+from typing import Any, NamedTuple
 
 from strickle.kernels.freeze_tables import Floats
 
@@ -11,12 +11,19 @@ LIQUIDUS_OFFSET = 1.0  # K above the liquidus at which "superheat gone" is read:
 
 
 class MediumTable(NamedTuple):
-    """Sand, core, chill, board: constant properties."""
+    """Sand, core, chill, sleeve, board. Conductivity and heat capacity: one value, or (temperatures [K], values), level outside them."""
 
-    conductivity: float  # W/(m K)
+    conductivity: Any  # W/(m K)
     density: float  # kg/m3
-    heat: float  # J/(kg K)
+    heat: Any  # J/(kg K)
     start: float  # K
+
+
+class Contact(NamedTuple):
+    """Conductance of a contact that a gap opens in: the first while the metal at it is fluid, falling with fraction solid to the last."""
+
+    early: float  # W/(m2 K)
+    late: float  # W/(m2 K), when the metal at it is solid
 
 
 class FaceSpec(NamedTuple):

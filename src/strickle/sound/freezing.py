@@ -12,7 +12,7 @@ from strickle.base import Array, BadInput, Grid, Mesh, Record, Watch, si, word
 
 if TYPE_CHECKING:
     from strickle.kernels.freeze_tables import MetalTable
-    from strickle.kernels.freeze_types import FaceSpec, FreezeOut
+    from strickle.kernels.freeze_types import FaceSpec, FreezeOut, MediumTable
     from strickle.kernels.freeze_wall import Mesh as KernelMesh
 
 FACES = ("x-", "x+", "y-", "y+", "z-", "z+")
@@ -110,11 +110,28 @@ class MetalData(Record):
 
 @dataclass(frozen=True, slots=True, kw_only=True, eq=False)
 class MediumData(Record):
-    """Sand, core, chill or board: constant properties."""
+    """Sand, core, chill, sleeve or board. Where curves over temperature are given they rule; level outside their nodes."""
 
     conductivity: float = si("W/(m K)", "heat conductivity")
     density: float = si("kg/m3", "as rammed")
     heat_capacity: float = si("J/(kg K)", "heat capacity")
+    conductivity_temperature: Array | None = si("K", "nodes of the conductivity", shape="(k,)", default=None)
+    conductivity_nodes: Array | None = si("W/(m K)", "conductivity at them", shape="(k,)", default=None)
+    heat_temperature: Array | None = si("K", "nodes of the heat capacity", shape="(m,)", default=None)
+    heat_nodes: Array | None = si("J/(kg K)", "heat capacity at them", shape="(m,)", default=None)
+
+
+@dataclass(frozen=True, slots=True, kw_only=True, eq=False)
+class Gap(Record):
+    """A contact in which a gap opens: one conductance while the metal at it is fluid, falling with its fraction solid to another."""
+
+    early: float = si("W/(m2 K)", "up to coherency")
+    late: float = si("W/(m2 K)", "from the solidus on")
+
+
+def gap(early: float, late: float) -> Gap:
+    """A contact of ``early`` [W/(m2 K)] up to coherency of the metal at it, falling with its fraction solid to ``late`` at the solidus."""
+    return Gap(early=early, late=late)
 
 
 @dataclass(frozen=True, slots=True, kw_only=True, eq=False)
@@ -212,22 +229,25 @@ def freeze(
     faces: Mapping[str, Face] | None = None,
     until: str | float | Below = "solid",
     preset: str = "shop",
-    contact: Mapping[tuple[int, int], float | None] | None = None,
+    contact: Mapping[tuple[int, int], float | Gap | None] | None = None,
     snapshots: Sequence[float] = (),
     coherency: float | None = None,
     watch: Watch | None = None,
     longest: float | None = None,
     surface: Mesh | None = None,
+    begin: Array | None = None,
 ) -> Freezing:
     """Freeze the metal of a tagged grid, or warm and cool media alone.
 
     ``materials``: tag -> a metal (the metal room's result, or MetalData; one and the same for all metal tags), a MediumData, or a
     Face for an open surface inside the grid; ``start``: tag -> K for metals and media; ``faces``: "x-" ... "z+" -> adiabatic,
-    fixed(T) or film(h, T, emissivity), adiabatic where absent; ``contact``: pair of tags -> W/(m2 K), perfect where None or absent;
+    fixed(T) or film(h, T, emissivity), adiabatic where absent; ``contact``: pair of tags -> W/(m2 K) or gap(early, late), perfect where
+    None or absent;
     ``until``: "solid", seconds, or below(T); the run goes on to the last of ``snapshots`` [s] in any case; ``coherency``: fraction
     solid at which crystals lock (0.25 where None, common practice); ``longest`` [s] ends a run that does not get there, and
     ``status`` says so; ``surface``: the closed mesh of all metal, in the grid's own frame [m]: with it wall distances, areas and volumes
-    are those of the mesh (cells are metal where their centre lies in it), without it those of the staircase of cells.
+    are those of the mesh (cells are metal where their centre lies in it), without it those of the staircase of cells;
+    ``begin`` (nx, ny, nz) [K]: starting temperature of single cells, NaN where the tag's own holds.
 
     Raises BadInput for a question that makes no sense, and whatever ``watch`` raises.
     """
@@ -253,7 +273,11 @@ def freeze(
     if any(not (np.isfinite(s) and s >= 0.0) for s in snapshots):
         raise BadInput("a moment of a snapshot is no time", "Give seconds from the pour, none of them negative")
 
-    limits = [start[tag] for tag in (*metals, *media)] + [f.temperature for f in [*(faces or {}).values(), *open_faces.values()]]
+    if begin is not None and np.isfinite(begin).any():
+        limits = [float(np.nanmin(begin)), float(np.nanmax(begin))]
+    else:
+        limits = []
+    limits += [start[tag] for tag in (*metals, *media)] + [f.temperature for f in [*(faces or {}).values(), *open_faces.values()]]
     if not np.isfinite(limits).all():
         raise BadInput("a temperature is not a number", "Give every temperature in kelvin")
     table = metal_table(next(iter(metals.values())), lowest=min(limits), highest=max(limits)) if metals else None
@@ -262,9 +286,9 @@ def freeze(
             np.ascontiguousarray(grid.tags),
             grid.cell,
             table,
-            {t: kernel.MediumTable(m.conductivity, m.density, m.heat_capacity, start[t]) for t, m in media.items()},
+            {t: _medium(m, start[t]) for t, m in media.items()},
             metal_start={t: start[t] for t in metals},
-            contact={pair: np.inf if value is None else value for pair, value in (contact or {}).items()},
+            contact={pair: _contact(value) for pair, value in (contact or {}).items()},
             faces=[_spec((faces or {}).get(name, adiabatic)) for name in FACES],
             open_faces={t: _spec(f) for t, f in open_faces.items()},
             until=end,
@@ -276,10 +300,33 @@ def freeze(
             longest=longest,
             watch=watch,
             surface=None if surface is None else on_grid(_closed(surface), grid.origin),
+            begin=None if begin is None else np.asarray(begin, dtype=float),
         )
     except kernel.Refused as trouble:
         raise _refused(trouble) from trouble
     return _result(out, grid, snapshots)
+
+
+def _medium(medium: Any, start: float) -> MediumTable:
+    """A medium as the kernel takes it. Raises BadInput for half a curve."""
+    from strickle.kernels.freeze_types import MediumTable
+
+    values = []
+    for name, plain in (("conductivity", medium.conductivity), ("heat", medium.heat_capacity)):
+        at, nodes = getattr(medium, f"{name}_temperature", None), getattr(medium, f"{name}_nodes", None)
+        if (at is None) != (nodes is None):
+            raise BadInput(f"a medium's {name} has temperatures without values, or values without temperatures", "Give both, or neither")
+        values.append(plain if at is None else (np.asarray(at, dtype=float), np.asarray(nodes, dtype=float)))
+    return MediumTable(values[0], medium.density, values[1], start)
+
+
+def _contact(value: float | Gap | None) -> Any:
+    """A contact as the kernel takes it."""
+    from strickle.kernels.freeze_types import Contact
+
+    if isinstance(value, Gap):
+        return Contact(value.early, value.late)
+    return np.inf if value is None else value
 
 
 def on_grid(surface: Mesh, origin: Array) -> KernelMesh:

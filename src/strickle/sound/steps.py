@@ -146,7 +146,7 @@ class _SetUp:
         from strickle.kernels import freeze as kernel
 
         self.start = melt.pour_temperature.value
-        self.contact = mould.contact
+        self.contact = kernel.Contact(mould.contact, min(constants("contact.metal_sand_late").value, mould.contact))
         self.coherency = float(np.interp(-metal.coherency, -metal.curve_temperature, metal.curve_solid))
         self.longest = _longest(cavity, metal, mould)
         self.table = kernel.metal_table(
