@@ -37,7 +37,7 @@ class Laws(NamedTuple):
 
 
 @njit(cache=True, nogil=True, inline="always")
-def warm(h, start, c):
+def warmth(h, start, c):
     """Temperature [K] of a heat content [K]."""
     x = h - start
     return start + x * (1.0 + x * (c[0] + x * (c[1] + x * c[2])))

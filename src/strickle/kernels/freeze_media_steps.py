@@ -5,8 +5,8 @@ from __future__ import annotations
 import numpy as np
 from numba import njit
 
-from strickle.kernels.freeze_media import ratio, warm
-from strickle.kernels.freeze_steps import film_law, flow_at
+from strickle.kernels.freeze_media import ratio, warmth
+from strickle.kernels.freeze_steps import film_law, flow_at, read_at
 
 
 @njit(cache=True, nogil=True)
@@ -76,7 +76,7 @@ def exchange(
     out = 0.0
     for f in range(touch.size):
         p, tag = medium[f], pair[f, 1]
-        t = warm(old[p], start[tag], law_warm[tag])
+        t = warmth(old[p], start[tag], law_warm[tag])
         if skin_heat[f] > 0.0:
             kap, on, g = skin_heat[f] / dt, onward[f], touch_u[f]
             skin[f] = (kap * skin[f] + g * whole[touch[f]] / dt + on * t) / (kap + g + on)
@@ -92,7 +92,7 @@ def exchange(
         p, q = cross[f, 0], cross[f, 1]
         if shell[p] <= limit and shell[q] <= limit:
             i, j = cross_pair[f, 0], cross_pair[f, 1]
-            t, v = warm(old[p], start[i], law_warm[i]), warm(old[q], start[j], law_warm[j])
+            t, v = warmth(old[p], start[i], law_warm[i]), warmth(old[q], start[j], law_warm[j])
             r = cross_rest[f] + half[i] / ratio(t, start[i], law_ratio[i]) + half[j] / ratio(v, start[j], law_ratio[j])
             heat = dt * (t - v) / r
             new[p] -= heat * per_area[i] * share[p]
@@ -101,7 +101,7 @@ def exchange(
         p = opens[f]
         if shell[p] <= limit:
             i, tag = open_pair[f, 0], open_pair[f, 1]
-            t = warm(old[p], start[i], law_warm[i])
+            t = warmth(old[p], start[i], law_warm[i])
             gk = ratio(t, start[i], law_ratio[i]) / half[i]
             if kind_wall[tag]:
                 heat = dt * gk * (t - ambient[tag])
@@ -111,6 +111,44 @@ def exchange(
             new[p] -= heat * per_area[i] * share[p]
             out += heat
     return out
+
+
+@njit(cache=True, nogil=True)
+def foresee(
+    old, small, links, kept, face_first, face, bits, share, tags, factor, dt, per_area, area, skin_heat, skin, beyond, touch_u, touch, cells, u,
+    least, inverse, temperature, sx, sy,
+):  # fmt: skip
+    """Put into ``old`` of each small cell what it comes to by half of the step, its neighbours and the metal held still; ``kept`` gets what it was.
+
+    Its neighbours, the metal and it itself all see that value for the whole step, so what one gives another takes, and no cell that the
+    wall has cut small sets the step of all.  ``face_first`` (n + 1,) and ``face``: the metal's faces at each small cell.
+    """
+    ux, uy = np.uint64(sx), np.uint64(sy)
+    for i in range(small.size):
+        p = small[i]
+        a = 0.5 * factor[tags[p]] * share[p]
+        top, under = a * flow_at(old, bits, p, ux, uy), 1.0 + a * links[i]
+        for k in range(face_first[i], face_first[i + 1]):
+            f = face[k]
+            t = read_at(u[cells[touch[f]]], least, inverse, temperature)
+            kap, g, on = skin_heat[f] / dt, touch_u[f], beyond[f]
+            c = 0.5 * dt * per_area[tags[p]] * share[p] * area[f] * (on * (kap + g) / (kap + g + on) if kap > 0.0 else g)
+            beside = (kap * skin[f] + g * t) / (kap + g)
+            top += c * (beside - old[p])
+            under += c
+        kept[i] = top / under
+    for i in range(small.size):
+        p = small[i]
+        kept[i], old[p] = old[p], old[p] + kept[i]
+
+
+@njit(cache=True, nogil=True)
+def look_back(old, new, small, kept):
+    """The small cells' step counted from what they were, and that put back."""
+    for i in range(small.size):
+        p = small[i]
+        new[p] += kept[i] - old[p]
+        old[p] = kept[i]
 
 
 @njit(cache=True, nogil=True)
@@ -125,7 +163,7 @@ def quick_step(old, new, p_of, work, bits, share, first, length, tag, factor, st
         for k in range(first.size):
             a, t = np.uint64(first[k]), tag[k]
             for j in range(np.uint64(length[k])):
-                p_of[a + j] = warm(new[a + j], start[t], law_flow[t])
+                p_of[a + j] = warmth(new[a + j], start[t], law_flow[t])
         for k in range(first.size):
             a, f = np.uint64(first[k]), factor[tag[k]] / times
             for j in range(np.uint64(length[k])):

@@ -45,6 +45,12 @@ class Run(State):
         """Metal over ``dt`` against surroundings held still; the result is in ``self.ya``, what it was in ``self.y0``."""
         table, lay, faces = self.metal, self.layout, self.layout.faces
         assert table is not None
+        if self.small.size:
+            media.foresee(
+                self.old, self.small, self.small_links, self.kept, self.small_first, self.small_face, lay.media_bits, self.shape.medium_share,
+                self.flat_tags, self.factor0 * dt, dt, self.per_area, self.shape.touch_area, self.skin_heat, self.skin, self.beyond, self.touch_u,
+                faces.touch, faces.cells, self.y0, table.least, self.inverse, table.temperature, lay.shape[1] * lay.shape[2], lay.shape[2],
+            )  # fmt: skip
         steps.couple(
             self.y0, faces.cells, faces.touch, faces.medium, faces.pair, self.rest, self.gaps, self.near, self.away, self.shape.touch_area,
             self.skin_heat, self.skin, self.beyond, faces.film, faces.film_tag, self.film_away, self.shape.film_area, self.shape.metal_share,
@@ -101,6 +107,7 @@ class Run(State):
             faces.film, self.film_u, self.film_a, self.wall_w, self.wall_whole, wall_rate, faces.cross, faces.cross_pair, self.cross_rest,
             self.half, faces.open, faces.open_pair, self.kind_wall, self.ambient, self.h, self.emissivity,
         )  # fmt: skip
+        media.look_back(self.old, self.new, self.small, self.kept)
         self.old, self.new = self.new, self.old
         self.work += MEDIA_WORK * self.band
 

@@ -19,7 +19,7 @@ from strickle.kernels.freeze_wall import Mesh, Shape, free_of, plain, shaped
 STIR = 0.01  # K off its medium's start from which a cell counts as having begun otherwise
 QUICK = 0.35  # a medium whose explicit limit is under this share of the slowest one's is stepped on its own
 SAFE_MEDIA = 0.9  # share of the explicit limit of the media
-FOURIER = 0.045  # step times diffusivity over dx2 that cells cut by the wall shall bear: at 0.061 the smallest, made larger, took up 5 % too much
+FOURIER = 0.045  # step times diffusivity over dx2 that a skin is taken to be stepped by where its load on a cell is reckoned
 LIQUIDUS, COHERENCY, SOLIDUS, BELOW, BEFORE, AT, AFTER = range(7)
 
 
@@ -104,7 +104,7 @@ class State:
     def _media_arrays(self, diffusivity: Floats) -> None:
         """Media temperatures, face conductances and the explicit limit."""
         faces, dx = self.layout.faces, self.cell
-        tags = self.layout.tags.reshape(-1)
+        self.flat_tags = tags = self.layout.tags.reshape(-1)
         self.old = self.start[tags]
         if self.own is not None:
             for tag in np.flatnonzero(self.kind == MEDIUM):
@@ -138,7 +138,7 @@ class State:
             self.media_begin = self._media_heat(self.layout.seg_first.size)
 
     def _media_limit(self, diffusivity: Floats) -> None:
-        """The explicit limit of the media; cells that the wall cuts small are made larger where they alone would set it."""
+        """The explicit limit of the media; cells that the wall cuts small are foreseen and set none."""
         faces, dx, form, half = self.layout.faces, self.cell, self.shape, self.half
         steep = self.factor0 * self.law.steepest
         best_ratio = np.maximum(self.law.steepest, 1.0)
@@ -162,17 +162,28 @@ class State:
         rate = 6.0 * float(steep[there].max()) if there.size else 0.0
         quick = np.unique(self.layout.quick_tag)
         self.quick_rate = 6.0 * float(steep[quick].max()) if quick.size else 0.0
+        self.small = np.zeros(0, np.uint64)
         if cells.size:
             at, where = np.unique(cells, return_inverse=True)
-            tag = self.layout.tags.reshape(-1)[at]
-            links = np.where(np.isin(tag, quick), 0.0, np.bitwise_count(self.layout.media_bits[at]) * steep[tag])
-            rates = links + np.bincount(where.reshape(-1), weights=loads)
-            own = np.where(np.isin(tag, quick), 0.0, self.factor0[tag])
-            if self.shape.odd.any():  # a few small cells would set the step of all: they are made larger
-                bearable = SAFE_MEDIA / np.maximum(rates * FOURIER / np.maximum(own, 1e-30), 1e-300)
-                self.shape.medium_share[at] = np.where(own > 0.0, np.minimum(self.shape.medium_share[at], bearable), self.shape.medium_share[at])
-            rate = max(rate, float((rates * self.shape.medium_share[at]).max()))
+            tag, share = self.layout.tags.reshape(-1)[at], self.shape.medium_share
+            apart = np.isin(tag, quick)
+            links = np.where(apart, 0.0, np.bitwise_count(self.layout.media_bits[at]) * steep[tag])
+            loaded = np.bincount(where.reshape(-1), weights=loads)
+            own = np.where(apart, 0.0, self.factor0[tag])
+            small = (own > 0.0) & ((links + loaded) * share[at] > 6.0 * steep[tag]) & self.shape.odd[at]
+            self.small = at[small].astype(np.uint64)
+            rate = max(rate, float(((links + loaded) * share[at])[~small].max(initial=0.0)))
         self.media_limit = SAFE_MEDIA / rate if rate > 0.0 else np.inf
+        self.small_links = np.bitwise_count(self.layout.media_bits[self.small.astype(np.int64)]).astype(np.float64)
+        self.kept = np.zeros(self.small.size)
+        home = np.searchsorted(self.small, faces.medium)
+        mine = (
+            np.flatnonzero((home < self.small.size) & (self.small[np.minimum(home, max(self.small.size - 1, 0))] == faces.medium))
+            if self.small.size
+            else home[:0]
+        )
+        self.small_face = mine[np.argsort(home[mine], kind="stable")]
+        self.small_first = np.searchsorted(home[self.small_face], np.arange(self.small.size + 1))
 
     def _media_heat(self, band: int) -> float:
         """Heat of the media over their start [J]: the first ``band`` segments, those stepped on their own, and the skins."""
@@ -193,7 +204,7 @@ class State:
         cells, walls = faces.cells.size, faces.wall.size
         self.a, self.b, self.whole = np.zeros(cells), np.zeros(cells), np.zeros(cells)
         self.opening = np.zeros(2)
-        self.touch_u, self.film_u, self.film_a = np.zeros(faces.touch.size), np.zeros(faces.film.size), np.zeros(faces.film.size)
+        self.touch_u, self.film_u, self.film_a = 1.0 / np.maximum(self.rest + self.near, 1e-9), np.zeros(faces.film.size), np.zeros(faces.film.size)
         self.wall_w, self.wall_whole = np.zeros(walls), np.zeros(walls)
         self.metal_cells = int(lay.run_length.sum())
         if self.metal is None or not self.metal_cells:

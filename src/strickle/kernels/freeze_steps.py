@@ -5,13 +5,13 @@ from __future__ import annotations
 import numpy as np
 from numba import njit
 
-from strickle.kernels.freeze_media import ratio, warm
+from strickle.kernels.freeze_media import ratio, warmth
 
 SIGMA = 5.670374419e-8  # W/(m2 K4), Stefan-Boltzmann, CODATA 2018
 
 
 @njit(cache=True, nogil=True, inline="always")
-def _at(u, least, inverse, table):
+def read_at(u, least, inverse, table):
     """Linear reading of an even table that goes on with its end slopes."""
     x = (u - least) * inverse
     i = int(x)
@@ -53,11 +53,11 @@ def couple(
     for f in range(touch.size):
         i = touch[f]
         own, tag = u[cells[i]], pair[f, 1]
-        t = warm(old[medium[f]], start[tag], law_warm[tag])
+        t = warmth(old[medium[f]], start[tag], law_warm[tag])
         kr = ratio(0.5 * (t + skin[f]), start[tag], law_ratio[tag])
-        r = rest[f] + near[f] / kr + away[f] / _at(own, least, inverse, conductivity)
+        r = rest[f] + near[f] / kr + away[f] / read_at(own, least, inverse, conductivity)
         if gap[f] > 0.0:
-            r += gap[f] * _at(own, least, inverse, opening)
+            r += gap[f] * read_at(own, least, inverse, opening)
         g = 1.0 / r
         touch_u[f] = g
         if skin_heat[f] > 0.0:
@@ -73,8 +73,8 @@ def couple(
         i = film[f]
         tag = film_tag[f]
         own = u[cells[i]]
-        t = _at(own, least, inverse, temperature)
-        gk = _at(own, least, inverse, conductivity) / film_away[f]
+        t = read_at(own, least, inverse, temperature)
+        gk = read_at(own, least, inverse, conductivity) / film_away[f]
         g, flow = film_law(t, gk, ambient[tag], film_h[tag], emissivity[tag])
         film_u[f], film_a[f] = film_area[f] * g, film_area[f] * flow
         a[i] += film_a[f]
@@ -87,6 +87,9 @@ def couple(
 @njit(cache=True, nogil=True)
 def film_law(t, gk, ambient, h, emissivity):
     """(g, flow) such that the flux out of a cell at T through its half cell and the film is g T - flow, exact at the present T."""
+    if emissivity == 0.0:
+        g = gk * h / (gk + h) if h > 0.0 else 0.0
+        return g, g * ambient
     surface = t
     lin, rhs = h, h * ambient
     for _ in range(4):
@@ -126,7 +129,7 @@ def _first_rate(y0, w, l0, bits, share, first, length, ux, uy, cells, a, b, t0, 
         for i in range(np.uint64(length[k])):
             l0[at + i] = per_area[0] * share[at + i] * flow_at(w, bits, at + i, ux, uy)
     for i in range(cells.size):
-        t0[i] = _at(y0[cells[i]], least, inverse, temperature)
+        t0[i] = read_at(y0[cells[i]], least, inverse, temperature)
         l0[cells[i]] += per_area[1] * (a[i] - b[i] * t0[i])
     for i in range(wall.size):
         v0[i] = w[wall[i]]
@@ -179,7 +182,7 @@ def metal_step(
         gt = -(1.0 - _weight(j - 1.0)) * mt
         _stage(dst, src, y0 if stage == 2 else dst, y0, w, l0, bits, share, first, length, ux, uy, mu, nu, mt, gt, per_area)
         for i in range(n):
-            t = _at(src[cells[i]], least, inverse, temperature)
+            t = read_at(src[cells[i]], least, inverse, temperature)
             dst[cells[i]] += mt * per_area[1] * (a[i] - b[i] * t)
             now = mu * whole[i] + nu * older_t[i] + mt * t + gt * t0[i]
             older_t[i], whole[i] = whole[i], now
@@ -196,7 +199,7 @@ def metal_step(
 @njit(cache=True, nogil=True)
 def _gradient(u, p, q, sx, sy, dx, least, inverse, temperature):
     """Size of the temperature gradient [K/m] by central differences inside the metal, one-sided at its edge."""
-    t = _at(u[p], least, inverse, temperature)
+    t = read_at(u[p], least, inverse, temperature)
     total = 0.0
     for axis in range(3):
         step = 1 if axis == 0 else (sy if axis == 1 else sx)
@@ -204,8 +207,8 @@ def _gradient(u, p, q, sx, sy, dx, least, inverse, temperature):
         high = (q >> (2 * axis + 1)) & 1
         if low + high == 0:
             continue
-        lo = _at(u[p - step], least, inverse, temperature) if low else t
-        hi = _at(u[p + step], least, inverse, temperature) if high else t
+        lo = read_at(u[p - step], least, inverse, temperature) if low else t
+        hi = read_at(u[p + step], least, inverse, temperature) if high else t
         g = (hi - lo) / (dx * (low + high))
         total += g * g
     return np.sqrt(total)
