@@ -3,10 +3,14 @@
 import numpy as np
 import pytest
 
+from strickle.base import render
 from strickle.job.kit import stores_with
 from strickle.metal import MetalAsk
 from strickle.metal.steps import blend
+from strickle.sound import Weak
 from strickle.sound.criteria import alloys_own, arms
+from strickle.sound.findings import _weak
+from strickle.sound.steps import _Constants
 from strickle.stores.kit import starter_kit
 
 
@@ -45,3 +49,17 @@ def test_hot_tear_ratio_ranks_alloys_as_the_trade_does(metal):
     assert ratio["a319"] < bar.low
     assert ratio["6061"] > bar.high
     assert ratio["6063"] > bar.value
+
+
+def test_the_finding_on_porosity_says_that_thresholds_hang_on_the_alloy_and_where_ours_comes_from(metal):
+    stores = stores_with(starter_kit())
+    constants = _Constants(stores)
+    bar = constants("niyama.threshold")
+    weak = Weak(at=np.zeros(3), at_part=np.zeros(3), value=0.2)
+    for key, alone in (("a356", False), ("c90300", True)):
+        found = _weak({"least_niyama": weak, "poor_share": 0.1}, bar, constants.says(bar), metal(key))
+        told = render(found.because)
+        assert "depend on the alloy" in told
+        assert "0.25 to 0.4" in told
+        assert f"Ours: {stores.sources['niyama'].says} (memory)" in told
+        assert ("only a guide" in told) == alone
