@@ -171,18 +171,18 @@ class Run(State):
         if until is not None:
             return self.time >= until * (1.0 - 1e-12)
         cool = self.high <= (min(self.below_u, 0.0) if wait_below else 0.0)
-        return cool and (self.near is None or np.isfinite(self.near_time))
+        return cool and (self.waited is None or np.isfinite(self.near_time))
 
     def _note(self) -> None:
         """Note the temperatures of the probes now, and whether the cells waited for are cool; they cool for good once the metal is solid."""
         if self.probes.outer.size:
             self.probe_times.append(self.time)
             self.probe_temperatures.append(self._temperatures_at(self.probes))
-        if self.near is None or np.isfinite(self.near_time):
+        if self.waited is None or np.isfinite(self.near_time):
             return
         was, when = self.near_high, self.near_when
         self.near_when = self.time
-        self.near_high = float(np.nanmax(self._temperatures_at(self.near))) if self.near.is_known.any() else -np.inf
+        self.near_high = float(np.nanmax(self._temperatures_at(self.waited))) if self.waited.is_known.any() else -np.inf
         if self.near_high <= self.near_limit and (not self.metal_cells or self.high <= 0.0):
             share = (was - self.near_limit) / (was - self.near_high) if was > self.near_limit else 1.0
             self.near_time = when + share * (self.time - when)

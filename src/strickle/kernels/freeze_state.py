@@ -273,7 +273,7 @@ class State:
             raise Refused("a cell whose temperature is to be noted lies outside the grid")
         if near is not None and near.cells.shape != tuple(size):
             raise Refused("the cells to wait for are not those of the grid")
-        self.probes, self.near = self._spots(cells), None if near is None else self._spots(np.argwhere(near.cells))
+        self.probes, self.waited = self._spots(cells), None if near is None else self._spots(np.argwhere(near.cells))
         self.near_limit, self.near_time = np.nan if near is None else near.temperature, np.nan
         self.near_high, self.near_when = np.nan, 0.0
         self.probe_times: list[float] = []
@@ -299,7 +299,7 @@ class State:
             inside = spots.inner[spots.is_metal]
             value[spots.is_metal] = read(self.metal, self.metal.temperature, self.y0[inside])
         value[~spots.is_known] = np.nan
-        return value
+        return np.asarray(value)
 
     def guess(self) -> float:
         """Rough freezing time [s], which sets the greatest step."""

@@ -9,7 +9,7 @@ from typing import TYPE_CHECKING, Any, Protocol
 import numpy as np
 
 from strickle.base import Array, BadInput, Grid, Mesh, Record, Watch, si, word
-from strickle.sound.pegs import METAL, Driven, drive
+from strickle.sound.pegs import Driven, drive_named
 
 if TYPE_CHECKING:
     from strickle.kernels.freeze_tables import MetalTable
@@ -290,7 +290,7 @@ def freeze(
     if not np.isfinite(limits).all():
         raise BadInput("a temperature is not a number", "Give every temperature in kelvin")
     table = metal_table(next(iter(metals.values())), lowest=min(limits), highest=max(limits)) if metals else None
-    driven = _driven(grid, pegs or {}, metals, media)
+    driven = drive_named(grid, pegs or {}, metals, media)
     try:
         out = kernel.solve(
             np.ascontiguousarray(grid.tags),
@@ -317,23 +317,6 @@ def freeze(
     except kernel.Refused as trouble:
         raise _refused(trouble) from trouble
     return _result(out, grid, snapshots, tuple(pegs or {}), driven)
-
-
-def _driven(grid: Grid, pegs: Mapping[str, Sequence[float]], metals: Mapping[int, Any], media: Mapping[int, Any]) -> Driven:
-    """The pegs on the grid. Raises BadInput for one that has nothing round it."""
-    if not pegs or grid.tags.ndim != 3:  # the kernel refuses the latter
-        return Driven(cells=np.zeros((0, 3), np.int64), weights=np.zeros((0, 8)), at=np.zeros((0, 3)), kind=np.zeros(0, np.int64))
-    kinds = np.zeros(256, np.int64)
-    kinds[list(metals)] = METAL
-    kinds[list(media)] = [METAL + 1 + tag for tag in media]
-    points = np.array([np.asarray(point, dtype=float) for point in pegs.values()], dtype=float)
-    if points.size != 3 * len(pegs):
-        raise BadInput("a peg is no point", "Give three coordinates in metres")
-    driven = drive(points, grid.tags, grid.cell, grid.origin, kinds)
-    for name, kind in zip(pegs, driven.kind, strict=True):
-        if kind == 0:
-            raise BadInput(f"the peg {name!r} lies outside metal and media", "Give a point inside the grid, in metal or medium")
-    return driven
 
 
 def _medium(medium: Any, start: float) -> MediumTable:

@@ -7,11 +7,13 @@ axis, and it is told beside it.
 
 from __future__ import annotations
 
+from collections.abc import Mapping, Sequence
 from dataclasses import dataclass
+from typing import Any
 
 import numpy as np
 
-from strickle.base import Array, Record, si
+from strickle.base import Array, BadInput, Grid, Record, si
 
 _CORNERS = np.array([[i, j, k] for i in (0, 1) for j in (0, 1) for k in (0, 1)])
 METAL = 1
@@ -57,3 +59,20 @@ def drive(points: Array, tags: Array, cell: float, origin: Array, kinds: Array) 
     middle = origin + (held + 0.5) * cell
     at = np.where((kind > 0)[:, None], (weights[:, :, None] * middle).sum(axis=1), np.nan)
     return Driven(cells=held.reshape(-1, 3), weights=weights, at=at, kind=kind)
+
+
+def drive_named(grid: Grid, pegs: Mapping[str, Sequence[float]], metals: Mapping[int, Any], media: Mapping[int, Any]) -> Driven:
+    """Named pegs on a grid whose ``metals`` and ``media`` are known by tag. Raises BadInput for one that has nothing round it."""
+    if not pegs or grid.tags.ndim != 3:  # the kernel refuses the latter
+        return Driven(cells=np.zeros((0, 3), np.int64), weights=np.zeros((0, 8)), at=np.zeros((0, 3)), kind=np.zeros(0, np.int64))
+    kinds = np.zeros(256, np.int64)
+    kinds[list(metals)] = METAL
+    kinds[list(media)] = [METAL + 1 + tag for tag in media]
+    points = np.array([np.asarray(point, dtype=float) for point in pegs.values()], dtype=float)
+    if points.size != 3 * len(pegs):
+        raise BadInput("a peg is no point", "Give three coordinates in metres")
+    driven = drive(points, grid.tags, grid.cell, grid.origin, kinds)
+    for name, kind in zip(pegs, driven.kind, strict=True):
+        if kind == 0:
+            raise BadInput(f"the peg {name!r} lies outside metal and media", "Give a point inside the grid, in metal or medium")
+    return driven
