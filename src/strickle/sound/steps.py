@@ -19,7 +19,7 @@ from strickle.sound import rules
 from strickle.sound.ask import SoundAsk
 from strickle.sound.back import back_of
 from strickle.sound.back_findings import back_findings
-from strickle.sound.cooling import APART, TOUCH_APART, Cooled, merged, to_the_knock_out, to_the_touch
+from strickle.sound.cooling import APART, Cooled, merged, to_the_knock_out, to_the_touch
 from strickle.sound.criteria import MARKS, fields_of, summary
 from strickle.sound.findings import findings_of
 from strickle.sound.freezing import on_grid
@@ -100,7 +100,7 @@ def freeze(
         "riser_time": _band(_last(fields.solidus, cavity.grid.tags == RISER, metal_cells), spread),
         "knock_out_time": _band(below, (spread[0] * (1.0 - apart), spread[1] * (1.0 + apart))),
         "knock_out_temperature": knock_out,
-        "touch_time": _band(touch.time, (spread[0] * (1.0 - TOUCH_APART), spread[1] * (1.0 + TOUCH_APART))),
+        "touch_time": _band(touch.time, (spread[0] * (1.0 - touch.apart), spread[1] * (1.0 + touch.apart))),
         "touch_temperature": constants("touch.temperature").value,
         "balance_error": float(out.balance),
         "criteria": summary(made, fields, pattern, metal),
