@@ -326,6 +326,11 @@ def test_every_choice_reads_back_what_it_writes(choice: object) -> None:
     from strickle.job.recipe import Choice
 
     assert isinstance(choice, Choice)
+    if choice.points:
+        points = {"boss": (0.1, -0.2, 1 / 3), "sand 2": (0.0, 1e-3, 2.0)}
+        assert [(peg.name, tuple(peg.at)) for peg in choice.read(choice.write(points))] == list(points.items())
+        assert choice.write(choice.read(choice.write(points))) == choice.write(points)
+        return
     odd = choice.low + (choice.high - choice.low) / 7
     value = (0.1, -0.2, 1 / 3) if choice.is_vector else choice.among[0] if choice.among else odd if choice.unit else "two words"
     back = choice.read(choice.write(value))
@@ -343,6 +348,13 @@ def test_every_choice_reads_back_what_it_writes(choice: object) -> None:
         ("[cavity", "cannot be read"),
         ("schema = 99", "another version"),
         ('[pattern]\nup = "0,0,0"', "no direction"),
+        ('[sound]\npegs = "boss: 1, 2, 3"', "no unit"),
+        ('[sound]\npegs = "boss: 1 mm, 2 mm"', "no named point"),
+        ('[sound]\npegs = "=1+1: 1 mm, 2 mm, 3 mm"', "no named point"),
+        ('[sound]\npegs = "a: 1 mm, 2 mm, 3 mm; a: 1 mm, 2 mm, 3 mm"', "two points"),
+        ('[sound]\npegs = "a: 1 mm, 2 mm, 30 m"', "out of all reason"),
+        ('[sound]\npegs = " ; "', "0 points"),
+        ('[sound]\nknock_out_temperature = "3000 degC"', "out of all reason"),
         ('[cavity]\ncell = "5 m"', "cavity.cell: '5 m' is out of all reason. It should lie between 0.2 mm and 20 mm"),
         ('[rigging]\npour_time = "0 s"', "out of all reason"),
         ('[melt]\ncarry = "-1 s"', "out of all reason"),

@@ -22,7 +22,7 @@ from strickle.part import HotSpot, Part
 from strickle.pattern import Pattern
 from strickle.pour import Pour
 from strickle.rigging import Basin, Ingate, Neck, Region, Rigging, Riser, Runner, Sprue, Vent
-from strickle.sound import Late, NeckJudged, Sound, Weak
+from strickle.sound import Late, NeckJudged, Peg, Sound, Weak
 from strickle.stores import Crucible, Flask, Furnace, Kit
 
 SCALE = 1.013
@@ -197,11 +197,16 @@ def results(cell: float = 0.003) -> dict:
         where=Where(point=(0.112, 0.0, 0.026)), margin=Margin(value=1.13, unit="1", of="neck freezing time over that of what it feeds", low=1.02, high=1.24), source="computed",
     )  # fmt: skip
     late = Late(at=np.array([-0.02, 0.0, 0.024]), at_part=np.array([0.0, 0.0, 0.024]), time=span(212.0))
+    pegs = tuple(
+        Peg(name=name, material=material, at=late.at, at_part=late.at_part, why="asked for", highest=993.0, highest_time=0.0)
+        for name, material in (("latest metal", "metal"), ("sand", "sand"))
+    )
     sound = Sound(
         last_to_freeze=late, others=(), time_to_liquidus=38.0,
         necks=(NeckJudged(riser="riser-1", feeds=0, fed_time=212.0, neck_time=244.0, riser_time=262.0, margin=1.15),), least_niyama=Weak(at=late.at, at_part=late.at_part, value=0.8),
-        poor_share=0.04, riser_time=span(262.0, 0.2), knock_out_time=span(1450.0, 0.2), knock_out_temperature=623.0, balance_error=1e-7,
-        time_to_solidus=field, time_to_coherency=field * 0.8, time_lose_superheat=field * 0.2, niyama=field, findings=(thin,), **common,
+        poor_share=0.04, riser_time=span(262.0, 0.2), knock_out_time=span(1450.0, 0.2), knock_out_temperature=623.0, touch_time=span(15000.0, 0.2), touch_temperature=318.15, balance_error=1e-7,
+        time_to_solidus=field, time_to_coherency=field * 0.8, time_lose_superheat=field * 0.2, niyama=field, findings=(thin,),
+        pegs=pegs, peg_times=np.linspace(0.0, 240.0, 90), peg_temperatures=np.array([993.0 - 1.5 * np.linspace(0.0, 240.0, 90), 293.0 + np.linspace(0.0, 240.0, 90)]), **common,
     )  # fmt: skip
     note = Finding(
         code="metal.rough_curve",

@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+import math
 from collections.abc import Callable, Sequence
 from dataclasses import dataclass
 
@@ -184,7 +185,11 @@ def _wait(f: Facts) -> str:
 
 
 def _knock_out(f: Facts) -> str:
-    return f"Not before {f.say(f.sound.knock_out_time.high, 's')} after the pour (computed {band(f.sound.knock_out_time, 's', f.units)})."
+    first = f"Not before {f.say(f.sound.knock_out_time.high, 's')} after the pour (computed {band(f.sound.knock_out_time, 's', f.units)})."
+    if not math.isfinite(f.sound.touch_time.high):
+        return first
+    cool = f"under {f.say(f.sound.touch_temperature, 'K')} only after {band(f.sound.touch_time, 's', f.units)}"
+    return f"{first} Left shut, metal and the sand next to it are {cool}."
 
 
 def _after(f: Facts) -> str:

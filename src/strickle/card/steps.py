@@ -9,6 +9,7 @@ from typing import Any
 
 from strickle.base import BadInput, Finding, Outcome, Source, Verdict, ranked, render
 from strickle.card.ask import PAPERS
+from strickle.card.curves import curves
 from strickle.card.lettering import plain
 from strickle.card.open_face import amounts, figures, rows
 from strickle.card.order import DAY, Facts, blanks, day
@@ -212,6 +213,8 @@ def written(
     data, files = _fitted(data, pictures_of, SIZES[paper], {"casting.svg": shown.sheet})
     pdf, pages = compose(data, files)
     files |= {"card.pdf": pdf, "casting.png": shown.whole} | ({"casting-cut.png": shown.cut} if shown.cut is not None else {})
+    drawn = curves(sound, metal, units) if sound is not None and metal is not None else None
+    files |= {"pegs.svg": drawn} if drawn is not None else {}
     printed = tuple(c.key for c in cautions if with_day or c.step == "emergency")
     card = Card(names=tuple(files), pages=pages, paper=paper, units=units, cautions=printed, sources=cited(cautions))
     return card, files

@@ -51,6 +51,8 @@ def numbers(melt: Melt | None, pour: Pour | None, cavity: Cavity | None, sound: 
         rows.append(("Leave untouched for", *shown(sound.riser_time.high, "s", units)))
         known = math.isfinite(sound.knock_out_time.high)
         rows.append(("Knock out after", *(shown(sound.knock_out_time.high, "s", units) if known else ("not", "computed"))))
+        if math.isfinite(sound.touch_time.high):
+            rows.append((f"Left shut, under {qty(sound.touch_temperature, 'K', units)} after", *shown(sound.touch_time.high, "s", units)))
     return rows
 
 

@@ -196,6 +196,8 @@ def _sound(d: Mapping[str, Any], q: Any) -> Iterator[str]:
     else:
         yield f"leave untouched for {q(d['riser_time'])}"
     yield f"knock out after {q(d['knock_out_time'])}"
+    if d["touch_time"]["value"] is not None:
+        yield f"left shut, under {q(d['touch_temperature'])} after {q(d['touch_time'])}; hot metal looks cold"
 
 
 _ROWS: dict[str, Any] = {

@@ -25,7 +25,8 @@ WHAT = ("3mf", "stl", "vti", "csv", "json", "schema")
 def export(job: str | Path, what: str, to: str | Path) -> list[Path]:
     """Write ``what`` of the job folder ``job`` into the folder ``to``. Returns the files written.
 
-    3mf, stl: the pieces; vti: the fields for scientific viewers; csv: the numbers as a table; json: results.json; schema: its JSON Schema.
+    3mf, stl: the pieces; vti: the fields for scientific viewers; csv: the numbers as a table, and the cooling
+    curves; json: results.json; schema: its JSON Schema.
     Raises BadInput when the job has nothing of the kind.
     """
     if what not in WHAT:
@@ -42,7 +43,8 @@ def export(job: str | Path, what: str, to: str | Path) -> list[Path]:
         case "vti":
             files = {f"{p.stem}.vti": _vti_of(p) for p in _listed(job / "fields", "npz")}
         case "csv":
-            files = {"results.csv": table(doc).encode()}
+            curves = {p.name: _whole(p) for p in _listed(job / "fields", "csv")}
+            files = {"results.csv": table(doc).encode()} | curves
         case "json":
             files = {RESULTS: _whole(job / RESULTS)}
         case _:

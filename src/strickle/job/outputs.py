@@ -2,17 +2,20 @@
 
 from __future__ import annotations
 
+import csv
+import io
 from collections.abc import Iterator, Mapping
 from typing import Any
 
 import numpy as np
 
-from strickle.base import Array, Grid, Outcome, Piece, declared, render
+from strickle.base import ICE_POINT, Array, Grid, Outcome, Piece, declared, render
 from strickle.job.bed import on_the_bed
 from strickle.job.cache import npz
 from strickle.job.contract import ended
 from strickle.job.threemf import stl, threemf
 from strickle.part import Part
+from strickle.sound import Sound
 from strickle.stores import Kit
 from strickle.trials import Trail
 
@@ -47,7 +50,8 @@ def fields_of(results: Mapping[str, Outcome]) -> dict[str, dict[str, Array]]:
     out: dict[str, dict[str, Array]] = {}
     grid: Grid | None = getattr(results.get("cavity"), "grid", None)
     for stage, result in results.items():
-        cubes = {f.name: getattr(result, f.name) for f in declared(type(result)) if f.metadata["shape"] == "(nx, ny, nz)"}
+        held = {f.name: getattr(result, f.name) for f in declared(type(result)) if f.metadata["shape"] == "(nx, ny, nz)"}
+        cubes = {name: array for name, array in held.items() if array is not None}
         own = getattr(result, "grid", None)
         if own is not None:
             cubes = {"tags": own.tags, **cubes}
@@ -63,9 +67,27 @@ def fields_of(results: Mapping[str, Outcome]) -> dict[str, dict[str, Array]]:
     return out
 
 
-def field_files(results: Mapping[str, Outcome]) -> dict[str, bytes]:
-    """The grids as .npz files by name."""
-    return {f"{stage}.npz": npz(arrays) for stage, arrays in fields_of(results).items()}
+def field_files(results: Mapping[str, Outcome], units: str = "metric") -> dict[str, bytes]:
+    """The grids as .npz files by name, and the cooling curves as pegs.csv in ``units``."""
+    sound = results.get("sound")
+    pegs = {"pegs.csv": pegs_table(sound, units).encode()} if isinstance(sound, Sound) and sound.pegs else {}
+    return {f"{stage}.npz": npz(arrays) for stage, arrays in fields_of(results).items()} | pegs
+
+
+def pegs_table(sound: Sound, units: str) -> str:
+    """The cooling curves as comma-separated lines: first what each peg is and where it stands, then time and temperatures."""
+    length, degrees, per = ("in", "degF", 0.0254) if units == "us" else ("mm", "degC", 1e-3)
+    out = io.StringIO()
+    rows = csv.writer(out, lineterminator="\n")
+    rows.writerow(["peg", "material", *(f"part {axis} [{length}]" for axis in "xyz"), "why"])
+    for peg in sound.pegs:
+        rows.writerow([peg.name, peg.material, *(f"{float(v) / per:.6g}" for v in peg.at_part), render(peg.why, units)])
+    rows.writerow([])
+    rows.writerow(["time [s]", *(f"{peg.name} [{degrees}]" for peg in sound.pegs)])
+    celsius = sound.peg_temperatures - ICE_POINT
+    for time, values in zip(sound.peg_times, (celsius * 1.8 + 32.0 if units == "us" else celsius).T, strict=True):
+        rows.writerow([f"{float(time):.6g}", *(f"{float(v):.6g}" for v in values)])
+    return out.getvalue()
 
 
 def card_files(trail: Trail, kit: Kit, units: str, paper: str = "") -> dict[str, bytes]:

@@ -72,7 +72,8 @@ def plan(
 
     ``kit`` is a kit file or a Kit, by default the shop's own; ``until`` the last stage wanted; ``watch`` hears of progress and may raise
     Cancelled. Further ``asks`` are those of the recipe, SI floats and kelvin: use, contraction, up, parting, mould, sand, pour_time,
-    stock, fill and cover (open-face moulds), cell, pour, carry, crucible, furnace; ``units`` metric or us and ``paper`` a4 or letter.
+    stock, fill and cover (open-face moulds), cell, pour, carry, crucible, furnace, knock_out, pegs (name -> point in part coordinates);
+    ``units`` metric or us and ``paper`` a4 or letter.
     Raises BadInput for input that cannot be used.
     """
     units, paper = asks.pop("units", None), asks.pop("paper", None)
@@ -237,7 +238,7 @@ def _write(folder: Path, trail: Trail, runner: Runner, cache: StageCache, *, uni
     """Everything into the folder, results.json last."""
     printed = print_files(trail.results, units)
     drawn = _cards(folder, trail, runner, units, paper) if until is None else _Cards(key="", files={})
-    made = {"print": printed, "fields": field_files(trail.results), "cards": drawn.files}
+    made = {"print": printed, "fields": field_files(trail.results, units), "cards": drawn.files}
     files = {kind: [f"{kind}/{name}" for name in sorted(some)] for kind, some in made.items()}
     pieces = {piece.name: f"print/{piece.name}.3mf" for piece in pieces_of(trail.results)}
     doc = document(trail, units=units, seconds=runner.seconds, files=files, pieces=pieces, preset=preset, until=until)

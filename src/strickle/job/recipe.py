@@ -14,6 +14,7 @@ import numpy as np
 from strickle.base import ICE_POINT, BadInput, Record, declared, parse, shown
 from strickle.job.files import is_plain, read_file
 from strickle.job.folder import write_bytes
+from strickle.job.points import EXAMPLE, read_points, write_points
 from strickle.job.stages import STAGES
 from strickle.metal import USES
 
@@ -23,6 +24,7 @@ UNITS = ("metric", "us")
 PAPERS = ("a4", "letter")
 _EXAMPLES = {
     "body": "1", "metal": "a319", "sand": "green", "parting": "12 mm", "pour_time": "6 s", "crucible": "large pot", "furnace": "electric furnace",
+    "knock_out": "250 degC", "pegs": EXAMPLE,
 }  # fmt: skip
 
 
@@ -31,7 +33,7 @@ class Choice:
     """One thing a person may ask: its name outside, and the stage's ask and field it sets.
 
     ``among`` lists the words allowed, ``low`` and ``high`` [SI] bound a quantity: what lies outside is a slip of the pen. ``measured`` is
-    the SI unit of a quantity that may stand in place of the words.
+    the SI unit of a quantity that may stand in place of the words; ``points`` marks named points.
     """
 
     name: str
@@ -41,6 +43,7 @@ class Choice:
     low: float = -1e6
     high: float = 1e6
     measured: str = ""
+    points: bool = False
 
     @property
     def unit(self) -> str | None:
@@ -69,6 +72,8 @@ class Choice:
     def read(self, text: Any) -> Any:
         """Text from a file or the command line as the value the ask holds (SI). Raises BadInput naming the choice."""
         what = f"{self.stage}.{self.field}"
+        if self.points:
+            return read_points(text, what)
         if self.is_vector:
             parts = [p for p in str(text).replace("[", "").replace("]", "").split(",") if p.strip()]
             if len(parts) != 3:
@@ -103,6 +108,8 @@ class Choice:
 
     def write(self, value: Any) -> str:
         """An SI value or word as text that ``read`` takes back unchanged."""
+        if self.points:
+            return write_points(value)
         if self.is_vector:
             return ",".join(repr(float(v)) for v in np.asarray(value, dtype=float))
         if self.unit is None:
@@ -132,6 +139,8 @@ CHOICES: tuple[Choice, ...] = (
     Choice(name="furnace", stage="melt", field="furnace"),
     Choice(name="preset", stage="sound", field="preset", among=("rough", "shop", "fine")),
     Choice(name="cover", stage="sound", field="cover", among=("none", "dry")),
+    Choice(name="knock_out", stage="sound", field="knock_out_temperature", low=30.0 + ICE_POINT, high=1000.0 + ICE_POINT),
+    Choice(name="pegs", stage="sound", field="pegs", points=True),
 )
 BY_NAME: Mapping[str, Choice] = {c.name: c for c in CHOICES}
 _BY_PLACE: Mapping[tuple[str, str], Choice] = {(c.stage, c.field): c for c in CHOICES}

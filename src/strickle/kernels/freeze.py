@@ -16,7 +16,7 @@ from numpy.typing import NDArray
 
 from strickle.kernels.freeze_run import Run
 from strickle.kernels.freeze_tables import MetalTable, Refused, metal_table
-from strickle.kernels.freeze_types import PRESETS, Contact, FaceSpec, FreezeOut, Knobs, MediumTable, adiabatic, film, fixed
+from strickle.kernels.freeze_types import PRESETS, Contact, FaceSpec, FreezeOut, Knobs, MediumTable, Near, adiabatic, film, fixed
 from strickle.kernels.freeze_wall import Mesh
 
 __all__ = [
@@ -27,6 +27,7 @@ __all__ = [
     "Knobs",
     "MediumTable",
     "MetalTable",
+    "Near",
     "Refused",
     "adiabatic",
     "film",
@@ -51,6 +52,9 @@ def solve(
     wait_below: bool = False,
     coherency: float = 0.25,
     snapshots: Sequence[float] = (),
+    marks: Sequence[float] = (),
+    probes: NDArray[np.int64] | None = None,
+    near: Near | None = None,
     knobs: Knobs = PRESETS["shop"],
     surface: Mesh | None = None,
     begin: NDArray[np.float64] | None = None,
@@ -67,12 +71,15 @@ def solve(
     cells, NaN where the tag's own holds.
     Runs until ``until`` [s], or where that is None until all metal is solid; with ``wait_below`` until all metal is below
     ``below`` [K]; in any case until the last of ``snapshots`` [s].  ``longest`` [s] and ``most_steps`` end a run that does not
-    get there, and the status says so.  ``watch(share, says)`` is called now and then and may raise.
+    get there, and the status says so.  ``marks``: fractions solid whose passing is noted (``time_at``); ``probes`` (m, 3): cells whose
+    temperature is noted at every super-step; with ``near`` a run that has no ``until`` also goes on till its cells are below its
+    temperature.  ``watch(share, says)`` is called now and then and may raise.
     ``surface``: the closed mesh of all metal [m], origin at the corner of cell (0, 0, 0); with it wall distances, areas and volumes are
     those of the mesh, without it those of the staircase of cells.  Raises Refused for a question that makes no sense.
     """
     run = Run(tags, cell, metal, media, dict(metal_start or {}), dict(contact or {}), faces, dict(open_faces or {}), knobs, surface, begin, coherency)
-    run.watch_for(coherency, below)
+    run.watch_for(coherency, below, marks)
+    run.probe(probes, near)
     return run.go(until, wait_below, [float(s) for s in snapshots], longest, most_steps, watch)
 
 

@@ -132,6 +132,7 @@ class Run(State):
         taken: dict[float, Floats] = {}
         self.work, self.band = 0.0, 0
         last_call, status = -np.inf, "done"
+        self._note()
         while True:
             while pending and self.time >= pending[0] * (1.0 - 1e-12):
                 taken[pending.pop(0)] = self._temperatures()
@@ -156,6 +157,7 @@ class Run(State):
                 self.y0, self.ya = self.ya, self.y0
             self.time = min(ends) if abs(self.time + dt - min(ends)) < 1e-9 * dt else self.time + dt
             self.count += 1
+            self._note()
             if self.count % CHECK_EVERY == 0 and not np.isfinite(self._balance()):
                 status = "diverged"
                 break
@@ -175,7 +177,22 @@ class Run(State):
         """Whether the end asked for has come."""
         if until is not None:
             return self.time >= until * (1.0 - 1e-12)
-        return self.high <= (min(self.below_u, 0.0) if wait_below else 0.0)
+        cool = self.high <= (min(self.below_u, 0.0) if wait_below else 0.0)
+        return cool and (self.waited is None or np.isfinite(self.near_time))
+
+    def _note(self) -> None:
+        """Note the temperatures of the probes now, and whether the cells waited for are cool; they cool for good once the metal is solid."""
+        if self.probes.outer.size:
+            self.probe_times.append(self.time)
+            self.probe_temperatures.append(self._temperatures_at(self.probes))
+        if self.waited is None or np.isfinite(self.near_time):
+            return
+        was, when = self.near_high, self.near_when
+        self.near_when = self.time
+        self.near_high = float(np.nanmax(self._temperatures_at(self.waited))) if self.waited.is_known.any() else -np.inf
+        if self.near_high <= self.near_limit and (not self.metal_cells or self.high <= 0.0):
+            share = (was - self.near_limit) / (was - self.near_high) if was > self.near_limit else 1.0
+            self.near_time = when + share * (self.time - when)
 
     def _share(self, until: float | None, wait_below: bool) -> float:
         """Share of the work done, as far as can be told."""
@@ -264,6 +281,7 @@ class Run(State):
         blank = self._metal_field(np.full(self.y0.size, np.nan))
         fields = dict.fromkeys(("liquidus", "coherency", "solidus", "below", "gradient", "rate", "niyama"), blank)
         solid_time = below_time = np.nan
+        at = np.full((len(self.fractions), *blank.shape), np.nan)
         if self.metal_cells and self.metal is not None:
             times = np.empty_like(self.times)
             times[self.order] = self.times
@@ -277,6 +295,8 @@ class Run(State):
             fields = {name: self._metal_field(row) for name, row in zip(fields, rows, strict=True)}
             solid_time = float(times[SOLIDUS][self.is_metal].max())
             below_time = float(times[BELOW][self.is_metal].max())
+            for field, row in zip(at, times[AFTER + 1 :], strict=True):
+                field[...] = self._metal_field(row)
         last = self._temperatures()
         never = np.full_like(last, np.nan)
         return FreezeOut(
@@ -299,4 +319,8 @@ class Run(State):
             status=status,
             steps=self.count,
             stages=self.stages,
+            time_at=at,
+            probe_times=np.array(self.probe_times),
+            probe_temperatures=np.array(self.probe_temperatures).reshape((len(self.probe_times), self.probes.outer.size)).T,
+            near_time=self.near_time,
         )

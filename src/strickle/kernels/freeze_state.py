@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 from collections.abc import Mapping, Sequence
+from typing import NamedTuple
 
 import numpy as np
 from numpy.typing import NDArray
@@ -13,7 +14,7 @@ from strickle.kernels.freeze_media import content, laws
 from strickle.kernels.freeze_media_steps import media_sum
 from strickle.kernels.freeze_setup import FILM, MEDIUM, METAL, NOTHING, OUTER, WALL, Layout, lay_out
 from strickle.kernels.freeze_tables import Floats, MetalTable, Refused
-from strickle.kernels.freeze_types import LIQUIDUS_OFFSET, Contact, FaceSpec, Knobs, MediumTable
+from strickle.kernels.freeze_types import LIQUIDUS_OFFSET, Contact, FaceSpec, Knobs, MediumTable, Near
 from strickle.kernels.freeze_wall import Mesh, Shape, free_of, plain, shaped
 
 STIR = 0.01  # K off its medium's start from which a cell counts as having begun otherwise
@@ -21,6 +22,16 @@ QUICK = 0.35  # a medium whose explicit limit is under this share of the slowest
 SAFE_MEDIA = 0.9  # share of the explicit limit of the media
 FOURIER = 0.045  # step times diffusivity over dx2 that a skin is taken to be stepped by where its load on a cell is reckoned
 LIQUIDUS, COHERENCY, SOLIDUS, BELOW, BEFORE, AT, AFTER = range(7)
+
+
+class Spots(NamedTuple):
+    """Cells by their places in the flat fields."""
+
+    outer: NDArray[np.int64]  # in the media's field
+    inner: NDArray[np.int64]  # in the metal's field
+    is_metal: NDArray[np.bool_]
+    is_known: NDArray[np.bool_]  # metal or medium
+    tag: NDArray[np.uint8]
 
 
 class State:
@@ -236,20 +247,24 @@ class State:
         self.metal_per = np.array([1.0 / self.cell**2, 1.0 / (table.density * table.heat * self.cell)])
         steps.potentials(self.y0, self.w, lay.run_first, lay.run_length, table.least, self.inverse, table.potential)
 
-    def watch_for(self, coherency: float, below: float | None) -> None:
-        """The heat contents whose passing is noted."""
+    def watch_for(self, coherency: float, below: float | None, fractions: Sequence[float] = ()) -> None:
+        """The heat contents whose passing is noted; those of ``fractions`` solid come last."""
+        self.fractions = tuple(fractions)
         self.gradient = np.zeros(0)
         if not self.metal_cells or self.metal is None:
             return
         table = self.metal
         if not 0.0 < coherency < 1.0:
             raise Refused("the fraction solid at coherency must lie between 0 and 1")
+        if not all(0.0 < one < 1.0 for one in fractions):
+            raise Refused("a fraction solid whose passing is to be noted must lie between 0 and 1")
         width = table.liquidus - table.solidus
         marks = [table.liquidus + LIQUIDUS_OFFSET, np.nan, table.solidus, np.nan if below is None else below]
         marks += [table.solidus + share * width for share in (0.15, 0.10, 0.05)]
         u = np.where(np.isnan(marks), -np.inf, table.u_at(np.nan_to_num(np.array(marks))))
         u[COHERENCY] = table.u_at_solid(coherency)
         u[SOLIDUS] = 0.0
+        u = np.concatenate([u, [table.u_at_solid(one) for one in fractions]])
         self.order = np.argsort(-u, kind="stable")
         self.levels = np.ascontiguousarray(u[self.order])
         self.below_u = float(u[BELOW])
@@ -260,6 +275,42 @@ class State:
         self.reached = passed.sum(axis=0).astype(np.uint8)
         self.times[passed] = 0.0
         self.critical = int(np.flatnonzero(self.order == AT)[0])
+
+    def probe(self, probes: NDArray[np.int64] | None, near: Near | None) -> None:
+        """The cells whose temperatures are noted, and those that are waited for, found in the padded fields."""
+        size = [n - 2 for n in np.array(self.layout.shape)[np.argsort(self.axes)]]
+        cells = np.zeros((0, 3), np.int64) if probes is None else np.asarray(probes, dtype=np.int64).reshape(-1, 3)
+        if (cells < 0).any() or (cells >= size).any():
+            raise Refused("a cell whose temperature is to be noted lies outside the grid")
+        if near is not None and near.cells.shape != tuple(size):
+            raise Refused("the cells to wait for are not those of the grid")
+        self.probes, self.waited = self._spots(cells), None if near is None else self._spots(np.argwhere(near.cells))
+        self.near_limit, self.near_time = np.nan if near is None else near.temperature, np.nan
+        self.near_high, self.near_when = np.nan, 0.0
+        self.probe_times: list[float] = []
+        self.probe_temperatures: list[Floats] = []
+
+    def _spots(self, cells: NDArray[np.int64]) -> Spots:
+        """Cells (m, 3) of the caller's grid as places in the fields of media and metal."""
+        x, y, z = (cells[:, list(self.axes)] + 1).T
+        tag = self.layout.tags[x, y, z]
+        own = self.kind[tag]
+        _, ny, nz = self.layout.shape
+        (x0, y0, z0), (_, by, bz) = self.layout.box, self.layout.box_shape
+        is_metal = own == METAL
+        inner = np.where(is_metal, ((x - x0) * by + y - y0) * bz + z - z0, 0)
+        return Spots((x * ny + y) * nz + z, inner, is_metal, (own == MEDIUM) | is_metal, tag)
+
+    def _temperatures_at(self, spots: Spots) -> Floats:
+        """Temperature [K] at the spots now; NaN in cells of no material."""
+        start, (c1, c2, c3) = self.start[spots.tag], self.law.warm[spots.tag].T
+        x = self.old[spots.outer] - start
+        value = start + x * (1.0 + x * (c1 + x * (c2 + x * c3)))
+        if self.metal is not None and spots.is_metal.any():
+            inside = spots.inner[spots.is_metal]
+            value[spots.is_metal] = read(self.metal, self.metal.temperature, self.y0[inside])
+        value[~spots.is_known] = np.nan
+        return np.asarray(value)
 
     def guess(self) -> float:
         """Rough freezing time [s], which sets the greatest step."""

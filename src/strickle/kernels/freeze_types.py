@@ -5,6 +5,9 @@ from __future__ import annotations
 from collections.abc import Mapping
 from typing import Any, NamedTuple
 
+import numpy as np
+from numpy.typing import NDArray
+
 from strickle.kernels.freeze_tables import Floats
 
 LIQUIDUS_OFFSET = 1.0  # K above the liquidus at which "superheat gone" is read: the crossing of the liquidus itself is asymptotic
@@ -56,6 +59,13 @@ class Knobs(NamedTuple):
     band: float  # width of the media band in diffusion lengths sqrt(4 alpha t), plus one shell
 
 
+class Near(NamedTuple):
+    """A further end of a run: these cells, metal and media alike, all below a temperature."""
+
+    cells: NDArray[np.bool_]  # (nx, ny, nz)
+    temperature: float  # K
+
+
 PRESETS: Mapping[str, Knobs] = {
     "rough": Knobs(0.05, 0.012, 2.0),
     "shop": Knobs(0.03, 0.004, 3.0),
@@ -85,3 +95,7 @@ class FreezeOut(NamedTuple):
     status: str  # done | stopped at the longest time | stopped at the most steps | diverged
     steps: int
     stages: int
+    time_at: Floats  # (marks, nx, ny, nz) s, when the fractions solid asked for were reached
+    probe_times: Floats  # (k,) s, every super-step from the pour on
+    probe_temperatures: Floats  # (probes, k) K, NaN in cells of no material
+    near_time: float  # s, when all of ``near`` was below its temperature; NaN if not or not asked

@@ -4,7 +4,18 @@ from __future__ import annotations
 
 from dataclasses import dataclass
 
-from strickle.base import Array, Outcome, Span, si, word
+from strickle.base import Array, Outcome, Record, Span, si, word
+
+
+@dataclass(frozen=True, slots=True, kw_only=True, eq=False)
+class ArmLaw(Record):
+    """How the spacing of the crystals' side arms goes with how fast the metal froze: factor times that to a power."""
+
+    by: str = word("freezing time | cooling rate")
+    factor: float = si("m", "spacing at one second, or at one kelvin per second")
+    power: float = si("1", "exponent")
+    spread: float = si("1", "physical scatter either way, as a share")
+    source: str = word("where it comes from")
 
 
 @dataclass(frozen=True, slots=True, kw_only=True, eq=False)
@@ -41,3 +52,4 @@ class Metal(Outcome):
     free_contraction: float = si("1", "linear contraction from the expansion coefficient alone")
     pour_low: float = si("K", "published window, low end")
     pour_high: float = si("K", "published window, high end")
+    arms: ArmLaw | None = word("rule for the arm spacing; none where none is published for this kind of alloy", default=None)

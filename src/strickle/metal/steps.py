@@ -5,6 +5,7 @@ from __future__ import annotations
 import numpy as np
 
 from strickle.base import Array, BadInput, Finding, Source, Span, Watch, quiet, tell
+from strickle.metal.arms import arm_law
 from strickle.metal.ask import USES, MetalAsk
 from strickle.metal.curve import clean, derived
 from strickle.metal.findings import FUMES, fume, refused_use, rough_curve
@@ -84,6 +85,7 @@ def blend(ask: MetalAsk, stores: Stores, watch: Watch = quiet) -> Metal:
         free_contraction=values["expansion"].value * (values["solidus"].value - ROOM),
         pour_low=values["pour"].low,
         pour_high=values["pour"].high,
+        arms=arm_law(record, stores),
         findings=_findings(record, ask, stores, temperature),
         sources=_sources(record, stores, told),
     )

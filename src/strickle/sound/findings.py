@@ -13,6 +13,7 @@ from strickle.part import Part
 from strickle.pattern import Pattern
 from strickle.rigging import Rigging
 from strickle.sound import rules
+from strickle.sound.exposure import hot_tear, pegs_lost
 from strickle.sound.judge import Pool, is_near, to_mould, to_part
 from strickle.sound.result import NeckJudged
 
@@ -31,9 +32,14 @@ def findings_of(
     rigging: Rigging,
     metal: Metal,
     threshold: Value,
-    cell: float,
+    origin: str,
+    tear: Value,
+    lost: tuple[str, ...],
 ) -> tuple[Finding, ...]:
-    """Joints, pools that stand alone, weak gradients, and whether the solve itself can be trusted."""
+    """Joints, pools that stand alone, weak gradients, hot tearing, pegs that found nothing, and whether the solve itself can be trusted.
+
+    ``origin`` says where the Niyama threshold comes from, ``tear`` is the hot-tear ratio from which places are told, ``lost`` names pegs.
+    """
     found: list[Finding] = []
     if status != "done":
         found.append(
@@ -49,7 +55,8 @@ def findings_of(
     served = _served(pools, result["necks"], part, pattern, rigging)
     found += [f for p in pools if p not in served and (f := _pool(p, part, pattern, metal)) is not None]
     if np.isfinite(result["poor_share"]) and result["poor_share"] > 0.02:
-        found.append(_weak(result, threshold, metal))
+        found.append(_weak(result, threshold, origin, metal))
+    found += hot_tear(result["criteria"], tear, metal) + pegs_lost(lost)
     if result["balance_error"] > 1e-6:
         found.append(
             Finding(
@@ -150,7 +157,7 @@ def _pool(pool: Pool, part: Part, pattern: Pattern, metal: Metal) -> Finding | N
     )
 
 
-def _weak(result: Mapping[str, Any], threshold: Value, metal: Metal) -> Finding:
+def _weak(result: Mapping[str, Any], threshold: Value, origin: str, metal: Metal) -> Finding:
     weak = result["least_niyama"]
     share = result["poor_share"]
     point = (float(weak.at_part[0]), float(weak.at_part[1]), float(weak.at_part[2]))
@@ -162,7 +169,7 @@ def _weak(result: Mapping[str, Any], threshold: Value, metal: Metal) -> Finding:
         because=(
             f"its Niyama value lies under {tell(threshold.value, '1')} root(K s) per mm; one part in a hundred lies under {tell(weak.value, '1')}."
             f" Such thresholds depend on the alloy and on what is called porous: published ones run from {tell(threshold.low, '1')} to"
-            f" {tell(threshold.high, '1')}.{alloy}"
+            f" {tell(threshold.high, '1')}. Ours: {origin}.{alloy}"
         ),
         do="For a part that must be tight or polished, a chill at the far end or metal taken out may help; otherwise mind where you machine",
         where=Where(point=point),

@@ -9,6 +9,7 @@ from typing import TYPE_CHECKING, Any, Protocol
 import numpy as np
 
 from strickle.base import Array, BadInput, Grid, Mesh, Record, Watch, si, word
+from strickle.sound.pegs import Driven, drive_named
 
 if TYPE_CHECKING:
     from strickle.kernels.freeze_tables import MetalTable
@@ -192,6 +193,11 @@ class Freezing(Record):
     balance: float = si("1", "worst closure error of the heat balance at any check")
     status: str = word("done, or why it stopped before what was asked")
     steps: int = word("super-steps taken")
+    time_at: Array = si("s", "the fractions solid asked for in ``marks``, in their order", shape="(m, nx, ny, nz)")
+    peg_names: tuple[str, ...] = word("names of the points asked for in ``pegs``")
+    peg_at: Array = si("m", "where each peg is really read: beside a wall up to half a cell from the point asked", shape="(n, 3)")
+    peg_times: Array = si("s", "every super-step, from the pour on; empty without pegs", shape="(k,)")
+    peg_temperatures: Array = si("K", "each peg at those times", shape="(n, k)")
 
 
 def metal_table(metal: MetalLike, *, lowest: float, highest: float) -> MetalTable:
@@ -232,6 +238,8 @@ def freeze(
     contact: Mapping[tuple[int, int], float | Gap | None] | None = None,
     snapshots: Sequence[float] = (),
     coherency: float | None = None,
+    marks: Sequence[float] = (),
+    pegs: Mapping[str, Sequence[float]] | None = None,
     watch: Watch | None = None,
     longest: float | None = None,
     surface: Mesh | None = None,
@@ -244,9 +252,10 @@ def freeze(
     fixed(T) or film(h, T, emissivity), adiabatic where absent; ``contact``: pair of tags -> W/(m2 K) or gap(early, late), perfect where
     None or absent;
     ``until``: "solid", seconds, or below(T); the run goes on to the last of ``snapshots`` [s] in any case; ``coherency``: fraction
-    solid at which crystals lock (0.25 where None, common practice); ``longest`` [s] ends a run that does not get there, and
-    ``status`` says so; ``surface``: the closed mesh of all metal, in the grid's own frame [m]: with it wall distances, areas and volumes
-    are those of the mesh (cells are metal where their centre lies in it), without it those of the staircase of cells;
+    solid at which crystals lock (0.25 where None, common practice); ``marks``: further fractions solid whose passing is noted;
+    ``pegs``: name -> point [m] in metal or medium whose temperature is noted at every step; ``longest`` [s] ends a run that does
+    not get there, and ``status`` says so; ``surface``: the closed mesh of all metal, in the grid's own frame [m]: with it wall distances,
+    areas and volumes are those of the mesh (cells are metal where their centre lies in it), without it those of the staircase of cells;
     ``begin`` (nx, ny, nz) [K]: starting temperature of single cells, NaN where the tag's own holds.
 
     Raises BadInput for a question that makes no sense, and whatever ``watch`` raises.
@@ -281,6 +290,7 @@ def freeze(
     if not np.isfinite(limits).all():
         raise BadInput("a temperature is not a number", "Give every temperature in kelvin")
     table = metal_table(next(iter(metals.values())), lowest=min(limits), highest=max(limits)) if metals else None
+    driven = drive_named(grid, pegs or {}, metals, media)
     try:
         out = kernel.solve(
             np.ascontiguousarray(grid.tags),
@@ -296,6 +306,8 @@ def freeze(
             wait_below=wait is not None,
             coherency=0.25 if coherency is None else coherency,
             snapshots=snapshots,
+            marks=marks,
+            probes=driven.cells,
             knobs=kernel.PRESETS[preset],
             longest=longest,
             watch=watch,
@@ -304,7 +316,7 @@ def freeze(
         )
     except kernel.Refused as trouble:
         raise _refused(trouble) from trouble
-    return _result(out, grid, snapshots)
+    return _result(out, grid, snapshots, tuple(pegs or {}), driven)
 
 
 def _medium(medium: Any, start: float) -> MediumTable:
@@ -375,7 +387,7 @@ def _refused(trouble: Exception) -> BadInput:
     return BadInput(says[:1].upper() + says[1:], "Correct it and run again")
 
 
-def _result(out: FreezeOut, grid: Grid, moments: Sequence[float]) -> Freezing:
+def _result(out: FreezeOut, grid: Grid, moments: Sequence[float], names: tuple[str, ...], driven: Driven) -> Freezing:
     """The kernel's answer as a result."""
     return Freezing(
         time_to_liquidus=out.time_to_liquidus,
@@ -397,4 +409,9 @@ def _result(out: FreezeOut, grid: Grid, moments: Sequence[float]) -> Freezing:
         balance=out.balance,
         status=out.status,
         steps=out.steps,
+        time_at=out.time_at,
+        peg_names=names,
+        peg_at=driven.at,
+        peg_times=out.probe_times,
+        peg_temperatures=driven.read(out.probe_temperatures),
     )

@@ -2,7 +2,10 @@
 
 from __future__ import annotations
 
+import math
 from dataclasses import dataclass
+
+import numpy as np
 
 from strickle.base import Array, Outcome, Record, Span, si, word
 
@@ -58,6 +61,45 @@ class Back(Record):
 
 
 @dataclass(frozen=True, slots=True, kw_only=True, eq=False)
+class Extreme(Record):
+    """Where a criterion is at its worst in the part; the value is what one part in a hundred of its metal passes."""
+
+    at: Array = si("m", "mould frame", shape="(3,)")
+    at_part: Array = si("m", "part coordinates", shape="(3,)")
+    value: float = si("1", "the criterion's value")
+
+
+@dataclass(frozen=True, slots=True, kw_only=True, eq=False)
+class Criteria(Record):
+    """What the freezing's times say of the part's metal: they rank places, and are no share of pores and no chance of a crack."""
+
+    freezing_time_least: float = si("s", "local freezing time, superheat gone to solid: one twentieth of the metal takes less")
+    freezing_time_median: float = si("s", "half the metal takes less")
+    freezing_time_most: float = si("s", "one twentieth takes more")
+    arm_spacing_finest: float = si("m", "arm spacing: one twentieth of the metal is finer; good to a quarter either way")
+    arm_spacing_median: float = si("m", "half the metal is finer")
+    arm_spacing_coarsest: float = si("m", "one twentieth is coarser")
+    arm_spacing_why: str = word("where it comes from, or why there is none")
+    least_dimensionless: Extreme | None = word("least dimensionless Niyama value; none without arm spacing")
+    pressure_drop: float = si("Pa", "air and the full head at the lowest metal less the pressure at which pores form")
+    hot_tear: Extreme | None = word("longest vulnerable over relieved time")
+    hot_tear_alloy: float = si("1", "the same for the alloy itself, where heat is drawn from it evenly: alloys are told apart by it")
+
+
+@dataclass(frozen=True, slots=True, kw_only=True, eq=False)
+class Peg(Record):
+    """A named point whose temperature was followed through the freezing."""
+
+    name: str = word("name")
+    material: str = word("metal | sand")
+    at: Array = si("m", "where it is read, mould frame: beside a wall up to half a cell from the point asked", shape="(3,)")
+    at_part: Array = si("m", "the same, part coordinates", shape="(3,)")
+    why: str = word("asked for, or what it was chosen for")
+    highest: float = si("K", "highest temperature seen")
+    highest_time: float = si("s", "when that was")
+
+
+@dataclass(frozen=True, slots=True, kw_only=True, eq=False)
 class Sound(Outcome):
     """Does it freeze soundly."""
 
@@ -70,10 +112,23 @@ class Sound(Outcome):
     riser_time: Span = si("s", "until the last riser, or without risers the last metal, is solid: weights stay till its high end")
     knock_out_time: Span = si("s", "until every metal cell is below the knock-out temperature")
     knock_out_temperature: float = si("K", "that temperature")
+    touch_time: Span = si(
+        "s", "until all metal, and the sand next to it, is below what a hand bears, if it is left in the mould",
+        default=Span(value=math.nan, low=math.nan, high=math.nan),
+    )  # fmt: skip
+    touch_temperature: float = si("K", "that temperature", default=math.nan)
     balance_error: float = si("1", "heat lost by the metal against heat found elsewhere")
     pictures: tuple[str, ...] = word("pictures drawn from it", default=())
     time_to_solidus: Array = si("s", "each cell of the cavity grid, NaN outside metal", shape="(nx, ny, nz)")
     time_to_coherency: Array = si("s", "each cell, NaN outside metal", shape="(nx, ny, nz)")
     time_lose_superheat: Array = si("s", "each cell, NaN outside metal", shape="(nx, ny, nz)")
     niyama: Array = si("1", "each cell, root(K s) per millimetre, NaN outside metal", shape="(nx, ny, nz)")
+    freezing_time: Array | None = si("s", "local freezing time: superheat gone to solid", shape="(nx, ny, nz)", default=None)
+    arm_spacing: Array | None = si("m", "arm spacing; none without a rule for the metal", shape="(nx, ny, nz)", default=None)
+    dimensionless_niyama: Array | None = si("1", "Niyama value made dimensionless; none without arm spacing", shape="(nx, ny, nz)", default=None)
+    hot_tear: Array | None = si("1", "vulnerable over relieved time", shape="(nx, ny, nz)", default=None)
+    criteria: Criteria | None = word("what those fields say of the part", default=None)
+    pegs: tuple[Peg, ...] = word("points whose cooling curves were kept: pegs.csv", default=())
+    peg_times: Array = si("s", "moments of the curves", shape="(k,)", default_factory=lambda: np.zeros(0))
+    peg_temperatures: Array = si("K", "each peg at those moments", shape="(n, k)", default_factory=lambda: np.zeros((0, 0)))
     back: Back | None = word("the back of an open-face casting; None in a two-part mould", default=None)

@@ -68,6 +68,42 @@ def niyama(gradient: float, cooling_rate: float) -> float:
     return gradient / math.sqrt(cooling_rate) / 1000.0
 
 
+def dimensionless_niyama(
+    gradient: float, cooling_rate: float, arm_spacing: float, pressure_drop: float, viscosity: float, shrinkage: float, freezing_range: float
+) -> float:
+    """Niyama value made dimensionless [1]: Ny* = G l sqrt(dP) / (sqrt(mu beta dT) sqrt(rate)).
+
+    G ``gradient`` [K/m] and ``cooling_rate`` [K/s] near the end of freezing, l ``arm_spacing`` [m], dP ``pressure_drop`` [Pa] from where
+    the metal is fed to where pores form, mu ``viscosity`` [Pa s], beta ``shrinkage`` [1], solid's volume as the unit, dT
+    ``freezing_range`` [K].  Low means that the liquid is drawn through the last mush at a pressure where pores form.  NaN without a
+    pressure to draw with.
+
+    Source: Carlson, Beckermann, Metall. Mater. Trans. A 40, 2009, 163-175 (abstract seen, form from memory; check F6).
+
+    >>> round(dimensionless_niyama(1000.0, 0.5, 49.1e-6, 101325.0, 1.15e-3, 0.06, 58.0), 1)
+    349.4
+    """
+    if pressure_drop <= 0:
+        return math.nan
+    return gradient * arm_spacing * math.sqrt(pressure_drop / (viscosity * shrinkage * freezing_range * cooling_rate))
+
+
+RELIEVED_FROM, VULNERABLE_FROM, VULNERABLE_TO = 0.40, 0.90, 0.99
+"""Fractions solid between which liquid still heals what the crystals tear, and between which films are too thin to and too weak to hold."""
+
+
+def hot_tear_ratio(relieved_from: float, vulnerable_from: float, vulnerable_to: float) -> float:
+    """Time in the vulnerable range over time in the relieved range [1], from the times [s] at 0.40, 0.90 and 0.99 solid.
+
+    Source: Clyne, Davies, Brit. Foundryman 74, 1981, 65-73 (from memory, unverified).
+
+    >>> round(hot_tear_ratio(10.0, 60.0, 72.0), 3)
+    0.24
+    """
+    relieved = vulnerable_from - relieved_from
+    return (vulnerable_to - vulnerable_from) / relieved if relieved > 0 else math.nan
+
+
 def is_short(fed: float, neck: float, riser: float) -> bool:
     """Whether a joint whose fed place, neck and riser are solid at these times [s] is too short-lived to be called sound.
 

@@ -2,11 +2,12 @@
 
 from __future__ import annotations
 
+from collections.abc import Sequence
 from typing import TYPE_CHECKING, Any
 
 import numpy as np
 
-from strickle.base import Array, BadInput, Source, Span, Value, Watch
+from strickle.base import Array, BadInput, Source, Span, Value, Watch, tell
 from strickle.cavity import AIR, METAL_TAGS, RISER, SAND, Cavity
 from strickle.melt import Melt
 from strickle.metal import Metal
@@ -18,14 +19,17 @@ from strickle.sound import rules
 from strickle.sound.ask import SoundAsk
 from strickle.sound.back import back_of
 from strickle.sound.back_findings import back_findings
-from strickle.sound.cooling import APART, merged
+from strickle.sound.cooling import APART, Cooled, merged, to_the_knock_out, to_the_touch
+from strickle.sound.criteria import MARKS, fields_of, summary
 from strickle.sound.findings import findings_of
 from strickle.sound.freezing import on_grid
 from strickle.sound.judge import Fields, joints, last_place, late, pools, weakest
+from strickle.sound.pegging import asked_for, by_default, driven, told
 from strickle.sound.result import Sound
 from strickle.stores import Stores
 
 if TYPE_CHECKING:
+    from strickle.kernels.freeze_types import Knobs, Near
     from strickle.kernels.freeze_wall import Mesh as KernelMesh
 
 
@@ -45,16 +49,31 @@ def freeze(
 
     Raises BadInput when a constant the solve needs is missing from the stores; a solve that does not finish says so in a STOP finding.
     """
+    from strickle.kernels.freeze_types import PRESETS
+
     pour, back = rigging.open_pour, None
     if pour is None and ask.cover is not None:
         raise BadInput("a cover on the open face is asked for, and a two-part mould has none", "Leave it out, or take --mould open-face")
     constants = _Constants(stores)
-    knock_out = constants(f"knock_out.{metal.family}")
+    knock_out = _knock_out(ask, metal, constants)
     set_up = _SetUp(mould, cavity, metal, melt, stores.kit.ambient, ask.cover == "dry", constants)
     tags, merge = merged(cavity.grid.tags, cavity.fraction)
     together = merge == 1 and ask.knock_out
+    touch = cooling = Cooled.none()
+    if ask.knock_out:
+        touch = to_the_touch(set_up, cavity, knock_out, stores.kit.ambient, constants, watch)
+        cooling = touch if together else to_the_knock_out(set_up, tags, merge, cavity.cell, knock_out, watch)
+    wanted = asked_for(ask.pegs, pattern) or by_default(part, pattern, cavity, cooling.solidus, cooling.edge)
+    pegs = driven(wanted, cavity)
     out = set_up.solve(
-        cavity.grid.tags, cavity.grid.cell, knock_out.value if together else None, ask.preset, watch, on_grid(rigging.casting, cavity.grid.origin)
+        cavity.grid.tags,
+        cavity.grid.cell,
+        knock_out if together else None,
+        PRESETS[ask.preset],
+        watch,
+        on_grid(rigging.casting, cavity.grid.origin),
+        marks=MARKS,
+        probes=pegs.cells,
     )
     fields = Fields(solidus=out.time_to_solidus, tags=cavity.grid.tags, cell=cavity.grid.cell, origin=cavity.grid.origin)
     sand = stores.sands[mould.sand].values["k"]
@@ -66,10 +85,11 @@ def freeze(
     weak, share = weakest(niyama, fields, pattern, threshold.value)
     metal_cells = np.isin(cavity.grid.tags, METAL_TAGS)
     own = np.isin(cavity.grid.tags, METAL_TAGS[:1])
-    below, apart = (out.below_time if together else float("nan")), 0.0
-    if ask.knock_out and not together and out.status == "done":
-        watch(0.9, "cooling on to the knock-out")
-        below, apart = set_up.solve(tags, merge * cavity.grid.cell, knock_out.value, "rough", watch).below_time, APART
+    apart = 0.0 if together else APART
+    below = out.below_time if together else cooling.time if out.status == "done" else float("nan")
+    made = fields_of(out, cavity.grid.tags, cavity.cell, metal, constants("air.pressure").value, constants("porosity.critical_pressure").value)
+    tear = constants("hot_tear.ratio")
+    shown, curves, lost = told(wanted, pegs, out.probe_times, out.probe_temperatures, pattern)
     result: dict[str, Any] = {
         "last_to_freeze": last_place(fields, pattern, spread),
         "others": tuple(late(p.at, p.time, pattern, spread) for p in alone),
@@ -79,16 +99,20 @@ def freeze(
         "poor_share": share,
         "riser_time": _band(_last(fields.solidus, cavity.grid.tags == RISER, metal_cells), spread),
         "knock_out_time": _band(below, (spread[0] * (1.0 - apart), spread[1] * (1.0 + apart))),
-        "knock_out_temperature": knock_out.value,
+        "knock_out_temperature": knock_out,
+        "touch_time": _band(touch.time, (spread[0] * (1.0 - touch.apart), spread[1] * (1.0 + touch.apart))),
+        "touch_temperature": constants("touch.temperature").value,
         "balance_error": float(out.balance),
+        "criteria": summary(made, fields, pattern, metal),
+        "pegs": shown,
     }
     if pour is not None:
         back = back_of(out.time_to_coherency, cavity, pattern, pour, metal, melt.pour_temperature.value, ask.cover == "dry", stores)
-    told = back_findings(back, metal, pattern.stock * float(pattern.scale[2])) if back is not None else ()
+    heard = back_findings(back, metal, pattern.stock * float(pattern.scale[2])) if back is not None else ()
     return Sound(
         **result,
         back=back,
-        findings=told
+        findings=heard
         + findings_of(
             result=result,
             status=out.status,
@@ -98,14 +122,34 @@ def freeze(
             rigging=rigging,
             metal=metal,
             threshold=threshold,
-            cell=cavity.cell,
+            origin=constants.says(threshold),
+            tear=tear,
+            lost=lost,
         ),
         sources=tuple(constants.used) + _method(),
         time_to_solidus=out.time_to_solidus,
         time_to_coherency=out.time_to_coherency,
         time_lose_superheat=out.time_to_liquidus,
         niyama=niyama,
+        freezing_time=made.freezing_time,
+        arm_spacing=made.arm_spacing,
+        dimensionless_niyama=made.dimensionless_niyama,
+        hot_tear=made.hot_tear,
+        peg_times=out.probe_times,
+        peg_temperatures=curves,
     )
+
+
+def _knock_out(ask: SoundAsk, metal: Metal, constants: _Constants) -> float:
+    """The knock-out temperature [K]: the person's own, else the metal's. Raises BadInput for one at which metal is not solid."""
+    if ask.knock_out_temperature is None:
+        return constants(f"knock_out.{metal.family}").value
+    if ask.knock_out_temperature >= metal.solidus:
+        raise BadInput(
+            f"{metal.name} is not solid at the knock-out temperature asked for",
+            f"Give one under {tell(metal.solidus, 'K')}, or leave it out",
+        )
+    return ask.knock_out_temperature
 
 
 class _Constants:
@@ -123,6 +167,11 @@ class _Constants:
         if source is not None and source not in self.used:
             self.used.append(source)
         return value
+
+    def says(self, value: Value) -> str:
+        """The citation of a value and how we know it."""
+        source = self.stores.sources.get(value.source)
+        return f"{source.says if source is not None else value.source} ({value.mark})"
 
 
 def _method() -> tuple[Source, ...]:
@@ -168,15 +217,34 @@ class _SetUp:
         self.top = kernel.film(*open_top(constants("open_top.film").value, metal.emissivity, ambient, covered))
         self.faces = (*[flask] * 5, self.top)
 
-    def solve(self, tags: Array, cell: float, knock_out: float | None, preset: str, watch: Watch, surface: KernelMesh | None = None) -> Any:
-        """The kernel's answer on ``tags`` (nx, ny, nz) with edge ``cell`` [m], run on to ``knock_out`` [K] where one is given."""
+    def solve(
+        self,
+        tags: Array,
+        cell: float,
+        knock_out: float | None,
+        knobs: Knobs,
+        watch: Watch,
+        surface: KernelMesh | None = None,
+        *,
+        near: Near | None = None,
+        heavier: float = 1.0,
+        longest: float | None = None,
+        marks: Sequence[float] = (),
+        probes: Array | None = None,
+    ) -> Any:
+        """The kernel's answer on ``tags`` (nx, ny, nz) with edge ``cell`` [m], run on to ``knock_out`` [K] where one is given.
+
+        ``heavier`` multiplies the metal's density where the cells hold less of it than there is; the rest is the kernel's.
+        """
         from strickle.kernels import freeze as kernel
+
+        table = self.table._replace(density=self.table.density * heavier, potential=self.table.potential / heavier)
 
         present = [tag for tag in METAL_TAGS if np.any(tags == tag)]
         return kernel.solve(
             tags,
             cell,
-            self.table,
+            table,
             {SAND: self.sand},
             metal_start=dict.fromkeys(present, self.start),
             contact={(tag, SAND): self.contact for tag in present},
@@ -185,8 +253,11 @@ class _SetUp:
             below=knock_out,
             wait_below=knock_out is not None,
             coherency=self.coherency,
-            knobs=kernel.PRESETS[preset],
-            longest=self.longest,
+            knobs=knobs,
+            longest=self.longest if longest is None else longest,
+            near=near,
+            marks=marks,
+            probes=probes,
             watch=watch,
             surface=surface,
         )
