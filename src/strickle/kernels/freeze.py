@@ -50,6 +50,7 @@ def solve(
     below: float | None = None,
     wait_below: bool = False,
     coherency: float = 0.25,
+    marks: Sequence[float] = (),
     snapshots: Sequence[float] = (),
     knobs: Knobs = PRESETS["shop"],
     surface: Mesh | None = None,
@@ -67,12 +68,12 @@ def solve(
     cells, NaN where the tag's own holds.
     Runs until ``until`` [s], or where that is None until all metal is solid; with ``wait_below`` until all metal is below
     ``below`` [K]; in any case until the last of ``snapshots`` [s].  ``longest`` [s] and ``most_steps`` end a run that does not
-    get there, and the status says so.  ``watch(share, says)`` is called now and then and may raise.
+    get there, and the status says so.  ``marks``: fractions solid at which the moment is noted besides.  ``watch(share, says)`` is called now and then and may raise.
     ``surface``: the closed mesh of all metal [m], origin at the corner of cell (0, 0, 0); with it wall distances, areas and volumes are
     those of the mesh, without it those of the staircase of cells.  Raises Refused for a question that makes no sense.
     """
     run = Run(tags, cell, metal, media, dict(metal_start or {}), dict(contact or {}), faces, dict(open_faces or {}), knobs, surface, begin, coherency)
-    run.watch_for(coherency, below)
+    run.watch_for(coherency, below, marks)
     return run.go(until, wait_below, [float(s) for s in snapshots], longest, most_steps, watch)
 
 

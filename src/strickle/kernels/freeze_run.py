@@ -233,6 +233,11 @@ class Run(State):
             whole[x : x + bx, y : y + by, z : z + bz] = np.where(self.is_metal, values, np.nan).reshape(lay.box_shape)
         return self._outward(whole)
 
+    def _compact(self, values: Floats) -> Floats:
+        """A metal field as the list of its cells in the caller's index order."""
+        there = self._outward(np.asarray((self.kind == METAL)[self.layout.tags], dtype=float)) > 0.5
+        return np.ascontiguousarray(self._metal_field(values)[there])
+
     def _temperatures(self) -> Floats:
         """Temperature of every cell now."""
         lay = self.layout
@@ -272,6 +277,7 @@ class Run(State):
             below_time = float(times[BELOW][self.is_metal].max())
         last = self._temperatures()
         never = np.full_like(last, np.nan)
+        noted = times[AFTER + 1 :] if self.metal_cells and self.metal is not None else ()
         return FreezeOut(
             time_to_liquidus=fields["liquidus"],
             time_to_coherency=fields["coherency"],
@@ -289,6 +295,7 @@ class Run(State):
             media_gain=gain,
             outer_loss=out,
             balance=self.worst,
+            time_at=tuple(self._compact(row) for row in noted),
             status=status,
             steps=self.count,
             stages=self.stages,

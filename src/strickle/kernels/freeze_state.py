@@ -225,9 +225,11 @@ class State:
         self.metal_per = np.array([1.0 / self.cell**2, 1.0 / (table.density * table.heat * self.cell)])
         steps.potentials(self.y0, self.w, lay.run_first, lay.run_length, table.least, self.inverse, table.potential)
 
-    def watch_for(self, coherency: float, below: float | None) -> None:
-        """The heat contents whose passing is noted."""
+    def watch_for(self, coherency: float, below: float | None, solid: Sequence[float] = ()) -> None:
+        """The heat contents whose passing is noted; ``solid``: fractions solid to be noted besides."""
         self.gradient = np.zeros(0)
+        if not all(0.0 < share < 1.0 for share in solid):
+            raise Refused("a fraction solid to be marked must lie between 0 and 1")
         if not self.metal_cells or self.metal is None:
             return
         table = self.metal
@@ -237,6 +239,7 @@ class State:
         marks = [table.liquidus + LIQUIDUS_OFFSET, np.nan, table.solidus, np.nan if below is None else below]
         marks += [table.solidus + share * width for share in (0.15, 0.10, 0.05)]
         u = np.where(np.isnan(marks), -np.inf, table.u_at(np.nan_to_num(np.array(marks))))
+        u = np.concatenate([u, [table.u_at_solid(share) for share in solid]])
         u[COHERENCY] = table.u_at_solid(coherency)
         u[SOLIDUS] = 0.0
         self.order = np.argsort(-u, kind="stable")

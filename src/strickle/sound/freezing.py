@@ -87,13 +87,19 @@ class MetalData(Record):
     solid_conductivity: Array = si("W/(m K)", "conductivity of the solid at the nodes", shape="(j,)")
     liquid_conductivity: float = si("W/(m K)", "conductivity of the liquid")
     density_solidus: float = si("kg/m3", "solid at the solidus: the solver's one constant density")
+    shrinkage: float = si("1", "volume lost on solidification; only feeding asks for it", default=0.0)
+    density_liquidus: float = si("kg/m3", "liquid at the liquidus; only feeding asks for it", default=float("nan"))
+    density_slope: float = si("kg/(m3 K)", "change of the liquid's density with temperature; only feeding asks for it", default=0.0)
 
     @classmethod
     def plain(
         cls, *, solidus: float, liquidus: float, latent_heat: float, solid_heat: float, liquid_heat: float, solid_conductivity: float,
-        liquid_conductivity: float, density: float,
+        liquid_conductivity: float, density: float, shrinkage: float = 0.0, density_slope: float = 0.0,
     ) -> MetalData:  # fmt: skip
-        """A metal with one value for each property and a fraction solid that is linear between liquidus and solidus [K]."""
+        """A metal with one value for each property and a fraction solid that is linear between liquidus and solidus [K].
+
+        ``density`` [kg/m3] is that of the solid at the solidus; the liquid at the liquidus is lighter by the ``shrinkage``.
+        """
         return cls(
             curve_temperature=np.array([liquidus, solidus]),
             curve_solid=np.array([0.0, 1.0]),
@@ -105,6 +111,9 @@ class MetalData(Record):
             solid_conductivity=np.array([solid_conductivity]),
             liquid_conductivity=liquid_conductivity,
             density_solidus=density,
+            shrinkage=shrinkage,
+            density_liquidus=density * (1.0 - shrinkage),
+            density_slope=density_slope,
         )
 
 
@@ -189,6 +198,8 @@ class Freezing(Record):
     metal_loss: float = si("J", "heat lost by the metal")
     media_gain: float = si("J", "heat gained by the media")
     outer_loss: float = si("J", "heat lost through walls and films")
+    mark_solid: Array = si("1", "fractions solid asked for in ``marks``", shape="(j,)")
+    mark_times: Array = si("s", "when each metal cell, in the grid's index order, passed them", shape="(j, m)")
     balance: float = si("1", "worst closure error of the heat balance at any check")
     status: str = word("done, or why it stopped before what was asked")
     steps: int = word("super-steps taken")
@@ -232,6 +243,7 @@ def freeze(
     contact: Mapping[tuple[int, int], float | Gap | None] | None = None,
     snapshots: Sequence[float] = (),
     coherency: float | None = None,
+    marks: Sequence[float] = (),
     watch: Watch | None = None,
     longest: float | None = None,
     surface: Mesh | None = None,
@@ -244,10 +256,11 @@ def freeze(
     fixed(T) or film(h, T, emissivity), adiabatic where absent; ``contact``: pair of tags -> W/(m2 K) or gap(early, late), perfect where
     None or absent;
     ``until``: "solid", seconds, or below(T); the run goes on to the last of ``snapshots`` [s] in any case; ``coherency``: fraction
-    solid at which crystals lock (0.25 where None, common practice); ``longest`` [s] ends a run that does not get there, and
-    ``status`` says so; ``surface``: the closed mesh of all metal, in the grid's own frame [m]: with it wall distances, areas and volumes
-    are those of the mesh (cells are metal where their centre lies in it), without it those of the staircase of cells;
-    ``begin`` (nx, ny, nz) [K]: starting temperature of single cells, NaN where the tag's own holds.
+    solid at which crystals lock (0.25 where None, common practice); ``marks``: fractions solid whose moments are noted besides, as
+    ``feed`` needs them; ``longest`` [s] ends a run that does not get there, and ``status`` says so; ``surface``: the closed mesh of all
+    metal, in the grid's own frame [m]: with it wall distances, areas and volumes are those of the mesh (cells are metal where their
+    centre lies in it), without it those of the staircase of cells; ``begin`` (nx, ny, nz) [K]: starting temperature of single cells, NaN
+    where the tag's own holds.
 
     Raises BadInput for a question that makes no sense, and whatever ``watch`` raises.
     """
@@ -295,6 +308,7 @@ def freeze(
             below=wait,
             wait_below=wait is not None,
             coherency=0.25 if coherency is None else coherency,
+            marks=[float(share) for share in marks],
             snapshots=snapshots,
             knobs=kernel.PRESETS[preset],
             longest=longest,
@@ -304,7 +318,7 @@ def freeze(
         )
     except kernel.Refused as trouble:
         raise _refused(trouble) from trouble
-    return _result(out, grid, snapshots)
+    return _result(out, grid, snapshots, marks)
 
 
 def _medium(medium: Any, start: float) -> MediumTable:
@@ -375,7 +389,7 @@ def _refused(trouble: Exception) -> BadInput:
     return BadInput(says[:1].upper() + says[1:], "Correct it and run again")
 
 
-def _result(out: FreezeOut, grid: Grid, moments: Sequence[float]) -> Freezing:
+def _result(out: FreezeOut, grid: Grid, moments: Sequence[float], marks: Sequence[float]) -> Freezing:
     """The kernel's answer as a result."""
     return Freezing(
         time_to_liquidus=out.time_to_liquidus,
@@ -394,6 +408,8 @@ def _result(out: FreezeOut, grid: Grid, moments: Sequence[float]) -> Freezing:
         metal_loss=out.metal_loss,
         media_gain=out.media_gain,
         outer_loss=out.outer_loss,
+        mark_solid=np.array(marks, dtype=float),
+        mark_times=np.array(out.time_at, dtype=float).reshape((len(marks), -1)),
         balance=out.balance,
         status=out.status,
         steps=out.steps,
