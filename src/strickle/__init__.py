@@ -19,6 +19,8 @@ _HOMES = {
     "Reckoning": "strickle.job.reckon",
     "freeze": "strickle.sound.freezing",
     "Freezing": "strickle.sound.freezing",
+    "feed": "strickle.sound.feeding",
+    "Feeding": "strickle.sound.feeding",
     "MetalData": "strickle.sound.freezing",
     "MediumData": "strickle.sound.freezing",
     "adiabatic": "strickle.sound.freezing",
@@ -37,6 +39,7 @@ _HOMES = {
 __all__ = [
     "BadInput",
     "Cancelled",
+    "Feeding",
     "Finding",
     "Freezing",
     "Grid",
@@ -49,6 +52,7 @@ __all__ = [
     "Verdict",
     "adiabatic",
     "below",
+    "feed",
     "film",
     "fixed",
     "freeze",
@@ -63,6 +67,7 @@ if TYPE_CHECKING:
     from strickle.base import BadInput, Cancelled, Finding, Grid, MissingChoice, Trouble, Verdict
     from strickle.job.planning import Plan, load, look, plan
     from strickle.job.reckon import Reckoning, reckon
+    from strickle.sound.feeding import Feeding, feed
     from strickle.sound.freezing import Freezing, MediumData, MetalData, adiabatic, below, film, fixed, freeze, gap
 
 

@@ -5,6 +5,7 @@ from __future__ import annotations
 from dataclasses import dataclass
 
 from strickle.base import Array, Outcome, Record, Span, si, word
+from strickle.sound.feeding import Feeding
 
 
 @dataclass(frozen=True, slots=True, kw_only=True, eq=False)
@@ -77,3 +78,4 @@ class Sound(Outcome):
     time_lose_superheat: Array = si("s", "each cell, NaN outside metal", shape="(nx, ny, nz)")
     niyama: Array = si("1", "each cell, root(K s) per millimetre, NaN outside metal", shape="(nx, ny, nz)")
     back: Back | None = word("the back of an open-face casting; None in a two-part mould", default=None)
+    feeding: Feeding | None = word("pools, voids, and what each body gave; None where the solve did not end", default=None)

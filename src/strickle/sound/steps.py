@@ -19,10 +19,13 @@ from strickle.sound.ask import SoundAsk
 from strickle.sound.back import back_of
 from strickle.sound.back_findings import back_findings
 from strickle.sound.cooling import APART, merged
+from strickle.sound.feeding import marks_for
 from strickle.sound.findings import findings_of
 from strickle.sound.freezing import on_grid
 from strickle.sound.judge import Fields, joints, last_place, late, pools, weakest
 from strickle.sound.result import Sound
+from strickle.sound.void_findings import void_findings
+from strickle.sound.voids import closed_voids, feeding_of, reaches
 from strickle.stores import Stores
 
 if TYPE_CHECKING:
@@ -53,9 +56,9 @@ def freeze(
     set_up = _SetUp(mould, cavity, metal, melt, stores.kit.ambient, ask.cover == "dry", constants)
     tags, merge = merged(cavity.grid.tags, cavity.fraction)
     together = merge == 1 and ask.knock_out
-    out = set_up.solve(
-        cavity.grid.tags, cavity.grid.cell, knock_out.value if together else None, ask.preset, watch, on_grid(rigging.casting, cavity.grid.origin)
-    )
+    critical = constants("feed.critical_solid").value
+    marks, surface = marks_for(critical), on_grid(rigging.casting, cavity.grid.origin)
+    out = set_up.solve(cavity.grid.tags, cavity.grid.cell, knock_out.value if together else None, ask.preset, watch, surface, marks)
     fields = Fields(solidus=out.time_to_solidus, tags=cavity.grid.tags, cell=cavity.grid.cell, origin=cavity.grid.origin)
     sand = stores.sands[mould.sand].values["k"]
     spread = rules.freezing_spread(mould.sand_conductivity, sand.low, sand.high)
@@ -82,12 +85,21 @@ def freeze(
         "knock_out_temperature": knock_out.value,
         "balance_error": float(out.balance),
     }
-    if pour is not None:
-        back = back_of(out.time_to_coherency, cavity, pattern, pour, metal, melt.pour_temperature.value, ask.cover == "dry", stores)
-    told = back_findings(back, metal, pattern.stock * float(pattern.scale[2])) if back is not None else ()
+    feeding, told = None, ()
+    if out.status == "done":
+        poured = melt.pour_temperature.value
+        feeding = feeding_of(cavity, out.time_to_liquidus, np.array(marks), np.array(out.time_at), out.time_to_solidus, metal, poured, critical)
+        closes = np.full(metal_cells.shape, np.nan)
+        closes[metal_cells] = out.time_at[marks.index(critical)]
+        if pour is not None:
+            back = back_of(feeding, closes, cavity, pattern, pour, metal, poured, ask.cover == "dry", stores)
+            told = back_findings(back, metal, pattern.stock * float(pattern.scale[2]))
+        else:
+            told = void_findings(feeding, closed_voids(feeding, closes, cavity, rules.SINK.low), reaches(feeding, cavity), metal, pattern)
     return Sound(
         **result,
         back=back,
+        feeding=feeding,
         findings=told
         + findings_of(
             result=result,
@@ -168,8 +180,14 @@ class _SetUp:
         self.top = kernel.film(*open_top(constants("open_top.film").value, metal.emissivity, ambient, covered))
         self.faces = (*[flask] * 5, self.top)
 
-    def solve(self, tags: Array, cell: float, knock_out: float | None, preset: str, watch: Watch, surface: KernelMesh | None = None) -> Any:
-        """The kernel's answer on ``tags`` (nx, ny, nz) with edge ``cell`` [m], run on to ``knock_out`` [K] where one is given."""
+    def solve(
+        self, tags: Array, cell: float, knock_out: float | None, preset: str, watch: Watch, surface: KernelMesh | None = None,
+        marks: tuple[float, ...] = (),
+    ) -> Any:  # fmt: skip
+        """The kernel's answer on ``tags`` (nx, ny, nz) with edge ``cell`` [m], run on to ``knock_out`` [K] where one is given.
+
+        ``marks``: fractions solid whose moments are noted.
+        """
         from strickle.kernels import freeze as kernel
 
         present = [tag for tag in METAL_TAGS if np.any(tags == tag)]
@@ -185,6 +203,7 @@ class _SetUp:
             below=knock_out,
             wait_below=knock_out is not None,
             coherency=self.coherency,
+            marks=marks,
             knobs=kernel.PRESETS[preset],
             longest=self.longest,
             watch=watch,
