@@ -6,7 +6,7 @@ from typing import TYPE_CHECKING, Any
 
 import numpy as np
 
-from strickle.base import Array, BadInput, Source, Span, Value, Watch
+from strickle.base import Array, BadInput, Finding, Source, Span, Value, Watch
 from strickle.cavity import AIR, METAL_TAGS, RISER, SAND, Cavity
 from strickle.melt import Melt
 from strickle.metal import Metal
@@ -19,7 +19,7 @@ from strickle.sound.ask import SoundAsk
 from strickle.sound.back import back_of
 from strickle.sound.back_findings import back_findings
 from strickle.sound.cooling import APART, merged
-from strickle.sound.feeding import marks_for
+from strickle.sound.feeding import Feeding, marks_for
 from strickle.sound.findings import findings_of
 from strickle.sound.freezing import on_grid
 from strickle.sound.judge import Fields, joints, last_place, late, pools, weakest
@@ -85,7 +85,8 @@ def freeze(
         "knock_out_temperature": knock_out.value,
         "balance_error": float(out.balance),
     }
-    feeding, told = None, ()
+    feeding: Feeding | None = None
+    told: tuple[Finding, ...] = ()
     if out.status == "done":
         poured = melt.pour_temperature.value
         feeding = feeding_of(cavity, out.time_to_liquidus, np.array(marks), np.array(out.time_at), out.time_to_solidus, metal, poured, critical)
