@@ -3,7 +3,7 @@
 Cells are kept in the order in which they close, latest first: the cells still open at a moment are the first of the list, and the
 first of a pool is the one that closes last. Time runs forward from level to level; between two levels the pools are the connected
 open cells (by faces), each cell takes what keeps it full while its density rises, and its pool gives that from the highest metal
-open to the air, or, cut off from it, from where it closes last.
+open to the air that still flows, else from the highest that is stiff already, or, cut off from the air, from where it closes last.
 """
 
 from __future__ import annotations
@@ -126,7 +126,7 @@ def _top(cells, first, last, height, fill, aired):
 
 @njit(cache=True, nogil=True)
 def _march(
-    times, rho, close, starts, near, height, volume, aired, body, is_part, fill, dens, opened, closed, pool, last, parted, cut, held, ended,
+    times, rho, close, stiff, starts, near, height, volume, aired, body, is_part, fill, dens, opened, closed, pool, last, parted, cut, held, ended,
     pool_opened, pool_closed, drawn, joined,
 ):  # fmt: skip
     n, levels = close.size, starts.size - 1
@@ -134,6 +134,7 @@ def _march(
     want, node, gone = np.zeros(n), np.zeros(n, np.int64), np.zeros(n, np.bool_)
     taken, pointer = np.full(n, -1, np.int64), np.zeros(n, np.int64)
     seen = np.full(drawn.size, -1, np.int64)
+    flows, lift = 1 + height.max(), height.copy()  # what still flows goes before all that is stiff, however high
     pools, count, short, t0 = 0, 0, 0.0, 0.0
     for level in range(levels):
         m, q = starts[level], starts[level + 1]
@@ -141,6 +142,7 @@ def _march(
         for i in range(m):
             if gone[i]:
                 continue
+            lift[i] = height[i] + (flows if t0 < stiff[i] else 0)
             if i >= q:
                 now = rho[-1]
             else:
@@ -167,8 +169,8 @@ def _march(
                 has_part = has_part or (is_part[i] and fill[i] > 0.0)
                 if fill[i] > 0.0:
                     seen[body[i]] = count
-                    if aired[i] and height[i] > top:
-                        top = height[i]
+                    if aired[i] and lift[i] > top:
+                        top = lift[i]
                 for k in range(6):
                     j = near[i, k]
                     if 0 <= j < m and stamp[j] != level and not gone[j]:
@@ -195,11 +197,11 @@ def _march(
             if top < 0 and cut[name] != cut[name]:
                 cut[name], held[name] = t0, metal
             while lack > 0.0 and top >= 0:
-                left = max(_lower(cells, 0, end, height, top, lack, fill, dens, volume, aired), 0.0)
+                left = max(_lower(cells, 0, end, lift, top, lack, fill, dens, volume, aired), 0.0)
                 given = 0.0
                 for p in range(end):
                     i = cells[p]
-                    if aired[i] and height[i] == top and fill[i] > left:
+                    if aired[i] and lift[i] == top and fill[i] > left:
                         share = fill[i] - left
                         given += share * dens[i] * volume[i]
                         opened[i] += share
@@ -208,10 +210,10 @@ def _march(
                         if has_part:
                             drawn[body[i]] = t1
                 if left < EMPTY:
-                    _bare(cells, end, near, height, top, fill, aired, gone)
+                    _bare(cells, end, near, lift, top, fill, aired, gone)
                 lack = lack - given if left == 0.0 else 0.0
                 if lack > 0.0:
-                    top = _top(cells, 0, end, height, fill, aired)
+                    top = _top(cells, 0, end, lift, fill, aired)
             i = max(pointer[name], s)
             while lack > 0.0 and i < m:
                 if stamp[i] == level and label[i] == count and fill[i] > 0.0:
@@ -232,13 +234,14 @@ def _march(
 
 
 def feed(
-    times: Floats, densities: Floats, close: Floats, near: Whole, height: Whole, volume: Floats, touch: Mask, body: Whole, is_part: Mask,
+    times: Floats, densities: Floats, close: Floats, stiff: Floats, near: Whole, height: Whole, volume: Floats, touch: Mask, body: Whole, is_part: Mask,
     bodies: int, levels: int = 150,
 ) -> Fed:  # fmt: skip
     """Follow the pools of ``n`` cells of metal.
 
     ``times`` (k, n) when each cell has each of the ``densities`` (k,), which do not fall, straight lines between; ``close`` (n,) when a
-    cell neither gives nor passes on metal any more: what it still wants to reach the last density is drawn at that moment; ``near``
+    cell neither gives nor passes on metal any more: what it still wants to reach the last density is drawn at that moment; ``stiff``
+    (n,) when its crystals lock: what is open to the air and still flows gives before what stands, evenly in each layer; ``near``
     (n, 6) its neighbours or -1; ``height`` (n,) whole numbers, up; ``volume`` (n,); ``touch`` (n,) whether air stands beside or over
     it; ``body`` (n,) numbers under ``bodies``; ``is_part`` (n,). ``levels`` equal parts of the cells set the steps; the moments at
     which larger pools part or lose their surface are added. The metal's mass stays as poured to rounding.
@@ -261,7 +264,7 @@ def feed(
     drawn, joined = np.full((2, bodies), np.nan)
     rising = np.ascontiguousarray(np.maximum.accumulate(times[:, order], axis=0))
     count, short = _march(
-        rising, np.ascontiguousarray(densities, dtype=np.float64), moment, starts, beside, np.ascontiguousarray(height[order]),
+        rising, np.ascontiguousarray(densities, dtype=np.float64), moment, np.ascontiguousarray(stiff[order]), starts, beside, np.ascontiguousarray(height[order]),
         np.ascontiguousarray(volume[order]), aired, np.ascontiguousarray(body[order]), np.ascontiguousarray(is_part[order]), fill, dens, opened,
         closed, pool, last, parted, cut, held, ended, pool_opened, pool_closed, drawn, joined,
     )  # fmt: skip
@@ -312,6 +315,6 @@ def warm() -> None:
     mask = np.ones((2, 1, 2), np.bool_)
     one = np.ones(4)
     feed(
-        np.array([[0.0] * 4, [1.0, 2.0, 3.0, 4.0]]), np.array([1.0, 1.1]), np.arange(1.0, 5.0), neighbours(mask), np.array([0, 1, 0, 1]), one,
+        np.array([[0.0] * 4, [1.0, 2.0, 3.0, 4.0]]), np.array([1.0, 1.1]), np.arange(1.0, 5.0), np.arange(4.0), neighbours(mask), np.array([0, 1, 0, 1]), one,
         np.zeros(4, np.bool_), np.zeros(4, np.int64), one > 0.0, 1,
     )  # fmt: skip

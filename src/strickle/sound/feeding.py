@@ -1,9 +1,10 @@
 """Feeding: what each pool of liquid draws its volume loss from, and the voids that are left. The public door and its records.
 
 The metal's mass stays as poured. From the pour to the solidus it grows denser; a cell takes what keeps it full from the pool of liquid
-it stands in, and the pool from its highest metal that is open to the air, else from where it closes last. Past a stated fraction
-solid a cell neither gives nor passes on metal, and takes what it still lacks at that moment. Left out: the pressure it takes to
-draw metal through a mush, skins drawn in by the air's weight, and gas.
+it stands in. The pool draws on its highest metal that is open to the air and still flows; where all of that has locked, on the
+highest that is open; cut off from the air, on where it closes last. Past a stated fraction solid a cell neither gives nor passes on
+metal, and takes what it still lacks at that moment. Left out: the pressure it takes to draw metal a long way through a mush (the
+Niyama value stands for that), skins drawn in by the air's weight, and gas.
 """
 
 from __future__ import annotations
@@ -160,7 +161,7 @@ def feed(
         origin=np.asarray(grid.origin, dtype=float),
     )
     return follow(
-        poured, freezing.time_to_liquidus[mask], freezing.mark_solid, freezing.mark_times, freezing.time_to_solidus[mask], metal, pour,
+        poured, freezing.time_to_liquidus[mask], freezing.time_to_coherency[mask], freezing.mark_solid, freezing.mark_times, freezing.time_to_solidus[mask], metal, pour,
         critical_solid, levels,
     )  # fmt: skip
 
@@ -187,9 +188,12 @@ def densities(metal: Shrinking, pour: float, solid: Array) -> Array:
 
 
 def follow(
-    poured: Poured, liquidus: Array, solid: Array, passed: Array, solidus: Array, metal: Shrinking, pour: float, critical: float, levels: int = LEVELS
+    poured: Poured, liquidus: Array, stiff: Array, solid: Array, passed: Array, solidus: Array, metal: Shrinking, pour: float, critical: float,
+    levels: int = LEVELS,
 ) -> Feeding:
-    """Feeding from the moments (m,) and (j, m) at which the metal's cells passed the liquidus, the fractions ``solid``, and the solidus."""
+    """Feeding from the moments (m,) and (j, m) at which the metal's cells passed the liquidus, grew ``stiff``, passed the fractions ``solid``
+    and the solidus.
+    """
     from strickle.kernels.feed import feed as kernel
     from strickle.kernels.feed import neighbours
 
@@ -205,7 +209,7 @@ def follow(
     count = len(liquidus)
     height = np.argwhere(poured.mask)[:, 2].astype(np.int64)
     fed = kernel(
-        np.concatenate([np.zeros((1, count)), times]), rho, close, neighbours(poured.mask), height, np.full(count, poured.volume),
+        np.concatenate([np.zeros((1, count)), times]), rho, close, np.nan_to_num(stiff), neighbours(poured.mask), height, np.full(count, poured.volume),
         np.asarray(poured.touch, dtype=np.bool_), np.asarray(poured.body, dtype=np.int64), poured.body == 0, len(poured.names), levels,
     )  # fmt: skip
     share = 1.0 - float(rho[0] / rho[-1])

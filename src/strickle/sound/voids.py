@@ -36,7 +36,7 @@ class Reach(Record):
     at: Array = si("m", "its lowest place, mould frame", shape="(3,)")
 
 
-def feeding_of(cavity: Cavity, liquidus: Array, solid: Array, passed: Array, solidus: Array, metal: Metal, pour: float, critical: float) -> Feeding:
+def feeding_of(cavity: Cavity, liquidus: Array, stiff: Array, solid: Array, passed: Array, solidus: Array, metal: Metal, pour: float, critical: float) -> Feeding:
     """Feeding in the cavity: times as fields (nx, ny, nz), or by metal cell for ``passed`` (j, m). Cells hold the true metal in even shares."""
     tags = cavity.grid.tags
     mask = np.isin(tags, METAL_TAGS)
@@ -54,7 +54,7 @@ def feeding_of(cavity: Cavity, liquidus: Array, solid: Array, passed: Array, sol
         cell=cavity.cell,
         origin=np.asarray(cavity.grid.origin, dtype=float),
     )
-    return follow(poured, liquidus[mask], solid, passed, solidus[mask], metal, pour, critical)
+    return follow(poured, liquidus[mask], stiff[mask], solid, passed, solidus[mask], metal, pour, critical)
 
 
 def closed_voids(feeding: Feeding, closes: Array, cavity: Cavity, least: float) -> tuple[Closed, ...]:
