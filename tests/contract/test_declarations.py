@@ -146,7 +146,7 @@ def test_generated_files_are_up_to_date() -> None:
 
 NAMES = (
     "BadInput Cancelled Feeding Finding Freezing Grid MediumData MetalData MissingChoice Plan Reckoning Trouble Verdict "
-    "adiabatic below film fixed freeze load look plan reckon"
+    "adiabatic below feed film fixed freeze load look plan reckon"
 )
 
 

@@ -48,9 +48,7 @@ def body(out, name):
 
 
 @settings(max_examples=80, deadline=None)
-@given(
-    st.integers(0, 2**32 - 1), st.tuples(*[st.integers(1, 7)] * 3), st.floats(0.3, 1.0), st.booleans(), st.sampled_from([0.0, 0.03, 0.3, 0.8])
-)
+@given(st.integers(0, 2**32 - 1), st.tuples(*[st.integers(1, 7)] * 3), st.floats(0.3, 1.0), st.booleans(), st.sampled_from([0.0, 0.03, 0.3, 0.8]))
 def test_voids_are_the_loss_whatever_the_pools_do(seed, shape, share, is_open, shrinkage):
     """Random fields of times: pools part at almost every cell, and a metal that loses most of itself empties whole regions."""
     random = np.random.default_rng(seed)

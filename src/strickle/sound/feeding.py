@@ -135,9 +135,9 @@ def feed(
     Raises BadInput for a freezing without marks or without an end, and for a metal without densities.
     """
     if critical_solid is None:
-        from strickle.stores import load
+        import strickle.stores as shelf
 
-        critical_solid = load().constants["feed.critical_solid"].value
+        critical_solid = shelf.load().constants["feed.critical_solid"].value
     mask = np.isfinite(freezing.time_to_solidus)
     if not np.isfinite(freezing.solid_time) or not mask.any():
         raise BadInput("the metal is not solid throughout, so its pools have no end", 'Freeze it until "solid"')
@@ -188,7 +188,15 @@ def densities(metal: Shrinking, pour: float, solid: Array) -> Array:
 
 
 def follow(
-    poured: Poured, liquidus: Array, stiff: Array, solid: Array, passed: Array, solidus: Array, metal: Shrinking, pour: float, critical: float,
+    poured: Poured,
+    liquidus: Array,
+    stiff: Array,
+    solid: Array,
+    passed: Array,
+    solidus: Array,
+    metal: Shrinking,
+    pour: float,
+    critical: float,
     levels: int = LEVELS,
 ) -> Feeding:
     """Feeding from the moments (m,) and (j, m) at which the metal's cells passed the liquidus, grew ``stiff``, passed the fractions ``solid``

@@ -89,7 +89,9 @@ def freeze(
     told: tuple[Finding, ...] = ()
     if out.status == "done":
         poured = melt.pour_temperature.value
-        feeding = feeding_of(cavity, out.time_to_liquidus, out.time_to_coherency, np.array(marks), np.array(out.time_at), out.time_to_solidus, metal, poured, critical)
+        feeding = feeding_of(
+            cavity, out.time_to_liquidus, out.time_to_coherency, np.array(marks), np.array(out.time_at), out.time_to_solidus, metal, poured, critical
+        )
         closes = np.full(metal_cells.shape, np.nan)
         closes[metal_cells] = out.time_at[marks.index(critical)]
         if pour is not None:

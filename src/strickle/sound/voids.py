@@ -36,7 +36,9 @@ class Reach(Record):
     at: Array = si("m", "its lowest place, mould frame", shape="(3,)")
 
 
-def feeding_of(cavity: Cavity, liquidus: Array, stiff: Array, solid: Array, passed: Array, solidus: Array, metal: Metal, pour: float, critical: float) -> Feeding:
+def feeding_of(
+    cavity: Cavity, liquidus: Array, stiff: Array, solid: Array, passed: Array, solidus: Array, metal: Metal, pour: float, critical: float
+) -> Feeding:
     """Feeding in the cavity: times as fields (nx, ny, nz), or by metal cell for ``passed`` (j, m). Cells hold the true metal in even shares."""
     tags = cavity.grid.tags
     mask = np.isin(tags, METAL_TAGS)
