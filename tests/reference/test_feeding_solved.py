@@ -146,7 +146,7 @@ def test_of_a_200_mm_plaque_with_one_riser_the_far_part_is_flagged():
     weak = np.where(grid.tags == 1, frozen.niyama, np.nan)[:, 14:30] < 0.3
     there = (grid.tags == 1)[:, 14:30]
     share = [weak[a : a + 20].sum() / there[a : a + 20].sum() for a in (12, 42, 92)]
-    print("share of weak gradient: far end, middle, under the riser", np.round(share, 3))
+    print("share of weak gradient: far end, middle, under the riser", np.round(share, 3))  # noqa: T201
     assert share[1] > 0.2
     assert share[2] < 0.5 * share[1]
 
@@ -178,7 +178,7 @@ def test_a_riser_alone_against_the_textbook_s_14_percent(name):
     )  # fmt: skip
     out = strickle.feed(grid, frozen, thirsty, pour=pour, open_top=True, critical_solid=CRITICAL)
     depth = out.bodies[0].pipe_depth / 0.05
-    print(f"{name}: own loss {alone.own_loss / alone.volume:.3f}, pipe {alone.pipe_depth * 1e3:.1f} mm; at 14 % lost {depth:.2f} of the height")
+    print(f"{name}: own loss {alone.own_loss / alone.volume:.3f}, pipe {alone.pipe_depth * 1e3:.1f} mm; at 14 % lost {depth:.2f} of the height")  # noqa: T201
     assert out.void_volume == pytest.approx(0.14 * out.bodies[0].volume, rel=1e-6)
     assert 0.14 - 1e-9 <= depth < 1.0
     assert np.nansum(out.closed_void) < 0.05 * np.nansum(out.open_void)

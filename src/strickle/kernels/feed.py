@@ -234,8 +234,8 @@ def _march(
 
 
 def feed(
-    times: Floats, densities: Floats, close: Floats, stiff: Floats, near: Whole, height: Whole, volume: Floats, touch: Mask, body: Whole, is_part: Mask,
-    bodies: int, levels: int = 150,
+    times: Floats, densities: Floats, close: Floats, stiff: Floats, near: Whole, height: Whole, volume: Floats, touch: Mask, body: Whole,
+    is_part: Mask, bodies: int, levels: int = 150,
 ) -> Fed:  # fmt: skip
     """Follow the pools of ``n`` cells of metal.
 
@@ -264,7 +264,8 @@ def feed(
     drawn, joined = np.full((2, bodies), np.nan)
     rising = np.ascontiguousarray(np.maximum.accumulate(times[:, order], axis=0))
     count, short = _march(
-        rising, np.ascontiguousarray(densities, dtype=np.float64), moment, np.ascontiguousarray(stiff[order]), starts, beside, np.ascontiguousarray(height[order]),
+        rising, np.ascontiguousarray(densities, dtype=np.float64), moment, np.ascontiguousarray(stiff[order]), starts, beside,
+        np.ascontiguousarray(height[order]),
         np.ascontiguousarray(volume[order]), aired, np.ascontiguousarray(body[order]), np.ascontiguousarray(is_part[order]), fill, dens, opened,
         closed, pool, last, parted, cut, held, ended, pool_opened, pool_closed, drawn, joined,
     )  # fmt: skip
@@ -315,6 +316,6 @@ def warm() -> None:
     mask = np.ones((2, 1, 2), np.bool_)
     one = np.ones(4)
     feed(
-        np.array([[0.0] * 4, [1.0, 2.0, 3.0, 4.0]]), np.array([1.0, 1.1]), np.arange(1.0, 5.0), np.arange(4.0), neighbours(mask), np.array([0, 1, 0, 1]), one,
-        np.zeros(4, np.bool_), np.zeros(4, np.int64), one > 0.0, 1,
+        np.array([[0.0] * 4, [1.0, 2.0, 3.0, 4.0]]), np.array([1.0, 1.1]), np.arange(1.0, 5.0), np.arange(4.0), neighbours(mask),
+        np.array([0, 1, 0, 1]), one, np.zeros(4, np.bool_), np.zeros(4, np.int64), one > 0.0, 1,
     )  # fmt: skip

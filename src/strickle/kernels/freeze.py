@@ -68,7 +68,8 @@ def solve(
     cells, NaN where the tag's own holds.
     Runs until ``until`` [s], or where that is None until all metal is solid; with ``wait_below`` until all metal is below
     ``below`` [K]; in any case until the last of ``snapshots`` [s].  ``longest`` [s] and ``most_steps`` end a run that does not
-    get there, and the status says so.  ``marks``: fractions solid at which the moment is noted besides.  ``watch(share, says)`` is called now and then and may raise.
+    get there, and the status says so.  ``marks``: fractions solid at which the moment is noted besides.
+    ``watch(share, says)`` is called now and then and may raise.
     ``surface``: the closed mesh of all metal [m], origin at the corner of cell (0, 0, 0); with it wall distances, areas and volumes are
     those of the mesh, without it those of the staircase of cells.  Raises Refused for a question that makes no sense.
     """

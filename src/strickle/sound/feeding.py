@@ -161,8 +161,8 @@ def feed(
         origin=np.asarray(grid.origin, dtype=float),
     )
     return follow(
-        poured, freezing.time_to_liquidus[mask], freezing.time_to_coherency[mask], freezing.mark_solid, freezing.mark_times, freezing.time_to_solidus[mask], metal, pour,
-        critical_solid, levels,
+        poured, freezing.time_to_liquidus[mask], freezing.time_to_coherency[mask], freezing.mark_solid, freezing.mark_times,
+        freezing.time_to_solidus[mask], metal, pour, critical_solid, levels,
     )  # fmt: skip
 
 
@@ -217,8 +217,8 @@ def follow(
     count = len(liquidus)
     height = np.argwhere(poured.mask)[:, 2].astype(np.int64)
     fed = kernel(
-        np.concatenate([np.zeros((1, count)), times]), rho, close, np.nan_to_num(stiff), neighbours(poured.mask), height, np.full(count, poured.volume),
-        np.asarray(poured.touch, dtype=np.bool_), np.asarray(poured.body, dtype=np.int64), poured.body == 0, len(poured.names), levels,
+        np.concatenate([np.zeros((1, count)), times]), rho, close, np.nan_to_num(stiff), neighbours(poured.mask), height,
+        np.full(count, poured.volume), np.asarray(poured.touch, dtype=np.bool_), np.asarray(poured.body, dtype=np.int64), poured.body == 0, len(poured.names), levels,
     )  # fmt: skip
     share = 1.0 - float(rho[0] / rho[-1])
     lost = share * count * poured.volume
