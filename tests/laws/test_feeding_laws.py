@@ -31,7 +31,8 @@ def made(tags, closes, first=0.2, last=1.3):
         time_to_liquidus=first * close, time_to_coherency=(first + 0.3 * (1.0 - first)) * close, time_to_solidus=last * close, time_to_below=blank,
         niyama=blank, gradient=blank, cooling_rate=blank, temperature=blank, snapshot_times=np.empty(0), snapshots=np.empty((0, *tags.shape)),
         time=float(np.nanmax(close)), solid_time=float(last * np.nanmax(close)), below_time=np.nan, metal_loss=0.0, media_gain=0.0, outer_loss=0.0,
-        mark_solid=solid, mark_times=np.stack([(first + 0.25 * (1.0 - first)) * close[there], close[there]]), balance=0.0, status="done", steps=1,
+        mark_solid=solid, mark_times=np.stack([(first + 0.25 * (1.0 - first)) * close[there], close[there]]), balance=0.0,
+        cell_volumes=np.ones(int(there.sum())), status="done", steps=1,
     )  # fmt: skip
 
 

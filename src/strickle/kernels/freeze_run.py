@@ -296,6 +296,7 @@ class Run(State):
             outer_loss=out,
             balance=self.worst,
             time_at=tuple(self._compact(row) for row in noted),
+            volume=self._compact(1.0 / self.shape.metal_share) if self.metal_cells else np.empty(0),
             status=status,
             steps=self.count,
             stages=self.stages,

@@ -82,6 +82,7 @@ class FreezeOut(NamedTuple):
     media_gain: float  # J
     outer_loss: float  # J, through walls and films
     time_at: tuple[Floats, ...]  # s, (metal cells,) each in index order: when each passed the fractions solid asked in ``marks``
+    volume: Floats  # 1, (metal cells,) what each holds of metal in cells: 1 but at a wall given as a mesh
     balance: float  # 1, worst closure error of the three at any check
     status: str  # done | stopped at the longest time | stopped at the most steps | diverged
     steps: int

@@ -45,13 +45,11 @@ def back_of(
     tags, cell = cavity.grid.tags, cavity.cell
     is_metal, is_top = np.isin(tags, METAL_TAGS), tops(tags)
     times = np.where(np.isfinite(closes), closes, np.nanmax(closes))
-    sunk, hollow = np.nan_to_num(feeding.open_void), np.nan_to_num(feeding.closed_void)
-    # the cells hold a little more or less than the true metal; what is lost is a share of that
-    true = cavity.mesh_volume / (cavity.metal_cells * cell**3)
-    depth = sunk.sum(axis=2) * cell * true
+    sunk, hollow = (np.nan_to_num(void * feeding.cell_metal) for void in (feeding.open_void, feeding.closed_void))
+    depth = sunk.sum(axis=2) / cell**2
     shown, at = _deepest(depth, is_top, cavity)
     mean = float(depth.sum()) / max(int(is_top.sum()), 1)
-    beneath = float(hollow.sum()) * cell**3 * true
+    beneath = float(hollow.sum())
     low, high = _spread(metal, start, stores)
     where = cavity.grid.origin + (np.array(np.unravel_index(int(np.argmax(hollow)), hollow.shape)) + 0.5) * cell if beneath > 0 else at
     allowance = pattern.stock * float(pattern.scale[2]) + pour.level.value

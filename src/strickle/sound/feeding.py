@@ -86,6 +86,7 @@ class Feeding(Record):
 
     open_void: Array = si("1", "share of each cell emptied through a surface open to the air; NaN outside metal", shape="(nx, ny, nz)")
     closed_void: Array = si("1", "share of each cell emptied in a pool cut off from the air; NaN outside metal", shape="(nx, ny, nz)")
+    cell_metal: Array = si("m3", "metal each cell was poured with, NaN outside metal: what the shares are of", shape="(nx, ny, nz)")
     pools: tuple[PoolEnded, ...] = word("pools, those with the largest closed void first; crumbs of a few cells without void left out")
     bodies: tuple[BodyFed, ...] = word("named bodies, the part first")
     void_volume: float = si("m3", "all voids")
@@ -103,7 +104,7 @@ class Poured(Record):
     body: Array = si("1", "number of each metal cell's body, 0 the part", shape="(m,)")
     names: tuple[str, ...] = word("by number")
     touch: Array = si("1", "metal cells with air beside or over them", shape="(m,)")
-    volume: float = si("m3", "of one cell")
+    volume: Array = si("m3", "metal in each metal cell", shape="(m,)")
     cell: float = si("m", "edge")
     origin: Array = si("m", "corner of the first cell", shape="(3,)")
 
@@ -156,7 +157,7 @@ def feed(
         body=number[grid.tags[mask]],
         names=tuple(listed),
         touch=touched(grid.tags, mask, air, open_top),
-        volume=grid.cell**3,
+        volume=freezing.cell_volumes * grid.cell**3,
         cell=grid.cell,
         origin=np.asarray(grid.origin, dtype=float),
     )
@@ -218,19 +219,22 @@ def follow(
     height = np.argwhere(poured.mask)[:, 2].astype(np.int64)
     fed = kernel(
         np.concatenate([np.zeros((1, count)), times]), rho, close, np.nan_to_num(stiff), neighbours(poured.mask), height,
-        np.full(count, poured.volume), np.asarray(poured.touch, dtype=np.bool_), np.asarray(poured.body, dtype=np.int64), poured.body == 0, len(poured.names), levels,
+        np.ascontiguousarray(poured.volume, dtype=np.float64), np.asarray(poured.touch, dtype=np.bool_),
+        np.asarray(poured.body, dtype=np.int64), poured.body == 0, len(poured.names), levels,
     )  # fmt: skip
     share = 1.0 - float(rho[0] / rho[-1])
-    lost = share * count * poured.volume
-    void = float((fed.open_void + fed.closed_void).sum()) * poured.volume
+    whole = float(poured.volume.sum())
+    lost = share * whole
+    void = float((fed.open_void + fed.closed_void) @ poured.volume)
     return Feeding(
         open_void=_field(poured.mask, fed.open_void),
         closed_void=_field(poured.mask, fed.closed_void),
+        cell_metal=_field(poured.mask, poured.volume),
         pools=_pools(poured, fed),
         bodies=_bodies(poured, fed, height, share),
         void_volume=void,
         lost_volume=lost,
-        void_balance=abs(void - lost) / lost if lost > 0.0 else abs(void) / (count * poured.volume),
+        void_balance=abs(void - lost) / lost if lost > 0.0 else abs(void) / whole,
         critical_solid=critical,
         levels=fed.levels,
     )
@@ -245,9 +249,9 @@ def _field(mask: Array, values: Array) -> Array:
 def _pools(poured: Poured, fed: Fed) -> tuple[PoolEnded, ...]:
     """Pools worth a name, largest closed void first."""
     places = np.argwhere(poured.mask)
-    in_part = np.bincount(fed.pool, weights=fed.closed_void * (poured.body == 0), minlength=len(fed.last)) * poured.volume
+    in_part = np.bincount(fed.pool, weights=fed.closed_void * poured.volume * (poured.body == 0), minlength=len(fed.last))
     large = np.bincount(fed.pool, minlength=len(fed.last)) >= 8
-    kept = np.flatnonzero((fed.closed + fed.opened > 1e-3 * poured.volume) | large)
+    kept = np.flatnonzero((fed.closed + fed.opened > 1e-3 * poured.cell**3) | large)
     return tuple(
         PoolEnded(
             at=poured.origin + (places[fed.last[p]] + 0.5) * poured.cell,
@@ -269,8 +273,8 @@ def _bodies(poured: Poured, fed: Fed, height: Array, share: float) -> tuple[Body
     out = []
     for number, name in enumerate(poured.names):
         mine = poured.body == number
-        volume = float(mine.sum()) * poured.volume
-        void = float((fed.open_void + fed.closed_void)[mine].sum()) * poured.volume
+        volume = float(poured.volume[mine].sum())
+        void = float((fed.open_void + fed.closed_void)[mine] @ poured.volume[mine])
         given = void - share * volume
         out.append(
             BodyFed(

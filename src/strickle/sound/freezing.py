@@ -200,6 +200,7 @@ class Freezing(Record):
     outer_loss: float = si("J", "heat lost through walls and films")
     mark_solid: Array = si("1", "fractions solid asked for in ``marks``", shape="(j,)")
     mark_times: Array = si("s", "when each metal cell, in the grid's index order, passed them", shape="(j, m)")
+    cell_volumes: Array = si("1", "metal in each metal cell, in cells: 1 but where it is cut by a ``surface``", shape="(m,)")
     balance: float = si("1", "worst closure error of the heat balance at any check")
     status: str = word("done, or why it stopped before what was asked")
     steps: int = word("super-steps taken")
@@ -410,6 +411,7 @@ def _result(out: FreezeOut, grid: Grid, moments: Sequence[float], marks: Sequenc
         outer_loss=out.outer_loss,
         mark_solid=np.array(marks[: len(out.time_at)], dtype=float),
         mark_times=np.stack(out.time_at) if out.time_at else np.empty((0, 0)),
+        cell_volumes=out.volume,
         balance=out.balance,
         status=out.status,
         steps=out.steps,

@@ -90,7 +90,16 @@ def freeze(
     if out.status == "done":
         poured = melt.pour_temperature.value
         feeding = feeding_of(
-            cavity, out.time_to_liquidus, out.time_to_coherency, np.array(marks), np.array(out.time_at), out.time_to_solidus, metal, poured, critical
+            cavity,
+            out.volume,
+            out.time_to_liquidus,
+            out.time_to_coherency,
+            np.array(marks),
+            np.array(out.time_at),
+            out.time_to_solidus,
+            metal,
+            poured,
+            critical,
         )
         closes = np.full(metal_cells.shape, np.nan)
         closes[metal_cells] = out.time_at[marks.index(critical)]

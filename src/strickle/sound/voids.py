@@ -37,9 +37,13 @@ class Reach(Record):
 
 
 def feeding_of(
-    cavity: Cavity, liquidus: Array, stiff: Array, solid: Array, passed: Array, solidus: Array, metal: Metal, pour: float, critical: float
-) -> Feeding:
-    """Feeding in the cavity: times as fields (nx, ny, nz), or by metal cell for ``passed`` (j, m). Cells hold the true metal in even shares."""
+    cavity: Cavity, volume: Array, liquidus: Array, stiff: Array, solid: Array, passed: Array, solidus: Array, metal: Metal, pour: float,
+    critical: float,
+) -> Feeding:  # fmt: skip
+    """Feeding in the cavity: times as fields (nx, ny, nz), or by metal cell for ``passed`` (j, m).
+
+    ``volume`` (m,) is the metal in each cell, in cells; it is scaled so that all of it is the volume of the solids.
+    """
     tags = cavity.grid.tags
     mask = np.isin(tags, METAL_TAGS)
     names = sorted(cavity.names, key=lambda named: named.number)
@@ -52,7 +56,7 @@ def feeding_of(
         body=body,
         names=("part", *(named.name for named in names)),
         touch=touched(tags, mask, (AIR,), True),
-        volume=cavity.mesh_volume / int(mask.sum()),
+        volume=volume * (cavity.mesh_volume / float(volume.sum())),
         cell=cavity.cell,
         origin=np.asarray(cavity.grid.origin, dtype=float),
     )
@@ -118,7 +122,7 @@ def reaches(feeding: Feeding, cavity: Cavity) -> tuple[Reach, ...]:
                 body=names.get(number, "part").replace("neck", "riser"),
                 into=into,
                 depth=float(there.sum(axis=2).max()) * cell,
-                volume=float(there.sum()) * feeding.void_volume / max(float(np.nansum(feeding.open_void + feeding.closed_void)), 1e-300),
+                volume=float(np.nansum(there * feeding.cell_metal)),
                 at=cavity.grid.origin + (low + 0.5) * cell,
             )
         )
