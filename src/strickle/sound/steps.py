@@ -123,6 +123,7 @@ def freeze(
             metal=metal,
             threshold=threshold,
             cell=cavity.cell,
+            feeding=feeding,
         ),
         sources=tuple(constants.used) + _method(),
         time_to_solidus=out.time_to_solidus,
