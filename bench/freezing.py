@@ -85,7 +85,7 @@ def main() -> None:
         plain = min(run(name, true=False)[0] for _ in range(3))
         out = first[3]
         sys.stdout.write(
-            f"{name:8s} {first[2] / 1e6:5.2f} M cells: {np.median([first[0], *times]):5.2f} CPU s (bar {CASES[name][1]}), plain staircase {plain:5.2f};"
+            f"{name:8s} {first[2] / 1e6:5.2f} M cells: {np.median([first[0], *times]):5.2f} CPU s (bar {CASES[name][1]}), staircase {plain:5.2f};"
             f" {first[1]:4.0f} bytes a cell (bar 60); solid after {out.solid_time:.1f} s, balance {out.balance:.0e}\n"
         )
         return

@@ -18,14 +18,16 @@ _HOMES = {
     "reckon": "strickle.job.reckon",
     "Reckoning": "strickle.job.reckon",
     "freeze": "strickle.sound.freezing",
-    "Freezing": "strickle.sound.freezing",
-    "MetalData": "strickle.sound.freezing",
-    "MediumData": "strickle.sound.freezing",
-    "adiabatic": "strickle.sound.freezing",
-    "fixed": "strickle.sound.freezing",
-    "film": "strickle.sound.freezing",
-    "gap": "strickle.sound.freezing",
-    "below": "strickle.sound.freezing",
+    "Freezing": "strickle.sound.materials",
+    "feed": "strickle.sound.feeding",
+    "Feeding": "strickle.sound.feeding",
+    "MetalData": "strickle.sound.materials",
+    "MediumData": "strickle.sound.materials",
+    "adiabatic": "strickle.sound.materials",
+    "fixed": "strickle.sound.materials",
+    "film": "strickle.sound.materials",
+    "gap": "strickle.sound.materials",
+    "below": "strickle.sound.materials",
     "Grid": "strickle.base",
     "Finding": "strickle.base",
     "Verdict": "strickle.base",
@@ -37,6 +39,7 @@ _HOMES = {
 __all__ = [
     "BadInput",
     "Cancelled",
+    "Feeding",
     "Finding",
     "Freezing",
     "Grid",
@@ -49,6 +52,7 @@ __all__ = [
     "Verdict",
     "adiabatic",
     "below",
+    "feed",
     "film",
     "fixed",
     "freeze",
@@ -63,7 +67,9 @@ if TYPE_CHECKING:
     from strickle.base import BadInput, Cancelled, Finding, Grid, MissingChoice, Trouble, Verdict
     from strickle.job.planning import Plan, load, look, plan
     from strickle.job.reckon import Reckoning, reckon
-    from strickle.sound.freezing import Freezing, MediumData, MetalData, adiabatic, below, film, fixed, freeze, gap
+    from strickle.sound.feeding import Feeding, feed
+    from strickle.sound.freezing import freeze
+    from strickle.sound.materials import Freezing, MediumData, MetalData, adiabatic, below, film, fixed, gap
 
 
 def __getattr__(name: str) -> Any:

@@ -145,8 +145,8 @@ def test_generated_files_are_up_to_date() -> None:
 
 
 NAMES = (
-    "BadInput Cancelled Finding Freezing Grid MediumData MetalData MissingChoice Plan Reckoning Trouble Verdict "
-    "adiabatic below film fixed freeze load look plan reckon"
+    "BadInput Cancelled Feeding Finding Freezing Grid MediumData MetalData MissingChoice Plan Reckoning Trouble Verdict "
+    "adiabatic below feed film fixed freeze gap load look plan reckon"
 )
 
 

@@ -11,7 +11,8 @@ from strickle.job.kit import stores_with
 from strickle.metal import ArmLaw, MetalAsk
 from strickle.metal.steps import blend
 from strickle.sound import criteria, rules
-from strickle.sound.freezing import MediumData, freeze
+from strickle.sound.freezing import freeze
+from strickle.sound.materials import MediumData
 from strickle.stores.kit import starter_kit
 
 MEDIUM = MediumData(conductivity=0.6, density=1550.0, heat_capacity=1100.0)
@@ -67,7 +68,7 @@ def test_f5_similarity_of_niyama(bench_metal):
 
 def made(metal, told, grid=None, **more):
     grid = grid or lump()
-    return criteria.fields_of(told, grid.tags, grid.cell, metal, more.get("air", ATMOSPHERE), more.get("critical", 0.0))
+    return criteria.fields_of(told, told.mark_times, grid.tags, grid.cell, metal, more.get("air", ATMOSPHERE), more.get("critical", 0.0))
 
 
 @pytest.fixture(scope="module")
@@ -90,7 +91,8 @@ def test_fields_are_what_the_scalar_rules_say_cell_by_cell(bench_metal, marked):
             metal.shrinkage / (1 - metal.shrinkage), metal.liquidus - metal.solidus,
         )  # fmt: skip
         assert found.dimensionless_niyama[cell] == pytest.approx(ny, rel=1e-5)
-        early, late, last = marked.time_at[(slice(None), *cell)]
+        row = int((grid.tags != SAND).ravel()[: np.ravel_multi_index(cell, grid.tags.shape)].sum())
+        early, late, last = marked.mark_times[:, row]
         assert found.hot_tear[cell] == pytest.approx(rules.hot_tear_ratio(early, late, last), rel=1e-5)
     for field in (found.freezing_time, found.arm_spacing, found.dimensionless_niyama, found.hot_tear):
         assert np.isnan(field[grid.tags == SAND]).all()

@@ -4,7 +4,8 @@ import numpy as np
 import pytest
 
 from strickle.base import BadInput, Cancelled, Grid
-from strickle.sound.freezing import MediumData, MetalData, below, film, fixed, freeze
+from strickle.sound.freezing import freeze
+from strickle.sound.materials import MediumData, MetalData, below, film, fixed
 
 KELVIN = 273.15
 METAL = MetalData.plain(

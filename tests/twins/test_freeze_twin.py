@@ -4,7 +4,8 @@ import numpy as np
 import pytest
 
 from strickle.base import Grid
-from strickle.sound.freezing import MediumData, MetalData, adiabatic, film, freeze
+from strickle.sound.freezing import freeze
+from strickle.sound.materials import MediumData, MetalData, adiabatic, film
 
 KELVIN = 273.15
 # fraction solid of Al-7Si-0.35Mg against temperature [degC]; the solid's properties vary so that tables and mixing are really used

@@ -257,6 +257,11 @@ class Run(State):
             whole[x : x + bx, y : y + by, z : z + bz] = np.where(self.is_metal, values, np.nan).reshape(lay.box_shape)
         return self._outward(whole)
 
+    def _compact(self, values: Floats) -> Floats:
+        """A metal field as the list of its cells in the caller's index order."""
+        there = self._outward(np.asarray((self.kind == METAL)[self.layout.tags], dtype=float)) > 0.5
+        return np.ascontiguousarray(self._metal_field(values)[there])
+
     def _temperatures(self) -> Floats:
         """Temperature of every cell now."""
         lay = self.layout
@@ -281,7 +286,6 @@ class Run(State):
         blank = self._metal_field(np.full(self.y0.size, np.nan))
         fields = dict.fromkeys(("liquidus", "coherency", "solidus", "below", "gradient", "rate", "niyama"), blank)
         solid_time = below_time = np.nan
-        at = np.full((len(self.fractions), *blank.shape), np.nan)
         if self.metal_cells and self.metal is not None:
             times = np.empty_like(self.times)
             times[self.order] = self.times
@@ -295,10 +299,9 @@ class Run(State):
             fields = {name: self._metal_field(row) for name, row in zip(fields, rows, strict=True)}
             solid_time = float(times[SOLIDUS][self.is_metal].max())
             below_time = float(times[BELOW][self.is_metal].max())
-            for field, row in zip(at, times[AFTER + 1 :], strict=True):
-                field[...] = self._metal_field(row)
         last = self._temperatures()
         never = np.full_like(last, np.nan)
+        noted = times[AFTER + 1 :] if self.metal_cells and self.metal is not None else ()
         return FreezeOut(
             time_to_liquidus=fields["liquidus"],
             time_to_coherency=fields["coherency"],
@@ -316,10 +319,11 @@ class Run(State):
             media_gain=gain,
             outer_loss=out,
             balance=self.worst,
+            time_at=tuple(self._compact(row) for row in noted),
+            volume=self._compact(1.0 / self.shape.metal_share) if self.metal_cells else np.empty(0),
             status=status,
             steps=self.count,
             stages=self.stages,
-            time_at=at,
             probe_times=np.array(self.probe_times),
             probe_temperatures=np.array(self.probe_temperatures).reshape((len(self.probe_times), self.probes.outer.size)).T,
             near_time=self.near_time,

@@ -247,24 +247,23 @@ class State:
         self.metal_per = np.array([1.0 / self.cell**2, 1.0 / (table.density * table.heat * self.cell)])
         steps.potentials(self.y0, self.w, lay.run_first, lay.run_length, table.least, self.inverse, table.potential)
 
-    def watch_for(self, coherency: float, below: float | None, fractions: Sequence[float] = ()) -> None:
-        """The heat contents whose passing is noted; those of ``fractions`` solid come last."""
-        self.fractions = tuple(fractions)
+    def watch_for(self, coherency: float, below: float | None, solid: Sequence[float] = ()) -> None:
+        """The heat contents whose passing is noted; ``solid``: fractions solid to be noted besides."""
         self.gradient = np.zeros(0)
+        if not all(0.0 < share < 1.0 for share in solid):
+            raise Refused("a fraction solid to be marked must lie between 0 and 1")
         if not self.metal_cells or self.metal is None:
             return
         table = self.metal
         if not 0.0 < coherency < 1.0:
             raise Refused("the fraction solid at coherency must lie between 0 and 1")
-        if not all(0.0 < one < 1.0 for one in fractions):
-            raise Refused("a fraction solid whose passing is to be noted must lie between 0 and 1")
         width = table.liquidus - table.solidus
         marks = [table.liquidus + LIQUIDUS_OFFSET, np.nan, table.solidus, np.nan if below is None else below]
         marks += [table.solidus + share * width for share in (0.15, 0.10, 0.05)]
         u = np.where(np.isnan(marks), -np.inf, table.u_at(np.nan_to_num(np.array(marks))))
+        u = np.concatenate([u, [table.u_at_solid(share) for share in solid]])
         u[COHERENCY] = table.u_at_solid(coherency)
         u[SOLIDUS] = 0.0
-        u = np.concatenate([u, [table.u_at_solid(one) for one in fractions]])
         self.order = np.argsort(-u, kind="stable")
         self.levels = np.ascontiguousarray(u[self.order])
         self.below_u = float(u[BELOW])

@@ -91,11 +91,12 @@ class FreezeOut(NamedTuple):
     metal_loss: float  # J
     media_gain: float  # J
     outer_loss: float  # J, through walls and films
+    time_at: tuple[Floats, ...]  # s, (metal cells,) each in index order: when each passed the fractions solid asked in ``marks``
+    volume: Floats  # 1, (metal cells,) what each holds of metal in cells: 1 but at a wall given as a mesh
     balance: float  # 1, worst closure error of the three at any check
     status: str  # done | stopped at the longest time | stopped at the most steps | diverged
     steps: int
     stages: int
-    time_at: Floats  # (marks, nx, ny, nz) s, when the fractions solid asked for were reached
     probe_times: Floats  # (k,) s, every super-step from the pour on
     probe_temperatures: Floats  # (probes, k) K, NaN in cells of no material
     near_time: float  # s, when all of ``near`` was below its temperature; NaN if not or not asked

@@ -1,10 +1,9 @@
 """The back of an open-face casting: where the metal lost while it freezes shows on the open surface, and where it hides under it.
 
-The liquid's own contraction and the loss on freezing are counted when a cell stops flowing (coherency). While the liquid that holds it
-still has open surface, that surface sinks by it, evenly; once its surface has closed, the rest is a hollow under the skin. A mush
-that stiffens little by little shares the loss out more evenly than that, and how far a thin skin is drawn in is not known: the band
-of the deepest place runs from the mean sink to all of the hollow drawn in through the skin. Metal h deep that closes from its rim
-inward sinks by loss * h * ln(whole area / area still open): a shallow dish, steep only where the very last of it closes.
+The sink is what feeding draws through the open surface, the hollow what it draws from a pool whose surface has closed. How far a mush
+passes metal on, and how far a thin skin is drawn in, is not well known: the band of the deepest place runs from the mean sink to all
+of the hollow drawn in through the skin. Metal h deep that closes from its rim inward sinks by loss * h * ln(whole area / area still
+open): a shallow dish, steep only where the very last of it closes.
 """
 
 from __future__ import annotations
@@ -18,6 +17,7 @@ from strickle.cavity import AIR, METAL_TAGS, Cavity
 from strickle.metal import Metal
 from strickle.pattern import Pattern
 from strickle.rigging import OpenPour
+from strickle.sound.feeding import Feeding
 from strickle.sound.judge import to_part
 from strickle.sound.result import Back
 from strickle.stores import Stores
@@ -38,26 +38,23 @@ def tops(tags: Array) -> Array:
     return np.asarray(metal & over)
 
 
-def back_of(closes: Array, cavity: Cavity, pattern: Pattern, pour: OpenPour, metal: Metal, start: float, covered: bool, stores: Stores) -> Back:
-    """The back from the times each cell stops flowing, ``closes`` (nx, ny, nz) [s]; ``start`` is the pour temperature [K]."""
-    from strickle.kernels.sink import settle
-
+def back_of(
+    feeding: Feeding, closes: Array, cavity: Cavity, pattern: Pattern, pour: OpenPour, metal: Metal, start: float, covered: bool, stores: Stores
+) -> Back:
+    """The back from its voids and the times each cell stops passing metal on, ``closes`` (nx, ny, nz) [s]; ``start`` is the pour [K]."""
     tags, cell = cavity.grid.tags, cavity.cell
     is_metal, is_top = np.isin(tags, METAL_TAGS), tops(tags)
     times = np.where(np.isfinite(closes), closes, np.nanmax(closes))
-    early, late = losses(metal, start, metal.shrinkage)
-    sunk, hollow = settle(times, is_metal, is_top, late, early)
-    # the cells hold a little more or less than the true metal; what is lost is a share of that
-    true = cavity.mesh_volume / (cavity.metal_cells * cell**3)
-    depth = sunk.sum(axis=2) * cell * true
+    sunk, hollow = (np.nan_to_num(void * feeding.cell_metal) for void in (feeding.open_void, feeding.closed_void))
+    depth = sunk.sum(axis=2) / cell**2
     shown, at = _deepest(depth, is_top, cavity)
     mean = float(depth.sum()) / max(int(is_top.sum()), 1)
-    beneath = float(hollow.sum()) * cell**3 * true
+    beneath = float(hollow.sum())
     low, high = _spread(metal, start, stores)
     where = cavity.grid.origin + (np.array(np.unravel_index(int(np.argmax(hollow)), hollow.shape)) + 0.5) * cell if beneath > 0 else at
     allowance = pattern.stock * float(pattern.scale[2]) + pour.level.value
     return Back(
-        lost_volume=(early + late) * cavity.mesh_volume,
+        lost_volume=feeding.lost_volume,
         sunk_volume=float(depth.sum()) * cell**2,
         hollow_volume=beneath,
         deepest=Span(value=shown, low=min(mean, shown) * low, high=shown * high + _drawn_in(beneath, times, is_metal, is_top, cell)),

@@ -25,13 +25,12 @@ FEW = 0.01  # share of the part's metal that a worst value stands for: single ce
 
 
 class Solved(Protocol):
-    """What is read of a freezing: times [s], gradient [K/m] and cooling rate [K/s] by cell, and the times at MARKS."""
+    """What is read of a freezing: times [s], gradient [K/m] and cooling rate [K/s] by cell."""
 
     time_to_liquidus: Array
     time_to_solidus: Array
     gradient: Array
     cooling_rate: Array
-    time_at: Array
 
 
 @dataclass(frozen=True, slots=True, kw_only=True, eq=False)
@@ -46,18 +45,21 @@ class CriteriaFields(Record):
     why: str = word("where the arm spacing comes from, or why there is none")
 
 
-def fields_of(out: Solved, tags: Array, cell: float, metal: Metal, air: float, critical: float) -> CriteriaFields:
-    """The fields of a freezing; ``air`` and ``critical`` [Pa] are the pressures on the metal and where pores form."""
+def fields_of(out: Solved, noted: Array, tags: Array, cell: float, metal: Metal, air: float, critical: float) -> CriteriaFields:
+    """The fields of a freezing; ``noted`` (3, metal cells) [s] when each metal cell, in index order, passed MARKS; ``air`` and ``critical``
+    [Pa] are the pressures on the metal and where pores form.
+    """
     local = np.asarray(out.time_to_solidus - out.time_to_liquidus)
     spacing = arms(local, metal)
     drop = pressure_drop(tags, cell, metal.density_liquidus, air, critical)
     ny = None
     if spacing is not None:
         ny = _dimensionless(out.gradient, out.cooling_rate, spacing, drop[None, None, :], metal)
-    early, late, last = out.time_at
+    early, late, last = noted
     with np.errstate(divide="ignore", invalid="ignore"):
-        ratio = (last - late) / (late - early)
-    ratio[~np.isfinite(ratio)] = np.nan
+        share = (last - late) / (late - early)
+    ratio = np.full(tags.shape, np.nan)
+    ratio[np.isin(tags, METAL_TAGS)] = np.where(np.isfinite(share), share, np.nan)
     return CriteriaFields(
         freezing_time=local.astype(np.float32),
         arm_spacing=None if spacing is None else spacing.astype(np.float32),

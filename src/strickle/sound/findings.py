@@ -14,6 +14,7 @@ from strickle.pattern import Pattern
 from strickle.rigging import Rigging
 from strickle.sound import rules
 from strickle.sound.exposure import hot_tear, pegs_lost
+from strickle.sound.feeding import Feeding
 from strickle.sound.judge import Pool, is_near, to_mould, to_part
 from strickle.sound.result import NeckJudged
 
@@ -35,6 +36,7 @@ def findings_of(
     origin: str,
     tear: Value,
     lost: tuple[str, ...],
+    feeding: Feeding | None = None,
 ) -> tuple[Finding, ...]:
     """Joints, pools that stand alone, weak gradients, hot tearing, pegs that found nothing, and whether the solve itself can be trusted.
 
@@ -51,9 +53,9 @@ def findings_of(
                 do="Run again with a coarser cell (--cell) or the rough preset; if it stays, report it",
             )
         )
-    found += [_neck(neck, part, rigging) for neck in result["necks"]]
+    found += [_neck(neck, part, rigging, feeding) for neck in result["necks"]]
     served = _served(pools, result["necks"], part, pattern, rigging)
-    found += [f for p in pools if p not in served and (f := _pool(p, part, pattern, metal)) is not None]
+    found += [f for p in pools if p not in served and (f := _pool(p, part, pattern, metal, feeding)) is not None]
     if np.isfinite(result["poor_share"]) and result["poor_share"] > 0.02:
         found.append(_weak(result, threshold, origin, metal))
     found += hot_tear(result["criteria"], tear, metal) + pegs_lost(lost)
@@ -70,7 +72,7 @@ def findings_of(
     return tuple(found)
 
 
-def _neck(neck: NeckJudged, part: Part, rigging: Rigging) -> Finding:
+def _neck(neck: NeckJudged, part: Part, rigging: Rigging, feeding: Feeding | None) -> Finding:
     riser = next(r for r in rigging.risers if r.name == neck.riser)
     spot = part.hot_spots[neck.feeds]
     first = "neck" if neck.neck_time < neck.riser_time else "riser"
@@ -89,7 +91,7 @@ def _neck(neck: NeckJudged, part: Part, rigging: Rigging) -> Finding:
             code="sound.neck_close" if close else "sound.fed",
             weight="MIND" if close else "NOTE",
             says=f"{size} outlasts what it feeds {tell(ratio, '1')} times, its neck {'only ' if close else ''}{tell(joint, '1')} times",
-            because=f"{times}; {bars}",
+            because=f"{times}; {bars}{_gave(neck.riser, feeding)}",
             do="Do not trim the neck in the sand" + ("; saw the first casting through this spot" if close else "; keep riser and neck as drawn"),
             where=where,
             margin=margin,
@@ -112,12 +114,28 @@ def _neck(neck: NeckJudged, part: Part, rigging: Rigging) -> Finding:
         code=f"sound.{short}_short",
         weight="STOP",
         says=f"The {short} of {size} {late}",
-        because=f"{times}; {bars}; unfed, the spot would lose {tell(spot.loss, 'm')} a face",
+        because=f"{times}; {bars}{_gave(neck.riser, feeding)}; unfed, the spot would lose {tell(spot.loss, 'm')} a face",
         do="A larger riser or neck, or a chill at the far side, may help; none that was tried here reached it" + near,
         where=where,
         margin=margin,
         source="campbell",
     )
+
+
+def _gave(riser: str, feeding: Feeding | None) -> str:
+    """What the pools say of a riser: the better answer on how much it gave and until when; the bars on times stay."""
+    body = next((b for b in feeding.bodies if b.name == riser), None) if feeding is not None else None
+    if body is None:
+        return ""
+    if not np.isfinite(body.fed_until):
+        return "; followed pool by pool it gives the part nothing"
+    return f"; followed pool by pool it gives {tell(body.given, 'm3')}, {tell(body.efficiency, '1', '%')} of itself, till {tell(body.fed_until, 's')}"
+
+
+def _kept(feeding: Feeding | None) -> str:
+    """What the pools say of the whole part."""
+    part = next((b for b in feeding.bodies if b.name == "part"), None) if feeding is not None else None
+    return f"; followed pool by pool, {tell(part.void, 'm3')} is missing in the whole part" if part is not None else ""
 
 
 def _served(pools: tuple[Pool, ...], necks: tuple[NeckJudged, ...], part: Part, pattern: Pattern, rigging: Rigging) -> tuple[Pool, ...]:
@@ -132,7 +150,7 @@ def _served(pools: tuple[Pool, ...], necks: tuple[NeckJudged, ...], part: Part, 
     return tuple(served)
 
 
-def _pool(pool: Pool, part: Part, pattern: Pattern, metal: Metal) -> Finding | None:
+def _pool(pool: Pool, part: Part, pattern: Pattern, metal: Metal, feeding: Feeding | None) -> Finding | None:
     """A place of the part that is cut off while still liquid: what it loses as it freezes shows as sink or hole."""
     lost = metal.shrinkage * pool.volume
     depth = metal.shrinkage * pool.volume / pool.area
@@ -148,7 +166,7 @@ def _pool(pool: Pool, part: Part, pattern: Pattern, metal: Metal) -> Finding | N
         f"and freezes alone till {tell(pool.time, 's')}",
         because=(
             f"it loses {tell(lost, 'm3')} on freezing with nothing to feed it, {tell(depth, 'm')} over its whole surface;"
-            f" {'a hole or sink there is likely' if heavy else 'a small sink may show'}"
+            f" {'a hole or sink there is likely' if heavy else 'a small sink may show'}{_kept(feeding)}"
         ),
         do="A riser on it, a chill against it, or less metal there may help; if the place is machined away or hidden, let it be",
         where=Where(point=point),

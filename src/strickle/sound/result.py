@@ -8,6 +8,7 @@ from dataclasses import dataclass
 import numpy as np
 
 from strickle.base import Array, Outcome, Record, Span, si, word
+from strickle.sound.feeding import Feeding
 
 
 @dataclass(frozen=True, slots=True, kw_only=True, eq=False)
@@ -132,3 +133,4 @@ class Sound(Outcome):
     peg_times: Array = si("s", "moments of the curves", shape="(k,)", default_factory=lambda: np.zeros(0))
     peg_temperatures: Array = si("K", "each peg at those moments", shape="(n, k)", default_factory=lambda: np.zeros((0, 0)))
     back: Back | None = word("the back of an open-face casting; None in a two-part mould", default=None)
+    feeding: Feeding | None = word("pools, voids, and what each body gave; None where the solve did not end", default=None)

@@ -7,7 +7,7 @@ from typing import TYPE_CHECKING, Any
 
 import numpy as np
 
-from strickle.base import Array, BadInput, Source, Span, Value, Watch, tell
+from strickle.base import Array, BadInput, Finding, Source, Span, Value, Watch, tell
 from strickle.cavity import AIR, METAL_TAGS, RISER, SAND, Cavity
 from strickle.melt import Melt
 from strickle.metal import Metal
@@ -21,11 +21,14 @@ from strickle.sound.back import back_of
 from strickle.sound.back_findings import back_findings
 from strickle.sound.cooling import APART, Cooled, merged, to_the_knock_out, to_the_touch
 from strickle.sound.criteria import MARKS, fields_of, summary
+from strickle.sound.feeding import Feeding, marks_for
 from strickle.sound.findings import findings_of
 from strickle.sound.freezing import on_grid
 from strickle.sound.judge import Fields, joints, last_place, late, pools, weakest
 from strickle.sound.pegging import asked_for, by_default, driven, told
 from strickle.sound.result import Sound
+from strickle.sound.void_findings import void_findings
+from strickle.sound.voids import closed_voids, feeding_of, reaches
 from strickle.stores import Stores
 
 if TYPE_CHECKING:
@@ -65,6 +68,8 @@ def freeze(
         cooling = touch if together else to_the_knock_out(set_up, tags, merge, cavity.cell, knock_out, watch)
     wanted = asked_for(ask.pegs, pattern) or by_default(part, pattern, cavity, cooling.solidus, cooling.edge)
     pegs = driven(wanted, cavity)
+    critical = constants("feed.critical_solid").value
+    marks = marks_for(critical)
     out = set_up.solve(
         cavity.grid.tags,
         cavity.grid.cell,
@@ -72,7 +77,7 @@ def freeze(
         PRESETS[ask.preset],
         watch,
         on_grid(rigging.casting, cavity.grid.origin),
-        marks=MARKS,
+        marks=(*marks, *MARKS),
         probes=pegs.cells,
     )
     fields = Fields(solidus=out.time_to_solidus, tags=cavity.grid.tags, cell=cavity.grid.cell, origin=cavity.grid.origin)
@@ -87,7 +92,8 @@ def freeze(
     own = np.isin(cavity.grid.tags, METAL_TAGS[:1])
     apart = 0.0 if together else APART
     below = out.below_time if together else cooling.time if out.status == "done" else float("nan")
-    made = fields_of(out, cavity.grid.tags, cavity.cell, metal, constants("air.pressure").value, constants("porosity.critical_pressure").value)
+    noted = np.array(out.time_at[len(marks) :])
+    made = fields_of(out, noted, cavity.grid.tags, cavity.cell, metal, constants("air.pressure").value, constants("porosity.critical_pressure").value)
     tear = constants("hot_tear.ratio")
     shown, curves, lost = told(wanted, pegs, out.probe_times, out.probe_temperatures, pattern)
     result: dict[str, Any] = {
@@ -106,12 +112,33 @@ def freeze(
         "criteria": summary(made, fields, pattern, metal),
         "pegs": shown,
     }
-    if pour is not None:
-        back = back_of(out.time_to_coherency, cavity, pattern, pour, metal, melt.pour_temperature.value, ask.cover == "dry", stores)
-    heard = back_findings(back, metal, pattern.stock * float(pattern.scale[2])) if back is not None else ()
+    feeding: Feeding | None = None
+    heard: tuple[Finding, ...] = ()
+    if out.status == "done":
+        poured = melt.pour_temperature.value
+        feeding = feeding_of(
+            cavity,
+            out.volume,
+            out.time_to_liquidus,
+            out.time_to_coherency,
+            np.array(marks),
+            np.array(out.time_at[: len(marks)]),
+            out.time_to_solidus,
+            metal,
+            poured,
+            critical,
+        )
+        closes = np.full(metal_cells.shape, np.nan)
+        closes[metal_cells] = out.time_at[marks.index(critical)]
+        if pour is not None:
+            back = back_of(feeding, closes, cavity, pattern, pour, metal, poured, ask.cover == "dry", stores)
+            heard = back_findings(back, metal, pattern.stock * float(pattern.scale[2]))
+        else:
+            heard = void_findings(feeding, closed_voids(feeding, closes, cavity, rules.SINK.low), reaches(feeding, cavity), metal, pattern)
     return Sound(
         **result,
         back=back,
+        feeding=feeding,
         findings=heard
         + findings_of(
             result=result,
@@ -125,6 +152,7 @@ def freeze(
             origin=constants.says(threshold),
             tear=tear,
             lost=lost,
+            feeding=feeding,
         ),
         sources=tuple(constants.used) + _method(),
         time_to_solidus=out.time_to_solidus,
