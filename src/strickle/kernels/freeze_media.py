@@ -51,6 +51,17 @@ def ratio(t, start, c):
 
 
 @njit(cache=True, nogil=True)
+def warmths(field, tags, curved, start, c):
+    """Heat contents (nx, ny, nz) of the media that follow temperature turned into temperatures, in place."""
+    for x in range(field.shape[0]):
+        for y in range(field.shape[1]):
+            for z in range(field.shape[2]):
+                t = tags[x, y, z]
+                if curved[t]:
+                    field[x, y, z] = warmth(field[x, y, z], start[t], c[t])
+
+
+@njit(cache=True, nogil=True)
 def flows(old, out, first, length, tag, count, start, c):
     """``out`` = potential of the first ``count`` segments and of those at their ends."""
     for k in range(count):

@@ -5,11 +5,12 @@ from __future__ import annotations
 from collections.abc import Callable, Sequence
 
 import numpy as np
+from numpy.typing import NDArray
 
 from strickle.kernels import freeze_media_steps as media
 from strickle.kernels import freeze_steps as steps
-from strickle.kernels.freeze_media import flows
-from strickle.kernels.freeze_setup import MEDIUM, METAL
+from strickle.kernels.freeze_media import flows, warmths
+from strickle.kernels.freeze_setup import MEDIUM
 from strickle.kernels.freeze_state import AFTER, BEFORE, BELOW, COHERENCY, LIQUIDUS, SAFE_MEDIA, SOLIDUS, State, read
 from strickle.kernels.freeze_tables import Floats, Refused
 from strickle.kernels.freeze_types import FreezeOut
@@ -228,16 +229,24 @@ class Run(State):
 
     # ------------------------------------------------------------------ answering
 
-    def _outward(self, inner: Floats) -> Floats:
-        """An inner padded field in the caller's axis order."""
-        return np.ascontiguousarray(inner[1:-1, 1:-1, 1:-1].transpose(np.argsort(self.axes)))
+    def _home(self) -> NDArray[np.int64]:
+        """Place of each metal cell, in the order of the runs, in the caller's grid laid out flat."""
+        lay = self.layout
+        inner = np.array(np.unravel_index(np.flatnonzero(self.is_metal), lay.box_shape)) + np.array(lay.box)[:, None] - 1
+        outward = np.argsort(self.axes)
+        return np.asarray(np.ravel_multi_index(tuple(inner[outward]), self._shape()))
+
+    def _shape(self) -> tuple[int, ...]:
+        """Shape of the caller's grid."""
+        return tuple(self.layout.shape[axis] - 2 for axis in np.argsort(self.axes))
 
     def _centred(self, times: Floats) -> Floats:
         """When the front stands in the middle of a cell: a cell's heat passes a mark when it is at its near face, half a cell before.
 
         The front moves towards later neighbours, by one cell in the difference of their times.
         """
-        box = np.where(self.is_metal, times, np.nan).reshape(self.layout.box_shape)
+        box = np.full(self.layout.box_shape, np.nan)
+        box.reshape(-1)[self.is_metal] = times
         square = np.zeros_like(box)
         for axis in range(3):
             step = np.diff(box, axis=axis)
@@ -245,71 +254,66 @@ class Run(State):
             edge = np.zeros_like(np.take(box, [0], axis=axis))
             onward, back = np.concatenate([step, edge], axis=axis), np.concatenate([edge, -step], axis=axis)
             square += np.maximum(np.maximum(onward, back), 0.0) ** 2
-        return np.asarray((box + 0.5 * np.sqrt(square)).reshape(-1))
+        return np.asarray((box + 0.5 * np.sqrt(square)).reshape(-1)[self.is_metal])
 
-    def _metal_field(self, values: Floats) -> Floats:
-        """A metal field on the caller's grid, NaN elsewhere."""
-        lay = self.layout
-        whole = np.full(lay.shape, np.nan)
-        if self.metal_cells:
-            x, y, z = lay.box
-            bx, by, bz = lay.box_shape
-            whole[x : x + bx, y : y + by, z : z + bz] = np.where(self.is_metal, values, np.nan).reshape(lay.box_shape)
-        return self._outward(whole)
-
-    def _compact(self, values: Floats) -> Floats:
-        """A metal field as the list of its cells in the caller's index order."""
-        there = self._outward(np.asarray((self.kind == METAL)[self.layout.tags], dtype=float)) > 0.5
-        return np.ascontiguousarray(self._metal_field(values)[there])
+    def _spread(self, values: Floats, home: NDArray[np.int64], kind: type = np.float64) -> Floats:
+        """Values by metal cell on the caller's grid, NaN elsewhere."""
+        whole: Floats = np.full(self._shape(), np.nan, kind)
+        whole.reshape(-1)[home] = values
+        whole.setflags(write=False)
+        return whole
 
     def _temperatures(self) -> Floats:
-        """Temperature of every cell now."""
-        lay = self.layout
-        field = np.where((self.kind == MEDIUM)[lay.tags], self.old.reshape(lay.shape), np.nan)
-        for tag in np.flatnonzero(self.law.curved):
-            mine = lay.tags == tag
-            x, (c1, c2, c3) = field[mine] - self.start[tag], self.law.warm[tag]
-            field[mine] = self.start[tag] + x * (1.0 + x * (c1 + x * (c2 + x * c3)))
+        """Temperature of every cell now, on the caller's grid."""
+        lay, outward = self.layout, np.argsort(self.axes)
+        inside = (slice(1, -1),) * 3
+        field = np.array(self.old.reshape(lay.shape)[inside].transpose(outward), order="C")
+        tags = lay.tags[inside].transpose(outward)
+        if self.law.curved.any():
+            warmths(field, np.ascontiguousarray(tags), self.law.curved, self.start, self.law.warm)
+        field[(self.kind != MEDIUM)[tags]] = np.nan
         if self.metal_cells and self.metal is not None:
-            x, y, z = lay.box
-            bx, by, bz = lay.box_shape
-            metal = (self.kind == METAL)[lay.tags[x : x + bx, y : y + by, z : z + bz]]
-            part = field[x : x + bx, y : y + by, z : z + bz]
-            part[metal] = read(self.metal, self.metal.temperature, self.y0.reshape(lay.box_shape)[metal])
-        return self._outward(field)
+            field.reshape(-1)[self._home()] = read(self.metal, self.metal.temperature, self.y0[self.is_metal])
+        field.setflags(write=False)
+        return field
 
     def _answer(self, status: str, snapshots: Sequence[Floats | None]) -> FreezeOut:
         """Everything on the caller's grid."""
         if not np.isfinite(self._balance()):
             status = "diverged"
         loss, gain, out = self._heats()
-        blank = self._metal_field(np.full(self.y0.size, np.nan))
-        fields = dict.fromkeys(("liquidus", "coherency", "solidus", "below", "gradient", "rate", "niyama"), blank)
-        solid_time = below_time = np.nan
+        self.new, self.flow = np.empty(0), None
+        last = self._temperatures()
+        noted: tuple[Floats, ...] = ()
+        volume, times, gradient = np.empty(0), self.times, self.gradient
+        home, rows, solid_time, below_time = np.zeros(0, np.int64), np.full((7, 0), np.nan), np.nan, np.nan
+        if self.metal_cells:
+            home = self._home()
+            volume = 1.0 / self.shape.metal_share[self.is_metal]
+        self._let_go()
         if self.metal_cells and self.metal is not None:
-            times = np.empty_like(self.times)
-            times[self.order] = self.times
+            times[self.order] = times.copy()
             width = self.metal.liquidus - self.metal.solidus
             with np.errstate(divide="ignore", invalid="ignore"):
                 rate = 0.1 * width / (times[AFTER] - times[BEFORE])
-                niyama = self.gradient / np.sqrt(rate)
+                niyama = gradient / np.sqrt(rate)
             niyama[~np.isfinite(niyama)] = np.nan
             times[LIQUIDUS] = self._centred(times[LIQUIDUS])
-            rows = (times[LIQUIDUS], times[COHERENCY], times[SOLIDUS], times[BELOW], self.gradient, rate, niyama)
-            fields = {name: self._metal_field(row) for name, row in zip(fields, rows, strict=True)}
-            solid_time = float(times[SOLIDUS][self.is_metal].max())
-            below_time = float(times[BELOW][self.is_metal].max())
-        last = self._temperatures()
-        never = np.full_like(last, np.nan)
-        noted = times[AFTER + 1 :] if self.metal_cells and self.metal is not None else ()
+            rows = np.array([times[LIQUIDUS], times[COHERENCY], times[SOLIDUS], times[BELOW], gradient, rate, niyama])
+            solid_time, below_time = float(times[SOLIDUS].max()), float(times[BELOW].max())
+            turn = np.argsort(home)
+            noted = tuple(np.ascontiguousarray(row[turn]) for row in times[AFTER + 1 :])
+            volume = volume[turn]
+        never = np.broadcast_to(np.nan, self._shape())
+        fields = [self._spread(row, home) for row in rows[:4]] + [self._spread(row, home, np.float32) for row in rows[4:]]
         return FreezeOut(
-            time_to_liquidus=fields["liquidus"],
-            time_to_coherency=fields["coherency"],
-            time_to_solidus=fields["solidus"],
-            time_below=fields["below"],
-            gradient=fields["gradient"],
-            cooling_rate=fields["rate"],
-            niyama=fields["niyama"],
+            time_to_liquidus=fields[0],
+            time_to_coherency=fields[1],
+            time_to_solidus=fields[2],
+            time_below=fields[3],
+            gradient=fields[4],
+            cooling_rate=fields[5],
+            niyama=fields[6],
             temperature=last,
             snapshots=tuple(never if s is None else s for s in snapshots),
             time=self.time,
@@ -319,8 +323,8 @@ class Run(State):
             media_gain=gain,
             outer_loss=out,
             balance=self.worst,
-            time_at=tuple(self._compact(row) for row in noted),
-            volume=self._compact(1.0 / self.shape.metal_share) if self.metal_cells else np.empty(0),
+            time_at=noted,
+            volume=volume,
             status=status,
             steps=self.count,
             stages=self.stages,
@@ -328,3 +332,14 @@ class Run(State):
             probe_temperatures=np.array(self.probe_temperatures).reshape((len(self.probe_times), self.probes.outer.size)).T,
             near_time=self.near_time,
         )
+
+    def _let_go(self) -> None:
+        """Give back what is held by cell: nothing is stepped any more."""
+        none, index, short = np.empty(0), np.empty(0, np.uint64), np.empty(0, np.uint8)
+        self.old = self.new = self.work_cells = self.y0 = self.ya = self.yb = self.w = self.l0 = self.u_start = none
+        self.flow, self.own, self.flat_tags = None, None, short
+        self.times, self.gradient = np.empty((0, 0)), none
+        self.layout = self.layout._replace(
+            tags=short, media_bits=short, metal_bits=short, shell=np.empty(0, np.uint16), seg_first=index, seg_length=index, seg_tag=short
+        )
+        self.shape = self.shape._replace(metal_share=none, medium_share=np.empty(0, np.float32))

@@ -181,7 +181,7 @@ class State:
             links = np.where(apart, 0.0, np.bitwise_count(self.layout.media_bits[at]) * steep[tag])
             loaded = np.bincount(where.reshape(-1), weights=loads)
             own = np.where(apart, 0.0, self.factor0[tag])
-            small = (own > 0.0) & ((links + loaded) * share[at] > 6.0 * steep[tag]) & self.shape.odd[at]
+            small = (own > 0.0) & ((links + loaded) * share[at] > 6.0 * steep[tag]) & np.isin(at, self.shape.odd)
             self.small = at[small].astype(np.uint64)
             rate = max(rate, float(((links + loaded) * share[at])[~small].max(initial=0.0)))
         self.media_limit = SAFE_MEDIA / rate if rate > 0.0 else np.inf
@@ -249,7 +249,7 @@ class State:
 
     def watch_for(self, coherency: float, below: float | None, solid: Sequence[float] = ()) -> None:
         """The heat contents whose passing is noted; ``solid``: fractions solid to be noted besides."""
-        self.gradient = np.zeros(0)
+        self.gradient, self.times = np.zeros(0), np.zeros((0, 0))
         if not all(0.0 < share < 1.0 for share in solid):
             raise Refused("a fraction solid to be marked must lie between 0 and 1")
         if not self.metal_cells or self.metal is None:
@@ -267,10 +267,10 @@ class State:
         self.order = np.argsort(-u, kind="stable")
         self.levels = np.ascontiguousarray(u[self.order])
         self.below_u = float(u[BELOW])
-        size = self.y0.size
-        self.times = np.full((u.size, size), np.nan)
-        self.gradient = np.full(size, np.nan)
-        passed = (self.levels[:, None] >= self.y0[None, :]) & self.is_metal[None, :]
+        first = self.y0[self.is_metal]
+        self.times = np.full((u.size, first.size), np.nan)
+        self.gradient = np.full(first.size, np.nan)
+        passed = self.levels[:, None] >= first[None, :]
         self.reached = passed.sum(axis=0).astype(np.uint8)
         self.times[passed] = 0.0
         self.critical = int(np.flatnonzero(self.order == AT)[0])

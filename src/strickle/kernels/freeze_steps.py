@@ -218,31 +218,34 @@ def _gradient(u, p, q, sx, sy, dx, least, inverse, temperature):
 def crossings(was, now, bits, first, length, sx, sy, levels, reached, times, gradient, critical, t, dt, dx, least, inverse, temperature):
     """Note the moments at which falling cells pass ``levels`` (falling order); a cell that warms up again loses its mark.
 
-    ``reached`` (M,) counts the levels passed, ``times`` (levels, M).  Returns least and greatest u, greatest change.
+    By metal cell in the order of the runs: ``reached`` (m,) counts the levels passed, ``times`` (levels, m), ``gradient`` (m,).  Returns
+    least and greatest u, greatest change.
     """
     low, high, most = np.inf, -np.inf, 0.0
     k_max = levels.size
+    m = -1
     for k in range(first.size):
         a = np.int64(first[k])
         for p in range(a, a + np.int64(length[k])):
+            m += 1
             u0, u1 = was[p], now[p]
             low = min(low, u1)
             high = max(high, u1)
             most = max(most, abs(u1 - u0))
-            c = reached[p]
+            c = reached[m]
             while c < k_max and u1 <= levels[c]:
                 share = (u0 - levels[c]) / (u0 - u1) if u0 > u1 else 1.0
                 share = min(max(share, 0.0), 1.0)
-                times[c, p] = t + dt * share
+                times[c, m] = t + dt * share
                 if c == critical:
                     g0 = _gradient(was, p, bits[p], sx, sy, dx, least, inverse, temperature)
                     g1 = _gradient(now, p, bits[p], sx, sy, dx, least, inverse, temperature)
-                    gradient[p] = g0 + share * (g1 - g0)
+                    gradient[m] = g0 + share * (g1 - g0)
                 c += 1
             while c > 0 and u1 > levels[c - 1]:
                 c -= 1
-                times[c, p] = np.nan
-            reached[p] = c
+                times[c, m] = np.nan
+            reached[m] = c
     return low, high, most
 
 

@@ -74,7 +74,9 @@ PRESETS: Mapping[str, Knobs] = {
 
 
 class FreezeOut(NamedTuple):
-    """What was computed. Arrays are (nx, ny, nz) float64, NaN outside the metal and where the event did not come to pass."""
+    """What was computed. Arrays are (nx, ny, nz), times and temperatures float64, the rest float32; NaN outside the metal and where the event did
+    not come to pass.
+    """
 
     time_to_liquidus: Floats  # s, superheat gone: read at the liquidus + 1 K
     time_to_coherency: Floats  # s

@@ -50,8 +50,8 @@ class Shape(NamedTuple):
     film_area: Floats  # (b,)
     film_metal: Floats  # (b,)
     metal_share: Floats  # (M,) 1 / volume of each metal cell
-    medium_share: Floats  # (N,) 1 / volume of each medium cell
-    odd: NDArray[np.bool_]  # (N,) medium cells whose volume is not 1
+    medium_share: NDArray[np.float32]  # (N,) 1 / volume of each medium cell
+    odd: NDArray[np.int64]  # medium cells whose volume is not 1, rising
 
 
 def plain(layout: Layout) -> Shape:
@@ -59,15 +59,14 @@ def plain(layout: Layout) -> Shape:
     touch, film = layout.faces.touch.size, layout.faces.film.size
     half = np.full(touch, 0.5)
     cells = layout.metal_bits.size
-    none = np.zeros(layout.media_bits.size, np.bool_)
-    return Shape(np.ones(touch), half, half, np.zeros(touch), np.ones(film), np.full(film, 0.5), np.ones(cells), np.ones(none.size), none)
+    share, none = np.ones(layout.media_bits.size, np.float32), np.zeros(0, np.int64)
+    return Shape(np.ones(touch), half, half, np.zeros(touch), np.ones(film), np.full(film, 0.5), np.ones(cells), share, none)
 
 
-def free_of(layout: Layout, odd: NDArray[np.bool_]) -> Layout:
+def free_of(layout: Layout, odd: NDArray[np.int64]) -> Layout:
     """The layout with no segment held to be wholly plain that has a cell of another volume."""
-    before = np.concatenate([[0], np.cumsum(odd)])
     first = layout.seg_first.astype(np.int64)
-    some = before[first + layout.seg_length.astype(np.int64)] > before[first]
+    some = np.searchsorted(odd, first + layout.seg_length.astype(np.int64)) > np.searchsorted(odd, first)
     return layout._replace(seg_full=layout.seg_full & ~some)
 
 
@@ -194,10 +193,13 @@ def _sides(metal: NDArray[np.bool_]) -> _Sides:
 
 def shaped(layout: Layout, kind: NDArray[np.uint8], mesh: Mesh, cell: float, contact: Floats) -> Shape:
     """Coefficients for the metal's true surface; ``mesh`` in the layout's axis order, ``contact`` (256, 256) [m2 K/W] by pair of tags."""
-    tags, shape = layout.tags, layout.shape
+    corner = np.maximum(np.array(layout.box) - 1, 0)  # all is done in a window round the metal
+    end = np.minimum(np.array(layout.box) + np.array(layout.box_shape) + 1, layout.shape)
+    tags = layout.tags[tuple(slice(a, b) for a, b in zip(corner, end, strict=True))]
+    shape = (tags.shape[0], tags.shape[1], tags.shape[2])
     metal = (kind == METAL)[tags]
     sides = _sides(metal)
-    vertices = np.ascontiguousarray(mesh.vertices / cell + 0.5)  # padded cell (0, 0, 0) has its centre at the origin
+    vertices = np.ascontiguousarray(mesh.vertices / cell + 0.5 - corner)  # the window's first cell has its centre at the origin
     faces = np.ascontiguousarray(mesh.faces, np.int64)
     low = np.where(sides.way[:, None] % 2 == 1, sides.cell, sides.beyond)
     points = sides.cell + 0.5 * _STEP[sides.way]
@@ -209,9 +211,9 @@ def shaped(layout: Layout, kind: NDArray[np.uint8], mesh: Mesh, cell: float, con
     psi = np.where(found, np.clip(seen.offset, -0.5 * g, 0.5 * g), 0.0)
     at = np.where(found[:, None], seen.nearest, points)
     wet = kind[tags[tuple(sides.beyond.T)]] != NOTHING
-    seen_faces = faces[~_blank(vertices, faces, kind, shape)]
+    seen_faces = faces[~_blank(vertices, faces, kind, 0.5 - corner, np.array(layout.shape) - 1.5 - corner)]
     area = g.copy()
-    area[wet] = _areas(vertices, faces, seen_faces, at[wet], g[wet], layout.box, layout.box_shape, (kind == MEDIUM)[tags])
+    area[wet] = _areas(vertices, faces, seen_faces, at[wet], g[wet], np.array(layout.box) - corner, layout.box_shape, (kind == MEDIUM)[tags])
 
     volume = 1.0 - _cut(sides, g * psi, np.where(found[:, None], seen.normal, towards[:, None] * np.abs(_STEP[sides.way])), shape)
     own = np.clip(volume[metal], *METAL_VOLUME)
@@ -234,7 +236,7 @@ def shaped(layout: Layout, kind: NDArray[np.uint8], mesh: Mesh, cell: float, con
     np.add.at(volume, tuple(behind[medium].T), (g * gamma)[medium])
     sand = (kind == MEDIUM)[tags]
     volume[sand] = np.clip(volume[sand], *MEDIUM_VOLUME)
-    return _gathered(layout, sides, area, 0.5 * g - psi, away, b, volume, metal)
+    return _gathered(layout, sides, corner, area, 0.5 * g - psi, away, b, volume, metal)
 
 
 def _cut(sides: _Sides, part: Floats, normal: Floats, shape: tuple[int, int, int]) -> Floats:
@@ -272,22 +274,22 @@ def _skins(kind: NDArray[np.uint8], tags: NDArray[np.uint8], sides: _Sides, g: F
     return thick, np.where(alike, gamma, 0.0)
 
 
-def _blank(vertices: Floats, faces: NDArray[np.int64], kind: NDArray[np.uint8], shape: tuple[int, int, int]) -> NDArray[np.bool_]:
-    """Triangles that lie on an outer face of the grid through which nothing passes, as of a body cut in half by its own mirror plane."""
+def _blank(vertices: Floats, faces: NDArray[np.int64], kind: NDArray[np.uint8], low: Floats, high: Floats) -> NDArray[np.bool_]:
+    """Triangles on an outer face of the grid, at ``low`` and ``high`` (3,), through which nothing passes, as of a body cut by its mirror plane."""
     found = np.zeros(len(faces), np.bool_)
-    for number, (axis, plane) in enumerate((a, p) for a in range(3) for p in (0.5, shape[a] - 1.5)):
+    for number, (axis, plane) in enumerate((a, p) for a in range(3) for p in (low[a], high[a])):
         if kind[OUTER + number] == NOTHING:
             found |= (np.abs(vertices[:, axis] - plane) < 1e-6)[faces].all(axis=1)
     return found
 
 
 def _areas(
-    vertices: Floats, faces: NDArray[np.int64], seen: NDArray[np.int64], at: Floats, g: Floats, box: tuple[int, int, int], size: tuple[int, int, int],
+    vertices: Floats, faces: NDArray[np.int64], seen: NDArray[np.int64], at: Floats, g: Floats, box: NDArray[np.int64], size: tuple[int, int, int],
     medium: NDArray[np.bool_],
 ) -> Floats:  # fmt: skip
     """Area [cells2] of each face: g brought to the area of the mesh's triangles ``seen`` place by place, and to its sum."""
     margin = 4
-    corner = np.array(box) - margin
+    corner = box - margin
     shape = tuple(n + 2 * margin for n in size)
     true = np.zeros(shape)
     _spread(vertices - corner, seen, true)
@@ -310,16 +312,17 @@ def _areas(
 
 
 def _gathered(
-    layout: Layout, sides: _Sides, area: Floats, metal_away: Floats, medium_away: Floats, skin: Floats, volume: Floats, metal: NDArray[np.bool_]
-) -> Shape:
-    """The coefficients in the order of the layout's lists."""
+    layout: Layout, sides: _Sides, corner: NDArray[np.int64], area: Floats, metal_away: Floats, medium_away: Floats, skin: Floats,
+    volume: Floats, metal: NDArray[np.bool_],
+) -> Shape:  # fmt: skip
+    """The coefficients in the order of the layout's lists; ``corner`` of the window that the sides and volumes are told in."""
     lists = layout.faces
     _, ny, nz = layout.shape
-    whole = (sides.cell[:, 0] * ny + sides.cell[:, 1]) * nz + sides.cell[:, 2]
+    whole = ((sides.cell + corner) @ np.array([ny * nz, nz, 1])).astype(np.int64)
     key = whole * 6 + sides.way
     order = np.argsort(key)
     sorted_key = key[order]
-    box, (bx, by, bz) = layout.box, layout.box_shape
+    box, (_, by, bz) = layout.box, layout.box_shape
 
     def out_of(inner: NDArray[np.int64]) -> NDArray[np.int64]:
         x, y, z = inner // (by * bz), (inner // bz) % by, inner % bz
@@ -331,11 +334,12 @@ def _gathered(
     rows = order[np.searchsorted(sorted_key, home * 6 + way)] if home.size else np.zeros(0, np.int64)
     over = out_of(lists.cells[lists.film].astype(np.int64)) if lists.film.size else np.zeros(0, np.int64)
     films = order[np.searchsorted(sorted_key, over * 6 + lists.film_way)] if over.size else np.zeros(0, np.int64)
-    x, y, z = box
-    own = volume[x : x + bx, y : y + by, z : z + bz]
-    metal_share = np.where(metal[x : x + bx, y : y + by, z : z + bz], 1.0 / own, 1.0).reshape(-1)
-    flat = volume.reshape(-1).copy()
-    flat[metal.reshape(-1)] = 1.0
+    inner = tuple(slice(b - c, b - c + n) for b, c, n in zip(box, corner, layout.box_shape, strict=True))
+    metal_share = np.where(metal[inner], 1.0 / volume[inner], 1.0).reshape(-1)
+    changed = np.argwhere((np.abs(volume - 1.0) > 1e-12) & ~metal)
+    odd = ((changed + corner) @ np.array([ny * nz, nz, 1])).astype(np.int64)
+    share = np.ones(layout.media_bits.size, np.float32)
+    share[odd] = 1.0 / volume[tuple(changed.T)]
     return Shape(
         touch_area=area[rows],
         touch_metal=metal_away[rows],
@@ -344,6 +348,6 @@ def _gathered(
         film_area=area[films],
         film_metal=metal_away[films],
         metal_share=np.ascontiguousarray(metal_share),
-        medium_share=1.0 / flat,
-        odd=np.abs(flat - 1.0) > 1e-12,
+        medium_share=share,
+        odd=odd,
     )
