@@ -9,12 +9,11 @@ from __future__ import annotations
 
 import dataclasses
 import importlib
-import math
 import tomllib
 from collections.abc import Callable
 from pathlib import Path
 
-HOMES = ("columns", "bodies", "likeness", "metals", "peers", "reckoned")
+HOMES = ("columns", "bodies", "likeness", "metals", "peers", "shapes", "reckoned")
 MISSES: dict[str, str] = tomllib.loads((Path(__file__).parent / "misses.toml").read_text(encoding="utf-8"))
 
 
@@ -87,9 +86,3 @@ def every(*homes: str) -> list[Case]:
     for home in homes or HOMES:
         importlib.import_module(f"outside.{home}")
     return sorted((c for c in ALL if not homes or c.home in homes), key=lambda c: HOMES.index(c.home))
-
-
-def finite(value: float) -> float:
-    """The number, or a failure that says there is none."""
-    assert math.isfinite(value), "there is no number to compare"
-    return float(value)

@@ -91,7 +91,10 @@ def inward(kind: str, drop: float) -> float:
 @case("C09", f"{CARSLAW}, 11.2; quasi-steady limit for Ste -> 0 (formula, computed)")
 def inward_freezing() -> list[Row]:
     """2 K below the melting point is Ste = 0.006; the formula leaves out the solid's own heat, about Ste / 3 of the slab's time."""
-    rows = [Row(f"{kind}, 2 K, Ste 0.006", quasi_steady(kind, 2.0), inward(kind, 2.0), 0.01, "s", relative=True) for kind in ("slab", "cylinder", "sphere")]
+    rows = [
+        Row(f"{kind}, 2 K, Ste 0.006", quasi_steady(kind, 2.0), inward(kind, 2.0), 0.01, "s", relative=True)
+        for kind in ("slab", "cylinder", "sphere")
+    ]
     tenth = 0.1 * 396e3 / 1190.0
     factor = inward("slab", tenth) / quasi_steady("slab", tenth)
     return [
