@@ -39,12 +39,14 @@ def ratio(field: str, h: float | None) -> np.ndarray:
 
 @case("F5", NIYAMA)
 def niyama_under_scale() -> list[Row]:
-    same, other = ratio("niyama", None), ratio("niyama", 500.0)
+    same, other, one = ratio("niyama", None), ratio("niyama", 500.0), plate(0.0025, None)
+    made = one.gradient / np.sqrt(one.cooling_rate) / one.niyama
     return [
         Row("niyama, twice the length, median", 1.0, np.median(same), 0.02, "1"),
         Row("niyama, twice the length, cell furthest off of 95 %", 1.0, 1.0 + np.percentile(np.abs(same - 1.0), 95), 0.02, "1"),
         Row("freezing time, twice the length", 4.0, np.median(ratio("time_to_solidus", None)), 0.01, "1", relative=True),
         Row("gradient, twice the length", 0.5, np.median(ratio("gradient", None)), 0.02, "1", relative=True),
         Row("cooling rate, twice the length", 0.25, np.median(ratio("cooling_rate", None)), 0.02, "1", relative=True),
+        Row("gradient [K/m] over root of cooling rate [K/s], over niyama, median", 1e3, np.nanmedian(made), 0.02, "1", relative=True),
         Row("niyama behind h = 500 changes by", 0.02, abs(np.median(other) - 1.0), 0.0, "1", at_least=True),
     ]

@@ -21,9 +21,9 @@ TITLES = {
 HEAD = """| check | figure | source | theirs | ours | error | tolerance | verdict |
 |---|---|---|---|---|---|---|---|
 """
-INTRO = """{count} figures, each asked again by `make validate` through the same door as a plan; the quick tests hold ours to the same list. {held} hold
-within the tolerance, which follows from rounding or scatter of the source and was set before ours was known.
-Read and recalled sources are told apart in the source's own words.
+INTRO = """{count} figures, each asked again by `make validate` through the doors that a plan uses; quick tests hold ours to the same list.
+{held} hold. A tolerance follows from the rounding or scatter of the source; those beside the two libraries are ours. Sources say whether they
+were read or recalled.
 
 """
 
