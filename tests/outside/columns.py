@@ -1,4 +1,4 @@
-"""Columns of cells against closed solutions: C01 to C06, C08, C09 (slab), C10 (a brick).
+"""Columns of cells against closed solutions: C01 to C06, C08, C10 (a brick), conduction that follows temperature, radiation.
 
 Formulas: H. S. Carslaw, J. C. Jaeger, Conduction of Heat in Solids, 2nd ed., Oxford 1959 (2.4, 2.7, 3.11, 11.2); figures computed at 30
 digits.  Traps met: a cell is solid when the front is at its FAR face, half a cell past the centre; a "pure" metal needs a freezing range that
@@ -44,7 +44,8 @@ def middles(cells: int, cell: float) -> np.ndarray:
 
 
 def balanced(told: Freezing) -> Freezing:
-    """The same, its heat balance looked at."""
+    """The same, looked at: it ran to its end and no heat was lost."""
+    assert told.status == "done"
     assert told.balance < BALANCE
     return told
 
@@ -262,3 +263,33 @@ def brick(cell: float) -> tuple[float, float]:
 def brick_in_air() -> list[Row]:
     centre, face = brick(0.002)
     return [Row("centre at 60 s", 269.2300, centre, 1.0, "degC"), Row("middle of the 60 x 100 face", 182.5583, face, 1.0, "degC")]
+
+
+@case("Kirchhoff", f"{CARSLAW}, 1.6 (conductivity that follows temperature, steady)")
+def steady_slab() -> list[Row]:
+    """20 mm of a medium with k = 0.5 + 0.001 (T - 20 degC) between 20 and 500 degC: 0.5 T + 0.0005 T^2 is straight from face to face."""
+    cell, cells = 0.001, 20
+    nodes = np.array([0.0, 480.0])
+    medium = MediumData(
+        conductivity=0.5, density=1500.0, heat_capacity=1000.0, conductivity_temperature=COLD + nodes, conductivity_nodes=0.5 + 1e-3 * nodes
+    )
+    faces = {"x-": fixed(COLD), "x+": fixed(COLD + 480.0)}
+    told = balanced(freeze(column(0, cells, cell), {MEDIUM: medium}, start={MEDIUM: COLD}, faces=faces, until=1000.0))
+    field, at = told.temperature[:, 0, 0] - KELVIN, middles(cells, cell)
+    whole = 0.5 * 480.0 + 0.0005 * 480.0**2
+    return [
+        Row(
+            f"{1e3 * depth:g} mm deep", 20.0 + (np.sqrt(0.25 + 0.002 * whole * depth / 0.020) - 0.5) / 0.001, np.interp(depth, at, field), 0.5, "degC"
+        )
+        for depth in (0.005, 0.010, 0.015)
+    ]
+
+
+@case("radiation", "law of Stefan and Boltzmann for a body of one temperature, integrated (computed)")
+def radiating_lump() -> list[Row]:
+    """10 mm of a medium that conducts well, one face radiating with emissivity 0.8 to 1 K: T^-3 rises evenly with time."""
+    cell, hot, time = 0.010, 1000.0, 300.0
+    lump = MediumData(conductivity=1e3, density=2500.0, heat_capacity=1000.0)
+    told = balanced(freeze(column(0, 1, cell), {MEDIUM: lump}, start={MEDIUM: hot}, faces={"x+": film(0.0, 1.0, 0.8)}, until=time))
+    law = 3.0 * 0.8 * 5.670374419e-8 * time / (2500.0 * 1000.0 * cell)
+    return [Row("after 300 s from 1000 K", (hot**-3 + law) ** (-1.0 / 3.0), told.temperature[0, 0, 0], 0.5, "K")]
