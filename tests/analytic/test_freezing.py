@@ -15,7 +15,7 @@ COLD = 20.0 + KELVIN
 EFFUSIVITY = 1008.46417884  # J/(m2 K root s), C04
 
 
-@pytest.mark.parametrize("case", every("columns", "bodies", "likeness"), ids=lambda c: f"{c.name}-{c.rows.__name__}")
+@pytest.mark.parametrize("case", every("columns", "bodies", "likeness", "criteria"), ids=lambda c: f"{c.name}-{c.rows.__name__}")
 def test_closed_solution(case):
     assert not case.faults()
 

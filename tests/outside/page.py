@@ -13,6 +13,7 @@ TITLES = {
     "columns": "Freezing and heating: columns and a brick",
     "bodies": "Freezing: round bodies on their true surface",
     "likeness": "Niyama's value under scale",
+    "criteria": "Fields made of freezing times",
     "metals": "Stored metals",
     "peers": "General-purpose libraries",
     "shapes": "Bodies measured",
