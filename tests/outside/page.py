@@ -23,8 +23,8 @@ HEAD = """| check | figure | source | theirs | ours | error | tolerance | verdic
 |---|---|---|---|---|---|---|---|
 """
 INTRO = """{count} figures, each asked again by `make validate` through the doors that a plan uses; quick tests hold ours to the same list.
-{held} hold. A tolerance follows from the rounding or scatter of the source; those beside the two libraries and the radial sums are ours. Sources say whether
-they were read or recalled.
+{held} hold. A tolerance follows from the rounding or scatter of the source; those beside the two libraries and the radial sums are ours.
+Sources say whether they were read or recalled.
 
 """
 
