@@ -40,6 +40,7 @@ $(VENV)/bin/python:
 .stamps/dev: .stamps/product
 	@echo "installing tests and linters (wheels only)"
 	@$(PIP) pytest pytest-xdist hypothesis ruff mypy import-linter grimp mkdocs mpmath
+	@$(PIP) "fipy>=4.0,<5" "scikit-fem>=10,<13" || echo "FiPy or scikit-fem cannot be installed: the checks beside them are skipped"
 	@command -v pdftotext >/dev/null 2>&1 || { if [ "$$(id -u)" = 0 ] && command -v apt-get >/dev/null 2>&1; then \
 	  echo "installing poppler-utils, which reads the cards in tests"; apt-get update -qq && apt-get install -y -qq poppler-utils >/dev/null; \
 	  else echo "without pdftotext (poppler-utils) some tests of the cards are skipped"; fi; }
@@ -77,12 +78,7 @@ step: .stamps/step
 validate: .stamps/dev .stamps/warm .stamps/step
 	@STRICKLE_WRITE_DOCS=1 $(RUN) -m pytest -m validate -n 2 --dist loadfile
 
-.stamps/bench: .stamps/product
-	@echo "installing FiPy, a peer for make bench (wheels only)"
-	@$(PIP) "fipy>=4.0,<5" || echo "FiPy cannot be installed: its peer will be skipped"
-	@touch $@
-
-bench: .stamps/bench .stamps/warm
+bench: .stamps/dev .stamps/warm
 	@for b in bench/peers/*_peer.py bench/scale.py; do echo; echo "== $$b"; $(RUN) $$b || exit 1; done
 
 docs: .stamps/dev

@@ -9,13 +9,13 @@ import functools
 import os
 import re
 import time
-from pathlib import Path
 
 import manifold3d as m3
 import numpy as np
 import pytest
 
 import strickle
+from outside.page import write_block
 from strickle.base import render
 from strickle.job.demo import bracket_stl
 from strickle.stores.kit import starter_kit
@@ -31,7 +31,6 @@ NAMED = {  # name: unit to give
 }
 EVERY = ["demo", *NAMED]
 LEAST, LEAST_RISER = 1.05, 1.1  # of neck and riser over what they feed
-DOCS = Path(__file__).resolve().parents[2] / "docs" / "validation.md"
 
 
 @pytest.fixture(scope="module")
@@ -176,12 +175,10 @@ def test_the_table_of_the_docs(planned):
     rows = [row(name, *planned(name)) for name in EVERY]
     assert len(rows) == len(EVERY)
     if os.environ.get("STRICKLE_WRITE_DOCS") == "1":
-        DOCS.write_text(HEAD + "".join(rows) + FOOT, encoding="utf-8")
+        write_block("plans", HEAD + "".join(rows) + FOOT)
 
 
-HEAD = """# Validation
-
-Whole plans with the built-in kit in A356, preset shop, made by `make validate` with `STRICKLE_WRITE_DOCS=1`. Nothing here was poured:
+HEAD = """Whole plans with the built-in kit in A356, preset shop, made by `make validate` with `STRICKLE_WRITE_DOCS=1`. Nothing here was poured:
 the table says what the plan came to, not that a casting was sound. Margin: the least of neck and riser time over that of what they feed;
 a neck is called sound from 1.05 and a riser from 1.1, and what lies under 1.1 is told.
 
