@@ -304,6 +304,8 @@ class Run(State):
             turn = np.argsort(home)
             noted = tuple(np.ascontiguousarray(row[turn]) for row in times[AFTER + 1 :])
             volume = volume[turn]
+            del turn, rate, niyama
+        del times, gradient
         never = np.broadcast_to(np.nan, self._shape())
         fields = [self._spread(row, home) for row in rows[:4]] + [self._spread(row, home, np.float32) for row in rows[4:]]
         return FreezeOut(
