@@ -37,7 +37,7 @@ def lay(mould: Mould, part: Part, casting: Mesh, ask: CavityAsk, level: float | 
     walls = [_walls(casting, axis) for axis in range(3)]
     top = float(box[5]) if level is None else float(level)
     if ask.cell is None:
-        cell = _fitted(cell, np.prod(size) / ask.most_cells, top, *walls[2])
+        cell = _fitted(cell, size, ask.most_cells, top, *walls[2])
         shape = np.maximum(np.round(size / cell).astype(int), 1)
     ends = box[5] if level is None else grid_top(level, cell)
     middle = np.array([(box[0] + box[1]) / 2, (box[2] + box[3]) / 2])
@@ -64,11 +64,11 @@ def _phase(cell: float, at: Array, area: Array) -> tuple[float, float]:
     return float(np.angle(mean) / (2.0 * np.pi) * cell), abs(mean)
 
 
-def _fitted(cell: float, least_volume: float, top: float, at: Array, area: Array) -> float:
-    """The cell at or a little under ``cell`` [m] for which most level wall lies a whole number of cells under ``top``."""
+def _fitted(cell: float, size: Array, most: int, top: float, at: Array, area: Array) -> float:
+    """The cell at or a little under ``cell`` [m] for which most level wall lies a whole number of cells under ``top``, within ``most`` cells."""
     if not area.sum() > 0.0:
         return cell
     tried = np.linspace(cell, cell * (1.0 - SHRINK), 33)
-    tried = tried[tried**3 >= least_volume * (1.0 - 1e-9)]
+    tried = tried[[int(np.prod(np.maximum(np.round(size / one), 1))) <= most for one in tried]]
     gain = [float((area * np.cos(2.0 * np.pi * (top - at) / one)).sum()) for one in tried] or [0.0]
     return float(tried[int(np.argmax(gain))]) if len(tried) else cell

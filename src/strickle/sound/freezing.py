@@ -211,12 +211,14 @@ def _result(
     out: FreezeOut, grid: Grid, moments: Sequence[float], marks: Sequence[float], names: tuple[str, ...], driven: Driven
 ) -> Freezing:  # fmt: skip
     """The kernel's answer as a result."""
+    niyama = np.asarray(out.niyama * np.float32(1e-3))
+    niyama.setflags(write=False)
     return Freezing(
         time_to_liquidus=out.time_to_liquidus,
         time_to_coherency=out.time_to_coherency,
         time_to_solidus=out.time_to_solidus,
         time_to_below=out.time_below,
-        niyama=out.niyama * 1e-3,
+        niyama=niyama,
         gradient=out.gradient,
         cooling_rate=out.cooling_rate,
         temperature=out.temperature,
