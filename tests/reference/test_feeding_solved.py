@@ -182,3 +182,17 @@ def test_a_riser_alone_against_the_textbook_s_14_percent(name):
     assert out.void_volume == pytest.approx(0.14 * out.bodies[0].volume, rel=1e-6)
     assert 0.14 - 1e-9 <= depth < 1.0
     assert np.nansum(out.closed_void) < 0.05 * np.nansum(out.open_void)
+
+
+def test_a_plaque_within_the_feeding_distance_keeps_its_face():
+    """Two-part mould: from the riser out the gradient holds for so far; a plaque no longer than that dips by less than 0.05 mm."""
+    grid, frozen, _ = long_plaque()
+    part = grid.tags == 1
+    weak = (part & (np.nan_to_num(frozen.niyama, nan=9.0) < 0.3)).sum(axis=(1, 2)) / np.maximum(part.sum(axis=(1, 2)), 1)
+    there = np.flatnonzero(part.any(axis=(1, 2)))
+    reach = int(there[-1] - there[weak[there] > 0.2][-1])
+    print(f"feeding distance found: {reach * grid.cell * 1e3:.0f} mm from the riser's end of the plaque")  # noqa: T201
+    assert 20 < reach < len(there)
+    short, _, out = long_plaque(cells=reach)
+    face = np.count_nonzero((short.tags == 1).any(axis=2)) * short.cell**2
+    assert body(out, "part").void / face < 0.05e-3
