@@ -2,7 +2,7 @@
 
 from strickle.base.errors import BadInput, Busy, Cancelled, MissingChoice, Trouble, Unwritable
 from strickle.base.fields import UNITS, Array, close_arrays, closed, declared, si, word
-from strickle.base.findings import WEIGHTS, Chance, Finding, Margin, Weight, Where
+from strickle.base.findings import LEVELS, WEIGHTS, Chance, Finding, Margin, Weight, Where, level
 from strickle.base.nature import GRAVITY, ICE_POINT, STEFAN_BOLTZMANN, falling_speed, tapered_stream, tearing_speed
 from strickle.base.outcome import Grid, Mesh, Outcome, Piece, Record, Span
 from strickle.base.pack import pack, unpack
@@ -25,6 +25,7 @@ __all__ = [
     "ICE_POINT",
     "Input",
     "Margin",
+    "LEVELS",
     "Mark",
     "Mesh",
     "MissingChoice",
@@ -52,6 +53,7 @@ __all__ = [
     "falling_speed",
     "ends",
     "figures",
+    "level",
     "pack",
     "parse",
     "quiet",

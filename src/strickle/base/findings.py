@@ -20,13 +20,31 @@ class Margin:
     high: float | None = None
 
 
+LEVELS: dict[str, float] = {"low": 0.1, "likely": 0.5, "high": 0.9}
+
+
+def level(share: float) -> str:
+    """The level nearest to a share of 1: low | likely | high."""
+    return min(LEVELS, key=lambda word: abs(LEVELS[word] - share))
+
+
 @dataclass(frozen=True, slots=True, kw_only=True)
 class Chance:
-    """Chance of the trouble between 0 and 1, with its honest spread."""
+    """Chance of the trouble between 0 and 1, with its honest spread; it stands on three ``LEVELS``, for more would be made up."""
 
     low: float
     likely: float
     high: float
+
+    @property
+    def says(self) -> str:
+        """In words, the span only where there is one.
+
+        >>> Chance(low=0.1, likely=0.1, high=0.5).says, Chance(low=0.9, likely=0.9, high=0.9).says
+        ('low (low to likely)', 'high')
+        """
+        least, middle, most = (level(share) for share in (self.low, self.likely, self.high))
+        return middle if least == most else f"{middle} ({least} to {most})"
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)

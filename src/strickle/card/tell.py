@@ -202,7 +202,7 @@ def finding_rows(findings: Sequence[Finding], units: str) -> list[dict[str, str]
             "do": _sentence(render(f.do, units)),
             "margin": render(_margin(f, units), units),
             "where": _where(f, units),
-            "chance": "" if f.chance is None else f"chance {qty(f.chance.low, '1', units, '%')} to {qty(f.chance.high, '1', units, '%')}",
+            "chance": "" if f.chance is None else f"chance {f.chance.says}",
         }
         for f in findings
     ]

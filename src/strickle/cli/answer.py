@@ -6,7 +6,7 @@ import textwrap
 from collections.abc import Iterator, Mapping
 from typing import Any
 
-from strickle.base import ends, shown, spelled
+from strickle.base import Chance, ends, shown, spelled
 from strickle.job import Plan
 
 WIDE = 92
@@ -80,7 +80,7 @@ def _margin(margin: Mapping[str, Any], units: str) -> str:
 
 
 def _chance(chance: Mapping[str, float]) -> str:
-    return f"about {round(100 * chance['likely'])} %, between {round(100 * chance['low'])} and {round(100 * chance['high'])} %"
+    return Chance(**chance).says
 
 
 def _numbers(doc: Mapping[str, Any], units: str) -> str:

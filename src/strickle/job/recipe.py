@@ -140,6 +140,7 @@ CHOICES: tuple[Choice, ...] = (
     Choice(name="preset", stage="sound", field="preset", among=("rough", "shop", "fine")),
     Choice(name="cover", stage="sound", field="cover", among=("none", "dry")),
     Choice(name="knock_out", stage="sound", field="knock_out_temperature", low=30.0 + ICE_POINT, high=1000.0 + ICE_POINT),
+    Choice(name="corners", stage="sound", field="corners", among=("run", "none")),
     Choice(name="pegs", stage="sound", field="pegs", points=True),
 )
 BY_NAME: Mapping[str, Choice] = {c.name: c for c in CHOICES}

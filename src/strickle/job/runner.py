@@ -4,7 +4,7 @@ from __future__ import annotations
 
 import dataclasses
 import time
-from collections.abc import Mapping, Sequence
+from collections.abc import Callable, Mapping, Sequence
 
 from strickle import __version__
 from strickle.base import Outcome, Record, Trouble, Watch
@@ -65,6 +65,25 @@ class Runner:
             self._memory.setdefault((stage, base), []).append(kept)
         self._latest[stage] = ask
         self._settle(todo, kept)
+        return kept.outcome
+
+    def once(self, stage: str, results: Mapping[str, Outcome], ask: Record, stores: Stores, watch: Watch) -> Outcome:
+        """Run one stage on the results given; nothing of it is remembered. May be called from several threads at a time."""
+        todo = self._stages[stage]
+        return todo.load()(**{name: results[name] for name in todo.takes}, stores=stores, ask=ask, watch=watch)
+
+    def keep(self, stage: str, parts: Sequence[object], make: Callable[[], Outcome]) -> Outcome:
+        """A result of a stage's kind that trials made of ``parts``: recalled where these, the stored data and the code are the same."""
+        todo = self._stages[stage]
+        base = keys.digest("kept", stage, todo.version, __version__, keys.code_of(stage), keys.code_of("trials"), parts, keys.published(self.stores))
+        kept = self._recall(todo, base)
+        if kept is None:
+            begun = time.perf_counter()
+            outcome = dataclasses.replace(make(), key=base)
+            kept = Kept(outcome=outcome, uses={}, seconds=time.perf_counter() - begun)
+            if self._cache is not None:
+                self._cache.write(stage, base, kept)
+            self._memory.setdefault((stage, base), []).append(kept)
         return kept.outcome
 
     def variant(self, *, stores: Stores | None = None, asks: Mapping[str, Record] | None = None) -> Runner:

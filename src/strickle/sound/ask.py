@@ -23,6 +23,8 @@ class SoundAsk(Record):
     knock_out: bool = word("run on until it may be knocked out", default=True)
     knock_out_temperature: float | None = si("K", "all metal below it before the mould is opened; None = by the metal", default=None)
     cover: str | None = word("dry insulating cover laid on an open face after the pour: none | dry; None = none", default=None)
+    corners: str = word("whether the plan that stands is frozen again at the ends of what is not known: run | none", default="run")
+    merged: bool = word("follow all cooling on merged cells: for trials", default=False)
     pegs: tuple[PegAt, ...] = word(
         "points whose cooling is followed, as name: x, y, z in part coordinates, several parted by semicolons; left out:"
         " latest metal, thinnest wall, sand beside it",

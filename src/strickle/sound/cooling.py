@@ -81,6 +81,7 @@ class Cooled(Record):
     solidus: Array = si("s", "time to solid of the coarse cells, NaN outside metal", shape="(nx, ny, nz)")
     edge: int = word("edge of a coarse cell in cells of the cavity")
     apart: float = si("1", "share to be added to both ends of the time's band for the grid", default=0.0)
+    below: float = si("s", "all metal below the knock-out temperature on the way there; NaN if it was not followed", default=math.nan)
 
     @classmethod
     def none(cls) -> Cooled:
@@ -135,7 +136,8 @@ def to_the_touch(mould: Solver, cavity: Cavity, knock_out: float, ambient: float
     cell = edge * cavity.cell
     near = Near(within_reach(tags, cell, constants("touch.reach").value), limit)
     out = mould.solve(tags, cell, knock_out, PRESETS["rough"], watch, near=near, heavier=heavier, longest=LONGEST)
-    return Cooled(time=out.near_time, solidus=out.time_to_solidus, edge=edge, apart=TOUCH_APART + abs(heavier - 1.0))
+    apart = TOUCH_APART + abs(heavier - 1.0)
+    return Cooled(time=out.near_time, solidus=out.time_to_solidus, edge=edge, apart=apart, below=out.below_time)
 
 
 def _heavier(cavity: Cavity, tags: Array, edge: int) -> float:

@@ -101,6 +101,48 @@ class Peg(Record):
 
 
 @dataclass(frozen=True, slots=True, kw_only=True, eq=False)
+class Corner(Record):
+    """One freezing on the rough grid with something that is not known at an end of its range."""
+
+    name: str = word("what it is called")
+    changed: str = word("what was changed, from what to what")
+    least_margin: float = si("1", "least neck or riser time over that of what it feeds, carried to the plan's own grid; NaN without risers")
+    last_time: float = si("s", "until the part's last place is solid")
+    riser_time: float = si("s", "until the last riser, or without risers the last metal, is solid")
+    knock_out_time: float = si("s", "until all metal is below the knock-out temperature, on merged cells; NaN where it was not followed")
+    touch_time: float = si("s", "until it may be touched if left shut, on merged cells; NaN where it was not followed")
+    void_volume: float = si("m3", "missing in the part; NaN where it was not found")
+    stood: tuple[str, ...] = word("codes of the findings of some weight that stood on the rough grid")
+    stops: tuple[str, ...] = word("codes of the STOPs it raises: a joint's carried to the plan's own grid, others as they stood", default=())
+
+
+@dataclass(frozen=True, slots=True, kw_only=True, eq=False)
+class Swing(Record):
+    """What the corners make of one finding."""
+
+    code: str = word("code of the finding")
+    body: str = word("its body; empty where it has none")
+    stands: int = word("runs in which the trouble stands, the base among them")
+    raised: tuple[str, ...] = word("corners that raise it")
+    lifted: tuple[str, ...] = word("corners that lift it")
+
+
+@dataclass(frozen=True, slots=True, kw_only=True, eq=False)
+class Corners(Record):
+    """The plan that stands, frozen again on the rough grid at the ends of what is not known."""
+
+    cell: float = si("m", "edge of the rough grid")
+    cells: int = word("cells of it")
+    ran: int = word("freezings run, the base among them")
+    wanted: int = word("freezings that would be run without a budget")
+    base: Corner = word("as planned, on that grid")
+    runs: tuple[Corner, ...] = word("the corners that were run")
+    left_out: tuple[str, ...] = word("corners that were not run, and why")
+    swings: tuple[Swing, ...] = word("findings whose chance was judged by them")
+    worst: str = word("what of the unknown moves the joints, or without risers the last time, most", default="")
+
+
+@dataclass(frozen=True, slots=True, kw_only=True, eq=False)
 class Sound(Outcome):
     """Does it freeze soundly."""
 
@@ -132,5 +174,8 @@ class Sound(Outcome):
     pegs: tuple[Peg, ...] = word("points whose cooling curves were kept: pegs.csv", default=())
     peg_times: Array = si("s", "moments of the curves", shape="(k,)", default_factory=lambda: np.zeros(0))
     peg_temperatures: Array = si("K", "each peg at those moments", shape="(n, k)", default_factory=lambda: np.zeros((0, 0)))
+    time_error: float = si("1", "share by which a freezing time may be off for the grid: in every band", default=math.nan)
+    superheat_error: float = si("1", "share by which the time till the superheat is gone may be off for it", default=math.nan)
+    corners: Corners | None = word("the plan frozen again at the ends of what is not known; None where that was not run", default=None)
     back: Back | None = word("the back of an open-face casting; None in a two-part mould", default=None)
     feeding: Feeding | None = word("pools, voids, and what each body gave; None where the solve did not end", default=None)

@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+import dataclasses
 from collections.abc import Sequence
 from typing import TYPE_CHECKING, Any
 
@@ -61,11 +62,14 @@ def freeze(
     knock_out = _knock_out(ask, metal, constants)
     set_up = _SetUp(mould, cavity, metal, melt, stores.kit.ambient, ask.cover == "dry", constants)
     tags, merge = merged(cavity.grid.tags, cavity.fraction)
-    together = merge == 1 and ask.knock_out
+    together = merge == 1 and ask.knock_out and not ask.merged
     touch = cooling = Cooled.none()
     if ask.knock_out:
         touch = to_the_touch(set_up, cavity, knock_out, stores.kit.ambient, constants, watch)
-        cooling = touch if together else to_the_knock_out(set_up, tags, merge, cavity.cell, knock_out, watch)
+        if together or ask.merged:
+            cooling = dataclasses.replace(touch, time=touch.below)
+        else:
+            cooling = to_the_knock_out(set_up, tags, merge, cavity.cell, knock_out, watch)
     wanted = asked_for(ask.pegs, pattern) or by_default(part, pattern, cavity, cooling.solidus, cooling.edge)
     pegs = driven(wanted, cavity)
     critical = constants("feed.critical_solid").value
@@ -82,7 +86,8 @@ def freeze(
     )
     fields = Fields(solidus=out.time_to_solidus, tags=cavity.grid.tags, cell=cavity.grid.cell, origin=cavity.grid.origin)
     sand = stores.sands[mould.sand].values["k"]
-    spread = rules.freezing_spread(mould.sand_conductivity, sand.low, sand.high)
+    time_error, superheat_error = rules.grid_error(part.least_wall, cavity.cell)
+    spread = rules.with_error(rules.freezing_spread(mould.sand_conductivity, sand.low, sand.high), time_error)
     threshold = constants("niyama.threshold")
     alone = pools(fields)
     necks = joints(fields, cavity, part, pattern, rigging, alone)
@@ -109,6 +114,8 @@ def freeze(
         "touch_time": _band(touch.time, (spread[0] * (1.0 - touch.apart), spread[1] * (1.0 + touch.apart))),
         "touch_temperature": constants("touch.temperature").value,
         "balance_error": float(out.balance),
+        "time_error": time_error,
+        "superheat_error": superheat_error,
         "criteria": summary(made, fields, pattern, metal),
         "pegs": shown,
     }

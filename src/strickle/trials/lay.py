@@ -82,7 +82,7 @@ class Lay:
             self._drop("cavity")
             return f"{stop} stands"
         for stage in ORDER[ORDER.index("cavity") : min(self.last, ORDER.index("pour")) + 1]:
-            self.results[stage] = self.runner.run(stage, self._fine(rough) if stage == "cavity" else None)
+            self.results[stage] = self.runner.run(stage, self.fine(rough) if stage == "cavity" else None)
             if stop := ends(self.results[stage]):
                 self._drop(ORDER[ORDER.index(stage) + 1])
                 return f"{stop} stands"
@@ -93,7 +93,8 @@ class Lay:
         for stage in ORDER[ORDER.index(first) :]:
             self.results.pop(stage, None)
 
-    def _fine(self, rough: bool) -> Record:
+    def fine(self, rough: bool) -> Record:
+        """The ask for the grid: rough, or as fine as wanted."""
         ask = self.runner.ask("cavity")
         assert isinstance(ask, CavityAsk)
         return dataclasses.replace(ask, most_cells=min(ask.most_cells, ROUGH_CELLS if rough else SHOP_CELLS))
@@ -103,7 +104,7 @@ def solved(runner: Runner, results: dict[str, Outcome], preset: str) -> Sound:
     """Freeze what was laid, with knock-out unless ``preset`` is rough; the answer stands in ``results`` too."""
     ask = runner.ask("sound")
     assert isinstance(ask, SoundAsk)
-    sound = runner.run("sound", dataclasses.replace(ask, preset=preset, knock_out=ask.knock_out and preset != "rough"))
+    sound = runner.run("sound", dataclasses.replace(ask, preset=preset, knock_out=ask.knock_out and preset != "rough", corners="run"))
     assert isinstance(sound, Sound)
     results["sound"] = sound
     return sound

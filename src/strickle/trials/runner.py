@@ -2,10 +2,10 @@
 
 from __future__ import annotations
 
-from collections.abc import Mapping
+from collections.abc import Callable, Mapping, Sequence
 from typing import Protocol
 
-from strickle.base import Outcome, Record
+from strickle.base import Outcome, Record, Watch
 from strickle.stores import Stores
 
 
@@ -20,6 +20,14 @@ class Runner(Protocol):
 
     def run(self, stage: str, ask: Record | None = None) -> Outcome:
         """Run (or recall) one stage."""
+        ...
+
+    def once(self, stage: str, results: Mapping[str, Outcome], ask: Record, stores: Stores, watch: Watch) -> Outcome:
+        """Run one stage on the results given; nothing of it is remembered."""
+        ...
+
+    def keep(self, stage: str, parts: Sequence[object], make: Callable[[], Outcome]) -> Outcome:
+        """A result of a stage's kind that was made of ``parts``: recalled, or made and remembered."""
         ...
 
     def variant(self, *, stores: Stores | None = None, asks: Mapping[str, Record] | None = None) -> Runner:

@@ -13,6 +13,7 @@ from strickle.rigging import RiggingAsk
 from strickle.sound import Sound
 from strickle.stores import Kit
 from strickle.trials.back import back_clause
+from strickle.trials.chances import close_clause, wants_corners, weigh
 from strickle.trials.cure import Cure
 from strickle.trials.cures import CURES
 from strickle.trials.lay import ORDER, Lay, ends
@@ -28,7 +29,7 @@ def plan_through(runner: Runner, *, until: str | None = None, preset: str = "sho
 
     ``until`` names the last stage wanted; ``preset`` rough | shop | fine. Returns the Trail; raises what the stages raise.
     """
-    results, because, solves, told = _go(runner, until, preset, watch)
+    results, because, solves, told = _go(runner, until, preset, watch, corners=True)
     stops = tuple(f for r in results.values() for f in r.stops)
     tried: tuple[Tried, ...] = ()
     if stops and cures and until is None:
@@ -44,7 +45,9 @@ def plan_through(runner: Runner, *, until: str | None = None, preset: str = "sho
     )
 
 
-def _go(runner: Runner, until: str | None, preset: str, watch: Watch) -> tuple[dict[str, Outcome], str, int, tuple[Finding, ...]]:
+def _go(
+    runner: Runner, until: str | None, preset: str, watch: Watch, *, corners: bool = False
+) -> tuple[dict[str, Outcome], str, int, tuple[Finding, ...]]:
     last = ORDER.index(until) if until in ORDER else len(ORDER) - 1
     lay = Lay(runner, last)
     for stage in ORDER[: min(last, ORDER.index("mould")) + 1]:
@@ -67,6 +70,8 @@ def _go(runner: Runner, until: str | None, preset: str, watch: Watch) -> tuple[d
     if not stop:
         told, more = leave_out(runner, lay, preset)
         solves += more
+    if not stop and corners and wants_corners(runner, lay.results, preset):
+        told += weigh(runner, lay, watch)
     return lay.results, stop, solves, told
 
 
@@ -153,7 +158,7 @@ def _verdict(results: Mapping[str, Outcome], stops: tuple[Finding, ...], tried: 
     else:
         fed = " It needs no riser."
     mind = f" Mind {len(minds)} {'point' if len(minds) == 1 else 'points'}, first: {_clause(minds[0].says)}." if minds else ""
-    return Verdict(code="castable", says=f"Castable as it is.{fed}{mind}")
+    return Verdict(code="castable", says=f"Castable as it is.{fed}{close_clause(sound)}{mind}")
 
 
 def _clause(text: str) -> str:
