@@ -5,7 +5,6 @@ from __future__ import annotations
 import dataclasses
 import math
 from collections.abc import Callable, Sequence
-from dataclasses import dataclass
 
 import numpy as np
 
@@ -42,14 +41,7 @@ MEASURES = {
     "cut": "a gauge on necks and gates before the mould is closed would help most",
     "critical solid": "the first casting, sawn through, would tell most",
 }
-
-
-@dataclass(frozen=True, slots=True, kw_only=True)
-class Weighed:
-    """The freezing with chances and bands, and what is told besides."""
-
-    sound: Sound
-    told: tuple[Finding, ...]
+NO_MEASURE = "a log of castings would tell most"
 
 
 def wants_corners(runner: Runner, results: Results, preset: str) -> bool:
@@ -128,7 +120,7 @@ def _judged(finding: Finding, turn: Round, sound: Sound, near: float) -> tuple[F
         if len(known) < 2 or known[0][0] is not turn.base:
             return finding, None
         means = [float(np.mean([share[at] for _, share in known])) for at in range(3)]
-        chance = Chance(low=_level(means[0]), likely=_level(means[1]), high=_level(means[2]))
+        chance = _spanned(_level(means[1]), _level(means[0]), _level(means[2]))
         stands = [(seen, share[1] >= 0.5) for seen, share in known]
         trouble = "falls short"
     elif finding.code in PLACES:
@@ -187,11 +179,19 @@ def _chance(share: float, *, on_base: bool) -> Chance:
     ('high', 'likely (low to high)', 'likely (low to high)')
     """
     likely = _level(share) if on_base else max(_level(share), LEVELS["likely"])
-    if share >= 1.0:
-        return Chance(low=likely, likely=likely, high=likely)
+    sure = share >= 1.0 or (share <= 0.0 and on_base)
+    return _spanned(likely, likely if sure else 0.0, likely if sure else 1.0)
+
+
+def _spanned(likely: float, low: float, high: float) -> Chance:
+    """A chance whose ends are no further than one level from what is likely.
+
+    >>> _spanned(0.1, 0.1, 0.9).says
+    'low (low to likely)'
+    """
     steps = sorted(LEVELS.values())
     at = steps.index(likely)
-    return Chance(low=steps[max(at - 1, 0)], likely=likely, high=steps[min(at + 1, len(steps) - 1)])
+    return Chance(low=max(low, steps[max(at - 1, 0)]), likely=likely, high=min(high, steps[min(at + 1, len(steps) - 1)]))
 
 
 def _same(one: Finding, other: Finding, near: float) -> bool:
@@ -266,7 +266,7 @@ def told_of(sound: Sound) -> tuple[Finding, ...]:
     margins = [m for one in (corners.base, *corners.runs) if math.isfinite(m := one.least_margin)]
     joint = f"the least joint outlasts what it feeds {tell(min(margins), '1')} to {tell(max(margins), '1')} times, " if margins else ""
     band = sound.last_to_freeze.time
-    names = _listed([one.name for one in corners.runs])
+    names = _listed([one.name for one in corners.runs], "and")
     left = f"; not run: {'; '.join(corners.left_out)}" if corners.left_out else ""
     out = [
         Finding(
@@ -274,31 +274,28 @@ def told_of(sound: Sound) -> tuple[Finding, ...]:
             weight="NOTE",
             says=f"Frozen again at the ends of what is not known, {joint}and the part's last place is solid after"
             f" {tell(band.low, 's')} to {tell(band.high, 's')}",
-            because=f"{corners.ran} of {corners.wanted} freezings were run on the rough grid: as planned, and with {names}{left}",
-            do=(MEASURES.get(corners.worst, "a log of castings would tell most") + "; chances in the findings come from these runs").capitalize(),
+            because=f"{corners.ran} of {corners.wanted} freezings were run on the rough grid: as planned, and one by one with {names}{left}",
+            do=f"{MEASURES.get(corners.worst, NO_MEASURE).capitalize()}; chances in the findings come from these runs",
             source="computed from the freezing",
         )
     ]
     if turned := turned_by(sound):
-        stops = sum(bool(one.stops) for one in corners.runs)
         codes = tuple(dict.fromkeys(code for one in turned for code in one.stops))
+        raised = _listed([_plain(code) for code in codes])
+        margin = Margin(value=min(margins), unit="1", of="least joint over what it feeds in any of the freezings") if margins else None
         out.append(
             Finding(
                 code="trials.close",
                 weight="MIND",
                 says=f"The answer is close: with {_listed([one.name for one in turned])} there is a chance that it would not be sound",
-                because=f"{len(turned)} of {len(corners.runs)} freezings at the ends of what is not known raise {_listed([_plain(c) for c in codes])}",
-                do=f"{_cured(corners.worst)}; saw the first casting through where the finding on it points",
-                margin=Margin(value=min(margins), unit="1", of="least joint over what it feeds in any of the freezings") if margins else None,
-                chance=_chance(stops / corners.ran, on_base=True),
+                because=f"{len(turned)} of {len(corners.runs)} freezings at the ends of what is not known raise {raised}",
+                do=f"{MEASURES.get(corners.worst, NO_MEASURE).capitalize()}; saw the first casting through where the finding on it points",
+                margin=margin,
+                chance=_chance(len(turned) / corners.ran, on_base=True),
                 source="computed from the freezing",
             )
         )
     return tuple(out)
-
-
-def _cured(worst: str) -> str:
-    return MEASURES.get(worst, "A log of castings would tell most").capitalize()
 
 
 def _plain(code: str) -> str:
@@ -307,5 +304,5 @@ def _plain(code: str) -> str:
     return words.get(code.split(".")[1], code)
 
 
-def _listed(names: Sequence[str]) -> str:
-    return names[0] if len(names) == 1 else f"{', '.join(names[:-1])} or {names[-1]}" if names else "nothing"
+def _listed(names: Sequence[str], last: str = "or") -> str:
+    return names[0] if len(names) == 1 else f"{', '.join(names[:-1])} {last} {names[-1]}" if names else "nothing"

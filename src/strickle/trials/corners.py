@@ -110,13 +110,16 @@ def affordable(cells: int, singles: int, budget: int = WORK) -> tuple[int, int]:
     return min(left, 2, singles), 0
 
 
-def run_corners(runner: Runner, lay: Lay, watch: Watch) -> Round:
-    """Freeze the base and its corners, two at a time where there are two processors. Raises what the stage and ``watch`` raise."""
+def run_corners(runner: Runner, lay: Lay, watch: Watch, budget: int = WORK) -> Round:
+    """Freeze the base and its corners, two at a time where there are two processors, as many as ``budget`` cells times freezings allow.
+
+    Raises what the stage and ``watch`` raise.
+    """
     base = base_case(runner, lay)
     ends, lacking = all_ends(base, runner, lay)
     cavity = find(base.results, "cavity", Cavity)
     cells = int(cavity.grid.tags.size)
-    some, together = affordable(cells, len(ends))
+    some, together = affordable(cells, len(ends), budget)
     wanted = 1 + len(ends) + (TOGETHER if len(ends) > 2 else 0)
     freezing = _Freezing(runner=runner, watch=watch, cools=_coolable(base, ends, runner), of=1 + some + together)
     first = [("as planned", "", base, True), *((e.name, e.changed, e.change(base), e.cools) for e in ends[:some])]
@@ -124,8 +127,13 @@ def run_corners(runner: Runner, lay: Lay, watch: Watch) -> Round:
     singles = tuple(zip(ends[:some], seen[1:], strict=True))
     both: list[Seen] = []
     if together:
-        both = freezing.all([_put_together(base, name, side) for name, side in zip(("all worse ends", "all better ends"), sides(seen[0], singles))])
-    skipped = tuple(f"{e.name}: the budget of {WORK} cells times freezings is spent" for e in ends[some:])
+        both = freezing.all(
+            [
+                _put_together(base, name, side)
+                for name, side in zip(("everything at its worse end", "everything at its better end"), sides(seen[0], singles))
+            ]
+        )
+    skipped = tuple(f"{e.name}: the budget of {budget} cells times freezings is spent" for e in ends[some:])
     if len(ends) > 2 and not together:
         skipped += ("ends put together: the budget is spent",)
     return Round(
