@@ -46,8 +46,11 @@ NO_MEASURE = "a log of castings would tell most"
 
 def wants_corners(runner: Runner, results: Results, preset: str) -> bool:
     """Whether corners are run: not with the rough preset, not where they were refused, and only for a freezing that reached its end."""
-    ask, sound = runner.ask("sound"), results.get("sound")
-    return isinstance(ask, SoundAsk) and ask.corners == "run" and preset != "rough" and isinstance(sound, Sound) and sound.feeding is not None
+    ask, sound, mould = runner.ask("sound"), results.get("sound"), results.get("mould")
+    if not isinstance(ask, SoundAsk) or ask.corners != "run" or preset == "rough":
+        return False
+    known = isinstance(mould, Mould) and mould.sand in runner.stores.sands
+    return known and isinstance(sound, Sound) and sound.feeding is not None
 
 
 def weigh(runner: Runner, lay: Lay, watch: Watch) -> tuple[Finding, ...]:
