@@ -174,7 +174,7 @@ def _cut(base: Case, runner: Runner, lay: Lay) -> tuple[tuple[End, ...], tuple[s
     for name, by in (("necks and gates cut smaller", -CUT.value), ("necks and gates cut larger", CUT.value)):
         laid = _laid(rigging, runner, lay, 1.0 + by)
         if laid is None:
-            lacking.append(f"{name}: no place for them in the mould that stands")
+            lacking.append(f"{name}: they could not be laid so in the mould that stands")
             continue
         told = [f"{what} {tell(new, 'm2')} instead of {tell(old, 'm2')} together" for what, old, new in _sections(rigging, laid[0]) if old > 0]
 
