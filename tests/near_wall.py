@@ -1,7 +1,7 @@
 """Bodies in sand on grids they lie on in many ways, and what they come to as the cells grow small.
 
-The converged values are Richardson values from 1.0 and 0.5 mm (second order, which the cured wall shows on the plate) in a box cut to the heated
-sand, on a part of each body cut off by its own mirror planes.  ``python tests/near_wall.py NAME...`` computes and stores them with
+The converged values are Richardson values from 1.0 and 0.5 mm (of the bracket from 1.5 and 0.75 mm; second order, which the cured wall shows on
+the plate) in a box cut to the heated sand, on a part of each body cut off by its own mirror planes.  ``python tests/near_wall.py NAME...`` computes and stores them with
 the hash of what they were computed from; the tests compare 2 mm with what is stored.
 """
 
@@ -24,6 +24,7 @@ POUR, COLD, CONTACT = 720.0 + ICE, 25.0 + ICE, 1000.0
 SAND_ROUND = 35e-3  # m, three diffusion lengths of the longest freezing here
 CURVE = np.array([613, 610, 605, 600, 590, 580, 575, 572, 568, 562, 555]) + ICE
 SOLID = np.array([0.0, 0.10, 0.20, 0.28, 0.39, 0.47, 0.50, 0.62, 0.82, 0.95, 1.0])
+CELLS = {"bracket": (1.5e-3, 0.75e-3)}  # at 0.5 mm half of it is 21 million cells and an hour; the others from 1.0 and 0.5 mm
 READ = ("sol", "last", "liq", "last_liq")
 # as the reference set's near-wall page has them: an A356-like curve, one conductivity each of solid and liquid
 METAL = strickle.MetalData(
@@ -103,14 +104,14 @@ def inputs(name: str) -> str:
     return hashlib.sha256(b"".join(np.ascontiguousarray(p).tobytes() for p in parts)).hexdigest()[:16]
 
 
-def converged(name: str, cells=(1.0e-3, 0.5e-3)) -> dict[str, object]:
+def converged(name: str) -> dict[str, object]:
     """Richardson values of a body from two cells, one twice the other."""
     solid = BODIES[name]()
     for axis in MIRRORS[name]:
         normal = [0.0, 0.0, 0.0]
         normal[axis] = 1.0
         solid = solid.trim_by_plane(normal, 0.0)
-    coarse, fine = (reading(frozen(solid, cell, mirrors=MIRRORS[name])) for cell in cells)
+    coarse, fine = (reading(frozen(solid, cell, mirrors=MIRRORS[name])) for cell in CELLS.get(name, (1.0e-3, 0.5e-3)))
     return {"inputs": inputs(name), **{key: round((4.0 * fine[key] - coarse[key]) / 3.0, 4) for key in READ}, "coarse": coarse, "fine": fine}
 
 
