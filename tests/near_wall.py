@@ -1,8 +1,8 @@
 """Bodies in sand on grids they lie on in many ways, and what they come to as the cells grow small.
 
 The converged values are Richardson values from 1.0 and 0.5 mm (of the bracket from 1.5 and 0.75 mm; second order, which the cured wall shows on
-the plate) in a box cut to the heated sand, on a part of each body cut off by its own mirror planes.  ``python tests/near_wall.py NAME...`` computes and stores them with
-the hash of what they were computed from; the tests compare 2 mm with what is stored.
+the plate) in a box cut to the heated sand, on a part of each body cut off by its own mirror planes.  ``python tests/near_wall.py NAME...``
+computes and stores them with the hash of what they were computed from; the tests compare 2 mm with what is stored.
 """
 
 from __future__ import annotations
@@ -86,9 +86,10 @@ def frozen(solid: m3.Manifold, cell: float, *, shift=(0.0, 0.0, 0.0), mirrors=()
 
 
 def reading(out) -> dict[str, float]:
-    """Means over the metal's cells and last cells, solid and free of superheat [s]."""
-    solid, liquid = out.time_to_solidus, out.time_to_liquidus
-    return dict(zip(READ, (float(np.nanmean(solid)), float(np.nanmax(solid)), float(np.nanmean(liquid)), float(np.nanmax(liquid))), strict=True))
+    """Means over the metal, each cell by the metal it truly holds, and last cells, solid and free of superheat [s]."""
+    mean = [float(np.average(field[np.isfinite(field)], weights=out.cell_volumes)) for field in (out.time_to_solidus, out.time_to_liquidus)]
+    last = [float(np.nanmax(field)) for field in (out.time_to_solidus, out.time_to_liquidus)]
+    return dict(zip(READ, (mean[0], last[0], mean[1], last[1]), strict=True))
 
 
 def inputs(name: str) -> str:

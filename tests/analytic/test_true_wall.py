@@ -22,7 +22,7 @@ LIES = {  # turns about x, y, z in degrees, and the low corner's place on a cell
     "plate": [((0, 0, 0), 0.0), ((0, 0, 0), 0.3), ((0, 17, 0), 0.0), ((0, 45, 0), 0.0), ((17, 31, 0), 0.0), ((45, 35, 0), 0.0), ((0, 0, 0), 0.49)],
     "bar": [((0, 0, 0), 0.0), ((0, 17, 0), 0.3), ((0, 45, 0), 0.0), ((45, 35, 0), 0.2), ((0, 0, 0), 0.5)],
     "sphere": [((0, 0, 0), 0.0), ((0, 0, 0), 0.3), ((0, 0, 0), 0.5)],
-    "bracket": [((0, 0, 0), 0.0), ((0, 0, 31), 0.0)],
+    "bracket": [((0, 0, 0), 0.25), ((0, 0, 31), 0.0), ((0, 0, 0), 0.0)],
 }  # fmt: skip
 # thin plates, own reference at 0.25 mm; mean time to solid [s] as the near-wall page has it, read there
 THIN = {3.0: 16.7, 4.0: 27.3, 5.0: 40.4, 6.0: 56.0, 8.0: 94.6}
@@ -46,7 +46,7 @@ def test_every_lie_is_near_the_converged_value(name):
     told = stored()[name]
     for turn, shift in LIES[name]:
         got, worst = read(name, turn, shift), (turn, shift) == LIES[name][-1]
-        bar = 0.015 if worst or name == "bracket" else 0.01
+        bar = 0.015 if worst else 0.01
         assert abs(got["sol"] / told["sol"] - 1.0) < bar, (turn, shift)
         assert abs(got["last"] / told["last"] - 1.0) < bar, (turn, shift)
         assert abs(got["liq"] / told["liq"] - 1.0) < 0.04, (turn, shift)

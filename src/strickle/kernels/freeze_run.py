@@ -62,7 +62,7 @@ class Run(State):
         for wary in (False, True):
             s = self._stage_count(dt, wary)
             other = steps.metal_step(
-                self.y0, self.ya, self.yb, self.w, self.l0, lay.metal_bits, self.shape.metal_share, lay.run_first, lay.run_length, sx, sy,
+                self.y0, self.ya, self.yb, self.w, self.l0, lay.metal_bits, self.shape.metal_share, self.shape.along, self.shape.along_more, lay.run_first, lay.run_length, sx, sy,
                 faces.cells, self.a, self.b, self.whole, faces.wall, self.wall_w, self.wall_whole, table.least, self.inverse, table.temperature,
                 table.potential, self.metal_per, dt, s,
             )  # fmt: skip

@@ -250,7 +250,10 @@ class State:
         links = np.bitwise_count(lay.metal_bits).astype(np.int64)
         if walls:
             np.add.at(links, faces.wall.astype(np.int64), 2)
-        self.links = float((links * self.shape.metal_share).max())
+        sections = links.astype(float)
+        for end in (0, 1):
+            np.add.at(sections, self.shape.along[:, end].astype(np.int64), self.shape.along_more)
+        self.links = float((sections * self.shape.metal_share).max())
         self.slope_w = np.diff(table.potential) / table.step
         self.slope_t = np.diff(table.temperature) / table.step
         self.metal_per = np.array([1.0 / self.cell**2, 1.0 / (table.density * table.heat * self.cell)])

@@ -116,18 +116,29 @@ def flow_at(w, bits, p, ux, uy):
 
 
 @njit(cache=True, nogil=True)
+def _onto(rate, w, share, along, more, scale):
+    """Put on what flows along walls besides a cell's face."""
+    for k in range(more.size):
+        p, q = along[k, 0], along[k, 1]
+        flow = scale * more[k] * (w[q] - w[p])
+        rate[p] += share[p] * flow
+        rate[q] -= share[q] * flow
+
+
+@njit(cache=True, nogil=True)
 def _weight(j):
     """Weight b of stage j of the RKL2 recurrence."""
     return 1.0 / 3.0 if j <= 2 else (j * j + j - 2.0) / (2.0 * j * (j + 1.0))
 
 
 @njit(cache=True, nogil=True)
-def _first_rate(y0, w, l0, bits, share, first, length, ux, uy, cells, a, b, t0, wall, wall_w, v0, least, inverse, temperature, per_area):
+def _first_rate(y0, w, l0, bits, share, along, more, first, length, ux, uy, cells, a, b, t0, wall, wall_w, v0, least, inverse, temperature, per_area):
     """l0 = du/dt at the start of a super-step, with the temperatures and potentials it was made of."""
     for k in range(first.size):
         at = np.uint64(first[k])
         for i in range(np.uint64(length[k])):
             l0[at + i] = per_area[0] * share[at + i] * flow_at(w, bits, at + i, ux, uy)
+    _onto(l0, w, share, along, more, per_area[0])
     for i in range(cells.size):
         t0[i] = read_at(y0[cells[i]], least, inverse, temperature)
         l0[cells[i]] += per_area[1] * (a[i] - b[i] * t0[i])
@@ -137,7 +148,7 @@ def _first_rate(y0, w, l0, bits, share, first, length, ux, uy, cells, a, b, t0, 
 
 
 @njit(cache=True, nogil=True)
-def _stage(dst, src, older, y0, w, l0, bits, share, first, length, ux, uy, mu, nu, mt, gt, per_area):
+def _stage(dst, src, older, y0, w, l0, bits, share, along, more, first, length, ux, uy, mu, nu, mt, gt, per_area):
     """One stage of the recurrence inside the metal: dst = mu src + nu older + (1 - mu - nu) y0 + mt rate(src) + gt l0."""
     rest, scale = 1.0 - mu - nu, mt * per_area[0]
     for k in range(first.size):
@@ -145,11 +156,12 @@ def _stage(dst, src, older, y0, w, l0, bits, share, first, length, ux, uy, mu, n
         for i in range(np.uint64(length[k])):
             p = at + i
             dst[p] = mu * src[p] + nu * older[p] + rest * y0[p] + scale * share[p] * flow_at(w, bits, p, ux, uy) + gt * l0[p]
+    _onto(dst, w, share, along, more, scale)
 
 
 @njit(cache=True, nogil=True)
 def metal_step(
-    y0, ya, yb, w, l0, bits, share, first, length, sx, sy, cells, a, b, whole, wall, wall_w, wall_whole,
+    y0, ya, yb, w, l0, bits, share, along, more, first, length, sx, sy, cells, a, b, whole, wall, wall_w, wall_whole,
     least, inverse, temperature, potential, per_area, dt, stages,
 ):  # fmt: skip
     """One RKL2 super-step of the metal against frozen surroundings; returns True where the result is in ``yb``, else in ``ya``.
@@ -164,7 +176,7 @@ def metal_step(
     n, m = cells.size, wall.size
     w1 = 4.0 / (stages * stages + stages - 2.0)
     t0, older_t, v0, older_v = np.zeros(n), np.zeros(n), np.zeros(m), np.zeros(m)
-    _first_rate(y0, w, l0, bits, share, first, length, ux, uy, cells, a, b, t0, wall, wall_w, v0, least, inverse, temperature, per_area)
+    _first_rate(y0, w, l0, bits, share, along, more, first, length, ux, uy, cells, a, b, t0, wall, wall_w, v0, least, inverse, temperature, per_area)
     mt = w1 / 3.0 * dt
     for k in range(first.size):
         at = np.uint64(first[k])
@@ -180,7 +192,7 @@ def metal_step(
         nu = -(j - 1.0) / j * _weight(j) / _weight(j - 2.0)
         mt = mu * w1 * dt
         gt = -(1.0 - _weight(j - 1.0)) * mt
-        _stage(dst, src, y0 if stage == 2 else dst, y0, w, l0, bits, share, first, length, ux, uy, mu, nu, mt, gt, per_area)
+        _stage(dst, src, y0 if stage == 2 else dst, y0, w, l0, bits, share, along, more, first, length, ux, uy, mu, nu, mt, gt, per_area)
         for i in range(n):
             t = read_at(src[cells[i]], least, inverse, temperature)
             dst[cells[i]] += mt * per_area[1] * (a[i] - b[i] * t)

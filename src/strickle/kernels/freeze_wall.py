@@ -28,6 +28,8 @@ SHARP = 0.5  # rad between two faces from which an edge is sharp
 SAMPLES = 4.0  # samples of the surface a cell
 METAL_VOLUME = (0.5, 2.5)
 MEDIUM_VOLUME = (0.35, 3.0)
+SQUARE = 6.0  # power of the normal's component with which a wall's thickness along it is counted
+LEAST_SECTION, SMALL_SECTION = 0.3, 0.02  # of a cell's face: no link is made thinner, and no smaller change is counted
 NEAR_WALL = 0.02  # cells, least distance of a medium's centre from the wall
 NEAR_TIGHT = 0.12  # the same where the contact is near perfect: the first cell would take up more than its share
 TIGHT = 1.0 / 2000.0  # m2 K/W, contact from which on it is near perfect
@@ -52,6 +54,8 @@ class Shape(NamedTuple):
     metal_share: Floats  # (M,) 1 / volume of each metal cell
     medium_share: NDArray[np.float32]  # (N,) 1 / volume of each medium cell
     odd: NDArray[np.int64]  # medium cells whose volume is not 1, rising
+    along: NDArray[np.uint64]  # (l, 2) neighbouring metal cells beside a wall along which the metal is thicker or thinner than a cell
+    along_more: Floats  # (l,) by how much the section between them is more than a cell's face
 
 
 def plain(layout: Layout) -> Shape:
@@ -60,7 +64,10 @@ def plain(layout: Layout) -> Shape:
     half = np.full(touch, 0.5)
     cells = layout.metal_bits.size
     share, none = np.ones(layout.media_bits.size, np.float32), np.zeros(0, np.int64)
-    return Shape(np.ones(touch), half, half, np.zeros(touch), np.ones(film), np.full(film, 0.5), np.ones(cells), share, none)
+    return Shape(
+        np.ones(touch), half, half, np.zeros(touch), np.ones(film), np.full(film, 0.5), np.ones(cells), share, none,
+        np.zeros((0, 2), np.uint64), np.zeros(0),
+    )  # fmt: skip
 
 
 def free_of(layout: Layout, odd: NDArray[np.int64]) -> Layout:
@@ -236,7 +243,8 @@ def shaped(layout: Layout, kind: NDArray[np.uint8], mesh: Mesh, cell: float, con
     np.add.at(volume, tuple(behind[medium].T), (g * gamma)[medium])
     sand = (kind == MEDIUM)[tags]
     volume[sand] = np.clip(volume[sand], *MEDIUM_VOLUME)
-    return _gathered(layout, sides, corner, area, 0.5 * g - psi, away, b, volume, metal)
+    links = _along(sides, g, psi, metal, corner, layout)
+    return _gathered(layout, sides, corner, area, 0.5 * g - psi, away, b, volume, metal, links)
 
 
 def _cut(sides: _Sides, part: Floats, normal: Floats, shape: tuple[int, int, int]) -> Floats:
@@ -260,6 +268,37 @@ def _cut(sides: _Sides, part: Floats, normal: Floats, shape: tuple[int, int, int
     out = np.zeros(shape)
     out.reshape(-1)[cell] = total
     return out
+
+
+def _along(
+    sides: _Sides, g: Floats, psi: Floats, metal: NDArray[np.bool_], corner: NDArray[np.int64], layout: Layout
+) -> tuple[NDArray[np.uint64], Floats]:
+    """Links of metal along walls that lie square to an axis: the section between two cells is as thick as the metal there, not a cell's face.
+
+    Along a slanting wall the staircase's links are right as they are (they carry the component of a straight profile), so the more a
+    wall slants the less is put on.
+    """
+    axis = 2 - sides.way // 2
+    more = np.zeros((3, *metal.shape), np.float32)
+    thick = -g * psi * g**SQUARE
+    for along in range(3):
+        mine = axis != along
+        np.add.at(more[along], tuple(sides.cell[mine].T), thick[mine])
+    box, shape = np.array(layout.box), layout.box_shape
+    pairs, extra = [np.zeros((0, 2), np.uint64)], [np.zeros(0)]
+    for along in range(3):
+        low, high = [slice(None)] * 3, [slice(None)] * 3
+        low[along], high[along] = slice(None, -1), slice(1, None)
+        e = 0.5 * (more[along][tuple(low)] + more[along][tuple(high)])
+        e = np.where(metal[tuple(low)] & metal[tuple(high)], np.maximum(e, LEAST_SECTION - 1.0), 0.0)
+        at = np.argwhere(np.abs(e) > SMALL_SECTION)
+        one = np.ravel_multi_index(tuple((at + corner - box).T), shape).astype(np.uint64)
+        step = np.zeros(3, np.int64)
+        step[along] = 1
+        two = np.ravel_multi_index(tuple((at + step + corner - box).T), shape).astype(np.uint64)
+        pairs.append(np.stack([one, two], axis=1))
+        extra.append(e[tuple(at.T)].astype(np.float64))
+    return np.ascontiguousarray(np.concatenate(pairs)), np.concatenate(extra)
 
 
 def _skins(kind: NDArray[np.uint8], tags: NDArray[np.uint8], sides: _Sides, g: Floats, d: Floats) -> tuple[Floats, Floats]:
@@ -313,7 +352,7 @@ def _areas(
 
 def _gathered(
     layout: Layout, sides: _Sides, corner: NDArray[np.int64], area: Floats, metal_away: Floats, medium_away: Floats, skin: Floats,
-    volume: Floats, metal: NDArray[np.bool_],
+    volume: Floats, metal: NDArray[np.bool_], links: tuple[NDArray[np.uint64], Floats],
 ) -> Shape:  # fmt: skip
     """The coefficients in the order of the layout's lists; ``corner`` of the window that the sides and volumes are told in."""
     lists = layout.faces
@@ -350,4 +389,6 @@ def _gathered(
         metal_share=np.ascontiguousarray(metal_share),
         medium_share=share,
         odd=odd,
+        along=links[0],
+        along_more=links[1],
     )
