@@ -1,4 +1,4 @@
-"""What the cavity room gives. Tags: see PART ... AIR below."""
+"""What the cavity room gives. Tags: see PART ... GRAPHITE below; CHILL is a steel one, GRAPHITE one of that."""
 
 from __future__ import annotations
 
@@ -6,8 +6,10 @@ from dataclasses import dataclass
 
 from strickle.base import Array, Grid, Outcome, Record, si, word
 
-PART, RISER, NECK, INGATE, RUNNING, FLOW_OFF, SAND, AIR = 1, 2, 3, 4, 5, 6, 10, 11
+PART, RISER, NECK, INGATE, RUNNING, FLOW_OFF, SAND, AIR, CHILL, SLEEVE, GRAPHITE = 1, 2, 3, 4, 5, 6, 10, 11, 12, 13, 14
 METAL_TAGS = (PART, RISER, NECK, INGATE, RUNNING, FLOW_OFF)
+INSERTS = (CHILL, SLEEVE, GRAPHITE)
+"""Media that lie in the sand."""
 
 
 @dataclass(frozen=True, slots=True, kw_only=True, eq=False)

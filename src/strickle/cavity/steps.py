@@ -11,7 +11,7 @@ from strickle.cavity import rules
 from strickle.cavity.ask import CavityAsk
 from strickle.cavity.grid import ACROSS, lay
 from strickle.cavity.open_face import airy
-from strickle.cavity.result import FLOW_OFF, INGATE, NECK, PART, RISER, RUNNING, SAND, Cavity, Named
+from strickle.cavity.result import CHILL, FLOW_OFF, GRAPHITE, INGATE, NECK, PART, RISER, RUNNING, SAND, SLEEVE, Cavity, Named
 from strickle.metal import Metal
 from strickle.mould import Mould
 from strickle.part import Part
@@ -20,6 +20,7 @@ from strickle.rigging import Rigging
 from strickle.stores import Stores
 
 TAG = {"running": RUNNING, "ingate": INGATE, "riser": RISER, "neck": NECK, "flow-off": FLOW_OFF}
+LAID = {"chill": CHILL, "graphite": GRAPHITE, "sleeve": SLEEVE}
 RANK = ("running", "flow-off", "riser", "ingate", "neck")  # where two bodies share a cell the later one owns it
 
 
@@ -31,6 +32,7 @@ def close(pattern: Pattern, mould: Mould, rigging: Rigging, part: Part, metal: M
     fraction = _fractions(rigging.casting, origin, cell, shape)
     is_metal = _fractions(rigging.casting, origin, cell, shape, 1) >= 0.5
     tags, bodies, names = _tagged(is_metal, pattern, rigging, origin, cell)
+    _lay_in(tags, fraction, rigging, origin, cell)
     if pour is not None:
         tags = airy(tags, _fractions(pattern.cavity, origin, cell, shape), pour, origin, cell)
     metal_volume = float(fraction.sum()) * cell**3
@@ -94,7 +96,7 @@ def _tagged(is_metal: Array, pattern: Pattern, rigging: Rigging, origin: Array, 
     most[block] = _fractions(pattern.cavity, corner, cell, most[block].shape)
     free = is_metal & (most < 0.5)
     names = []
-    ordered = sorted(rigging.regions, key=lambda r: RANK.index(r.kind))
+    ordered = sorted((r for r in rigging.regions if r.kind in TAG), key=lambda r: RANK.index(r.kind))
     for number, region in enumerate(ordered, start=1):
         names.append(Named(name=region.name, kind=region.kind, number=number))
         block, corner = _block(region.mesh, origin, cell, shape)
@@ -104,6 +106,15 @@ def _tagged(is_metal: Array, pattern: Pattern, rigging: Rigging, origin: Array, 
         bodies[block][wins] = number
         most[block] = np.maximum(most[block], share)
     return tags, bodies, tuple(names)
+
+
+def _lay_in(tags: Array, fraction: Array, rigging: Rigging, origin: Array, cell: float) -> None:
+    """Tag chills and sleeves in place: cells of sand most of whose share outside the metal they hold."""
+    for region in (r for r in rigging.regions if r.kind in LAID):
+        block, corner = _block(region.mesh, origin, cell, (tags.shape[0], tags.shape[1], tags.shape[2]))
+        share = _fractions(region.mesh, corner, cell, tags[block].shape)
+        mine = (tags[block] == SAND) & (share > 0.0) & (share >= 0.5 * (1.0 - fraction[block]))
+        tags[block][mine] = LAID[region.kind]
 
 
 def _volume(mesh: Mesh) -> float:

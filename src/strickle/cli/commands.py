@@ -55,6 +55,8 @@ def _asking(function: Function) -> Function:
         click.option("--crucible", metavar="NAME", help="Pot by its name in the kit."),
         click.option("--cover", type=Spelt(["none", "dry"]), help="Dry insulating cover on an open face after the pour."),
         click.option("--fill", metavar='level|proud|"250 g"', help="How full to pour an open face. Default: as recommended."),
+        click.option("--sleeve", metavar='"12 mm"', help="Wall of insulating sleeves round all risers. Default: none."),
+        click.option("--chills", metavar='"NAME: X, Y, Z, ACROSS, THICK, steel|graphite; ..."', help="Chills laid against the part."),
         click.option("--stock", metavar='"2 mm"', help="Stock on the poured back of an open-face casting. Default: by size."),
         click.option("--carry", metavar='"20 s"', help="From lifting the pot to the first metal in the basin."),
         click.option("--pour", metavar='"720 degC"', help="Metal temperature as it enters the mould."),

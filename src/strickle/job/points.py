@@ -1,4 +1,4 @@
-"""Named points as text: how a recipe and the command line hold the pegs."""
+"""Named points as text: how a recipe and the command line hold the pegs and the chills."""
 
 from __future__ import annotations
 
@@ -9,10 +9,14 @@ from typing import Any
 import numpy as np
 
 from strickle.base import BadInput, parse
+from strickle.rigging import Chill
 from strickle.sound import PegAt
 
 MOST, FARTHEST = 12, 10.0  # pegs, and metres from the part's origin
 EXAMPLE = "boss: 10 mm, 20 mm, 5 mm; sand: 10 mm, 20 mm, -8 mm"
+CHILL_EXAMPLE = "far end: 60 mm, 0 mm, 5 mm, 25 mm, 15 mm, steel"
+LEAST_CHILL, MOST_CHILL = 3e-3, 0.2  # m, of edge and thickness: what lies outside is a slip of the pen
+MATERIALS = ("steel", "graphite")
 _NAME = re.compile(r"[^\W_][\w .-]{0,29}")
 
 
@@ -43,3 +47,40 @@ def write_points(value: Any) -> str:
         return value
     named = value.items() if isinstance(value, Mapping) else ((peg.name, peg.at) for peg in value)
     return "; ".join(f"{name}: {', '.join(f'{float(v)!r} m' for v in at)}" for name, at in named)
+
+
+def read_chills(text: Any, what: str) -> tuple[Chill, ...]:
+    """``name: x, y, z, across, thick, material; ...`` with units as chills [m]; without a material it is steel. Raises BadInput."""
+    if not isinstance(text, str) or not text.strip():
+        raise BadInput(f"{what}: {text!r} names no chill", f'Give it as text, such as "{CHILL_EXAMPLE}"')
+    chills: dict[str, Chill] = {}
+    for entry in filter(None, (part.strip() for part in text.split(";"))):
+        name, _, rest = (part.strip() for part in entry.partition(":"))
+        parts = [part.strip() for part in rest.split(",")]
+        if not _NAME.fullmatch(name) or len(parts) not in (5, 6) or not all(parts):
+            raise BadInput(f"{what}: {entry!r} is no chill", f'Give a short plain name, three lengths, edge and thickness, such as "{CHILL_EXAMPLE}"')
+        if name in chills:
+            raise BadInput(f"{what}: two chills are called {name!r}", "Give each a name of its own")
+        if parts[5:] and parts[5] not in MATERIALS:
+            raise BadInput(f"{what}: a chill of {parts[5]!r} is not known", f"Give {' or '.join(MATERIALS)}")
+        sizes = np.array([parse(number, "m", what) for number in parts[:5]])
+        if not (np.abs(sizes[:3]) <= FARTHEST).all():
+            raise BadInput(f"{what}: {entry!r} is out of all reason", f"Give lengths within {FARTHEST:g} m")
+        if not ((sizes[3:] >= LEAST_CHILL) & (sizes[3:] <= MOST_CHILL)).all():
+            raise BadInput(
+                f"{what}: {entry!r} is no size of a chill", f"Give an edge and a thickness of {LEAST_CHILL * 1e3:g} to {MOST_CHILL * 1e3:g} mm"
+            )
+        across, thick = float(sizes[3]), float(sizes[4])
+        chills[name] = Chill(name=name, at=sizes[:3], across=across, thick=thick, material=parts[5] if parts[5:] else "steel")
+    if not 0 < len(chills) <= MOST:
+        raise BadInput(f"{what}: {len(chills)} chills are named", f"Give one to {MOST}")
+    return tuple(chills.values())
+
+
+def write_chills(value: Any) -> str:
+    """Chills as text that ``read_chills`` takes back unchanged."""
+    if isinstance(value, str):
+        return value
+    return "; ".join(
+        f"{one.name}: {', '.join(f'{float(v)!r} m' for v in (*one.at, one.across, one.thick))}, {one.material}" for one in value
+    )  # fmt: skip

@@ -14,7 +14,7 @@ import numpy as np
 from strickle.base import ICE_POINT, BadInput, Record, declared, parse, shown
 from strickle.job.files import is_plain, read_file
 from strickle.job.folder import write_bytes
-from strickle.job.points import EXAMPLE, read_points, write_points
+from strickle.job.points import CHILL_EXAMPLE, EXAMPLE, read_chills, read_points, write_chills, write_points
 from strickle.job.stages import STAGES
 from strickle.metal import USES
 
@@ -24,7 +24,7 @@ UNITS = ("metric", "us")
 PAPERS = ("a4", "letter")
 _EXAMPLES = {
     "body": "1", "metal": "a319", "sand": "green", "parting": "12 mm", "pour_time": "6 s", "crucible": "large pot", "furnace": "electric furnace",
-    "knock_out": "250 degC", "pegs": EXAMPLE,
+    "knock_out": "250 degC", "pegs": EXAMPLE, "chills": CHILL_EXAMPLE, "sleeve": "12 mm",
 }  # fmt: skip
 
 
@@ -33,7 +33,7 @@ class Choice:
     """One thing a person may ask: its name outside, and the stage's ask and field it sets.
 
     ``among`` lists the words allowed, ``low`` and ``high`` [SI] bound a quantity: what lies outside is a slip of the pen. ``measured`` is
-    the SI unit of a quantity that may stand in place of the words; ``points`` marks named points.
+    the SI unit of a quantity that may stand in place of the words; ``points`` marks named points, ``chills`` named blocks.
     """
 
     name: str
@@ -44,6 +44,7 @@ class Choice:
     high: float = 1e6
     measured: str = ""
     points: bool = False
+    chills: bool = False
 
     @property
     def unit(self) -> str | None:
@@ -74,6 +75,8 @@ class Choice:
         what = f"{self.stage}.{self.field}"
         if self.points:
             return read_points(text, what)
+        if self.chills:
+            return read_chills(text, what)
         if self.is_vector:
             parts = [p for p in str(text).replace("[", "").replace("]", "").split(",") if p.strip()]
             if len(parts) != 3:
@@ -110,6 +113,8 @@ class Choice:
         """An SI value or word as text that ``read`` takes back unchanged."""
         if self.points:
             return write_points(value)
+        if self.chills:
+            return write_chills(value)
         if self.is_vector:
             return ",".join(repr(float(v)) for v in np.asarray(value, dtype=float))
         if self.unit is None:
@@ -132,6 +137,8 @@ CHOICES: tuple[Choice, ...] = (
     Choice(name="sand", stage="mould", field="sand"),
     Choice(name="pour_time", stage="rigging", field="pour_time", low=0.2, high=300.0),
     Choice(name="fill", stage="rigging", field="fill", among=("level", "proud"), measured="kg", low=1e-3, high=60.0),
+    Choice(name="chills", stage="rigging", field="chills", chills=True),
+    Choice(name="sleeve", stage="rigging", field="sleeve", low=3e-3, high=0.05),
     Choice(name="cell", stage="cavity", field="cell", low=0.2e-3, high=20e-3),
     Choice(name="pour", stage="melt", field="pour", low=100.0 + ICE_POINT, high=1700.0 + ICE_POINT),
     Choice(name="carry", stage="melt", field="carry", low=0.0, high=600.0),

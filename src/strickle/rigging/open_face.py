@@ -120,6 +120,8 @@ def standing_out(casting: Solid) -> tuple[float, float]:
 
 def rig_open(part: Part, pattern: Pattern, metal: Metal, stores: Stores, ask: RiggingAsk) -> Rigging:
     """The rigging of an open-face mould: the impression filled to a level, no piece to print. Raises BadInput for a fill not known."""
+    if ask.chills or ask.sleeve is not None:
+        raise BadInput("chills or sleeves are asked for, and an open-face mould is planned without", "Leave them out, or take --mould two-part")
     frame = Frame(np.zeros(3))
     solid = frame.solid(pattern.cavity)
     facts = _facts(solid, pattern, metal)

@@ -98,11 +98,36 @@ class Vent(Record):
 
 
 @dataclass(frozen=True, slots=True, kw_only=True, eq=False)
-class Region(Record):
-    """A named part of the metal outside the part itself, as a solid to mark cells with."""
+class ChillSet(Record):
+    """A chill as it lies in the sand, cut to the metal's surface."""
 
-    name: str = word("sprue, runner, ingate-1, riser-1, neck-1, basin ...")
-    kind: str = word("running | ingate | riser | neck | flow-off")
+    name: str = word("chill-1, ... or as it was called")
+    material: str = word("steel | graphite")
+    at: Array = si("m", "middle of its contact with the part", shape="(3,)")
+    at_part: Array = si("m", "the same, part coordinates", shape="(3,)")
+    across: float = si("m", "edge of its square face")
+    thick: float = si("m", "into the sand")
+    half: str = word("cope | drag")
+    contact: float = si("m2", "area on the part, measured on the solids")
+    mass: float = si("kg", "mass")
+
+
+@dataclass(frozen=True, slots=True, kw_only=True, eq=False)
+class Sleeve(Record):
+    """An insulating sleeve round a riser, rammed up with it."""
+
+    riser: str = word("riser-1, ...")
+    wall: float = si("m", "wall")
+    height: float = si("m", "from the riser's foot to the cope top")
+    diameter: float = si("m", "outside, at the foot")
+
+
+@dataclass(frozen=True, slots=True, kw_only=True, eq=False)
+class Region(Record):
+    """A named body of the mould beside the part, as a solid to mark cells with: metal of the rigging, or a chill or sleeve in the sand."""
+
+    name: str = word("sprue, runner, ingate-1, riser-1, neck-1, basin, sleeve-1, chills by their names ...")
+    kind: str = word("running | ingate | riser | neck | flow-off | chill | graphite | sleeve; graphite is a chill of it")
     mesh: Mesh = word("solid, may reach into the part", inner=True)
 
 
@@ -141,6 +166,8 @@ class Rigging(Outcome):
     ingates: tuple[Ingate, ...] = word("ingates")
     risers: tuple[Riser, ...] = word("risers; empty with the reason in the findings")
     vents: tuple[Vent, ...] = word("vents and flow-offs")
+    chills: tuple[ChillSet, ...] = word("chills in the sand", default=())
+    sleeves: tuple[Sleeve, ...] = word("insulating sleeves round risers", default=())
     volume: float = si("m3", "metal outside the part")
     yield_: float = si("1", "part metal over metal poured")
     least_gap: float = si("m", "least sand between part and rigging away from the contacts")

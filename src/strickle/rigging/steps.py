@@ -20,6 +20,7 @@ from strickle.rigging.assembly import Metal3D, casting_of, formers, leant_on, me
 from strickle.rigging.body import Body, prepare
 from strickle.rigging.checks import Checked, check
 from strickle.rigging.formers import fits_bed, held, printed
+from strickle.rigging.inserts import Laid, Sand, check_asked, lay_in
 from strickle.rigging.layout import Layout, Reasons, place_risers, place_running, spot_of
 from strickle.rigging.open_face import rig_open
 from strickle.rigging.result import Rigging
@@ -57,6 +58,7 @@ def rig(part: Part, pattern: Pattern, mould: Mould, metal: Metal, stores: Stores
     What the part does not allow is a finding; an open-face mould is only filled. Raises ValueError if the cavity is no closed solid,
     BadInput for a wish that this kind of mould does not know.
     """
+    check_asked(ask)
     if mould.kind == "open-face":
         return rig_open(part, pattern, metal, stores, ask)
     if ask.fill is not None:
@@ -81,8 +83,10 @@ def rig(part: Part, pattern: Pattern, mould: Mould, metal: Metal, stores: Stores
     stuck = {f.name: held(f) for f in made if f.touches_sand}
     pieces = tuple(printed(f, place.frame, stores.kit.print_error) for f in made)
     wanted = _room_wanted(place, layout, checked)
+    box = (mould.box - np.repeat(place.frame.shift, 2)) * MM
+    laid = lay_in(Sand(pattern, place.frame, place.body.solid, casting, bodies, box, stores), layout, ask)
     findings = _findings(place, layout, sizes, checked, stuck, pieces, wanted, flow, vents, plate is not None, stores)
-    return _result(place, layout, sizes, checked, bodies, casting, vents, flow, pieces, wanted, findings, metal)
+    return _result(place, layout, sizes, checked, bodies, casting, vents, flow, pieces, wanted, (*findings, *laid.findings), laid)
 
 
 def _place(part: Part, pattern: Pattern, mould: Mould, ask: RiggingAsk) -> Place:
@@ -208,7 +212,7 @@ def _result(
     pieces: tuple[Piece, ...],
     wanted: Array | None,
     findings: tuple[Finding, ...],
-    metal: Metal,
+    laid: Laid,
 ) -> Rigging:
     inside = float(place.body.solid.volume())
     whole = float(casting.volume())
@@ -224,6 +228,8 @@ def _result(
         ingates=records.ingates(layout, sizes, place.frame),
         risers=records.risers(layout, place.frame, place.top),
         vents=records.vents(vents, flow, place.frame),
+        chills=laid.chills,
+        sleeves=laid.sleeves,
         volume=(whole - inside) * 1e-9,
         yield_=inside / whole,
         least_gap=min(checked.gap, 1e3) * 1e-3,
@@ -231,7 +237,7 @@ def _result(
         casting=place.frame.mesh(casting),
         bodies=checked.bodies,
         surplus_holes=checked.surplus,
-        regions=records.regions(bodies, place.frame),
+        regions=(*records.regions(bodies, place.frame), *laid.regions),
         room_wanted=wanted,
         pieces=pieces,
         findings=findings,

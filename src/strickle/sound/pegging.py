@@ -8,7 +8,7 @@ from dataclasses import dataclass
 import numpy as np
 
 from strickle.base import Array, Record, si, tell, word
-from strickle.cavity import METAL_TAGS, PART, SAND, Cavity
+from strickle.cavity import CHILL, GRAPHITE, METAL_TAGS, PART, SAND, SLEEVE, Cavity
 from strickle.part import Part
 from strickle.pattern import Pattern
 from strickle.sound.ask import PegAt
@@ -16,6 +16,7 @@ from strickle.sound.judge import to_mould, to_part
 from strickle.sound.pegs import METAL, Driven, drive
 from strickle.sound.result import Peg
 
+MEDIA = {SAND: "sand", CHILL: "chill", GRAPHITE: "chill", SLEEVE: "sleeve"}
 IN_SAND = 5e-3  # m, of the peg in the sand from the metal's wall
 WITHIN = 0.06  # m, of the latest metal: there such a peg is looked for
 
@@ -32,7 +33,8 @@ class Wanted(Record):
 def kinds() -> Array:
     """Kind of material by tag (256,), as ``pegs.drive`` takes it."""
     out = np.zeros(256, np.int64)
-    out[list(METAL_TAGS)], out[SAND] = METAL, METAL + 1
+    out[list(METAL_TAGS)] = METAL
+    out[list(MEDIA)] = [METAL + 1 + n for n in range(len(MEDIA))]
     return out
 
 
@@ -97,7 +99,7 @@ def told(wanted: tuple[Wanted, ...], found: Driven, times: Array, cells: Array, 
         pegs.append(
             Peg(
                 name=wanted[i].name,
-                material="metal" if found.kind[i] == METAL else "sand",
+                material="metal" if found.kind[i] == METAL else list(MEDIA.values())[int(found.kind[i]) - METAL - 1],
                 at=found.at[i],
                 at_part=to_part(pattern, found.at[i]),
                 why=wanted[i].why,

@@ -9,7 +9,7 @@ from typing import TYPE_CHECKING, Any
 import numpy as np
 
 from strickle.base import Array, BadInput, Finding, Source, Span, Value, Watch, tell
-from strickle.cavity import AIR, METAL_TAGS, RISER, SAND, Cavity
+from strickle.cavity import AIR, CHILL, GRAPHITE, METAL_TAGS, RISER, SAND, SLEEVE, Cavity
 from strickle.melt import Melt
 from strickle.metal import Metal
 from strickle.mould import Mould
@@ -247,10 +247,27 @@ class _SetUp:
             lowest=ambient - 20.0,
             highest=self.start + 50.0,
         )
-        self.sand = kernel.MediumTable(mould.sand_conductivity, mould.sand_density, mould.sand_heat, ambient)
+        sand = kernel.MediumTable(mould.sand_conductivity, mould.sand_density, mould.sand_heat, ambient)
+        self.media, self.contacts = {SAND: sand}, {SAND: self.contact}
+        self._inserts(cavity.grid.tags, ambient, constants)
         flask = kernel.film(constants("flask.film").value, ambient)
         self.top = kernel.film(*open_top(constants("open_top.film").value, metal.emissivity, ambient, covered))
         self.faces = (*[flask] * 5, self.top)
+
+    def _inserts(self, tags: Array, ambient: float, constants: _Constants) -> None:
+        """What lies in the sand: chills and sleeves, where there are any. They start as warm as the sand."""
+        from strickle.kernels import freeze as kernel
+
+        for tag, material in ((CHILL, "chill.steel_k"), (GRAPHITE, "chill.graphite_k"), (SLEEVE, "sleeve.conductivity")):
+            if not np.any(tags == tag):
+                continue
+            stem = material.removesuffix("k").removesuffix("conductivity")
+            values = (constants(name).value for name in (material, f"{stem}density", f"{stem}heat_capacity"))
+            self.media[tag] = kernel.MediumTable(*values, ambient)
+            self.contacts[tag] = self.contact
+            if tag != SLEEVE:
+                start, late = constants("contact.chill_start").value, constants("contact.chill_late").value
+                self.contacts[tag] = kernel.Contact(start, min(start, late))
 
     def solve(
         self,
@@ -275,14 +292,15 @@ class _SetUp:
 
         table = self.table._replace(density=self.table.density * heavier, potential=self.table.potential / heavier)
 
-        present = [tag for tag in METAL_TAGS if np.any(tags == tag)]
+        there = set(np.unique(tags).tolist())
+        present = [tag for tag in METAL_TAGS if tag in there]
         return kernel.solve(
             tags,
             cell,
             table,
-            {SAND: self.sand},
+            {tag: medium for tag, medium in self.media.items() if tag in there},
             metal_start=dict.fromkeys(present, self.start),
-            contact={(tag, SAND): self.contact for tag in present},
+            contact={(tag, beside): value for tag in present for beside, value in self.contacts.items() if beside in there},
             faces=self.faces,
             open_faces={AIR: self.top} if np.any(tags == AIR) else None,
             below=knock_out,
