@@ -22,6 +22,7 @@ from strickle.stores.kit import starter_kit
 
 MARK = re.compile(r"(<!-- made: ([\w-]+)((?: [\w-]+)*) -->\n).*?(<!-- end -->)", re.DOTALL)
 CONDITIONS = {
+    "inserts": "chills or sleeves",
     "gas": "gas furnace", "electric": "electric furnace", "oil-bonded": "oil-bonded sand", "aluminium": "aluminium", "copper": "copper alloys",
     "zinc-bearing": "zinc and copper alloys", "not-zinc": "any metal but zinc", "indoors": "indoors", "not-indoors": "outdoors",
     "no-thermometer": "no thermometer in the kit", "vents": "pricked vents",

@@ -85,19 +85,38 @@ def _sand(f: Facts) -> str:
     return f"Riddle {f.say(f.cavity.sand_mass, 'kg')} of {f.mould.sand_name}, {f.say(f.kit.sand_mass, 'kg')} on hand."
 
 
+def _inserts(f: Facts) -> str:
+    """Chills and sleeves made ready; nothing where the mould has none."""
+    chills = [f"{c.name}, {c.material} {f.say(c.across, 'm')} square, {f.say(c.thick, 'm')} thick, {f.say(c.mass, 'kg')}" for c in f.rigging.chills]
+    sleeves = [f"for {s.riser}, wall {f.say(s.wall, 'm')}, {f.say(s.height, 'm')} high, made to the former's taper" for s in f.rigging.sleeves]
+    told = [f"Chills: {'; '.join(chills)}. Cleaned, coated, baked, kept warm."] if chills else []
+    told += [f"Insulating sleeves: {'; '.join(sleeves)}."] if sleeves else []
+    return " ".join(told)
+
+
+def _laid(f: Facts, half: str) -> str:
+    """What is laid against the pattern, or round the risers, before the sand."""
+    chills = [c.name for c in f.rigging.chills if c.half == half]
+    told = f" Lay the {'chill' if len(chills) == 1 else 'chills'} {', '.join(chills)} tight against the pattern." if chills else ""
+    if half == "cope" and f.rigging.sleeves:
+        told += f" Slip the sleeves over {', '.join(s.riser for s in f.rigging.sleeves)}."
+    return told
+
+
 def _drag(f: Facts) -> str:
     lower = sorted((p for p in _rammed(f) if p.half != "cope"), key=lambda p: p.role != "pattern")
     bare = "" if any(p.role == "pattern" for p in lower) else "No pattern in the drag. "
     mark = "Mark the flask's left and near walls; places are counted from these, upside down too. "
     first = f"{mark}Lay {_named(lower)} on the board in place, parting face down. " if lower else ""
     sand = "Riddled sand on the faces, ram" if lower else "Ram it level on the board"
-    return f"{bare}{first}{sand} in layers to {f.say(f.mould.flask.drag, 'm')}, strike off, turn over."
+    laid = _laid(f, "drag").lstrip()
+    return f"{bare}{first}{f'{laid} ' if laid else ''}{sand} in layers to {f.say(f.mould.flask.drag, 'm')}, strike off, turn over."
 
 
 def _cope(f: Facts) -> str:
     # set as they stand on each other: the pattern, what is fixed to it, then what goes up to the cope top, the last out first
     upper = sorted((p for p in _rammed(f) if p.half == "cope"), key=lambda p: (p.role != "pattern", leaves(p) == BEFORE, -p.order))
-    return f"Dust the parting. Set {_named(upper)}. Ram to {f.say(f.mould.flask.cope, 'm')}, strike off.{_vents(f)}"
+    return f"Dust the parting. Set {_named(upper)}.{_laid(f, 'cope')} Ram to {f.say(f.mould.flask.cope, 'm')}, strike off.{_vents(f)}"
 
 
 def _vents(f: Facts) -> str:
@@ -202,6 +221,7 @@ DAY: tuple[Row, ...] = (
     ("stock", "Sort the metal", _stock),
     ("pieces", "Check the printed pieces", _pieces),
     ("sand", "Make ready the sand", _sand),
+    ("inserts", "Make ready chills and sleeves", _inserts),
     ("drag", "Ram the drag", _drag),
     ("cope", "Ram the cope", _cope),
     ("draw", "Draw", _draw),
@@ -228,7 +248,7 @@ _TIMES: dict[str, Callable[[Facts], str]] = {
 
 
 def day(facts: Facts, cautions: tuple[Caution, ...], rows: tuple[Row, ...] = DAY) -> tuple[Step, ...]:
-    """The steps of the day with the cautions whose conditions hold."""
+    """The steps of the day with the cautions whose conditions hold; a step with nothing to do is left out."""
     titles = {"pour": "Weights on, pour"} if weighted(facts.cavity) else {}
     return tuple(
         Step(
@@ -236,6 +256,7 @@ def day(facts: Facts, cautions: tuple[Caution, ...], rows: tuple[Row, ...] = DAY
             _TIMES[key](facts) if key in _TIMES else "",
         )
         for key, title, text in rows
+        if text(facts)
     )  # fmt: skip
 
 

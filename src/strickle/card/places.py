@@ -35,6 +35,7 @@ def places(pattern: Pattern, mould: Mould, rigging: Rigging, units: str) -> list
         found += [(what, float(x), float(y), "") for x, y in at]
     found += [(r.name, float(r.at[0]), float(r.at[1]), "") for r in rigging.risers]
     found += [(g.name, float(g.at[0]), float(g.at[1]), "") for g in rigging.ingates]
+    found += [(f"chill {c.name}", float(c.at[0]), float(c.at[1]), "") for c in rigging.chills]
     deep = dict(depths(rigging, mould, units))
     for v in rigging.vents:
         found.append((v.name, float(v.at[0]), float(v.at[1]), f", {deep[v.name]} deep" if v.name in deep else ""))

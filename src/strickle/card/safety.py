@@ -13,10 +13,10 @@ from strickle.rigging import Rigging
 from strickle.stores import Kit
 
 STEPS = (
-    "rules", "stock", "pieces", "sand", "drag", "cope", "draw", "close", "site", "clothing", "light", "charge", "melt", "lift", "pour",
+    "rules", "stock", "pieces", "sand", "inserts", "drag", "cope", "draw", "close", "site", "clothing", "light", "charge", "melt", "lift", "pour",
     "wait", "knock-out", "after", "emergency",
 )  # fmt: skip
-HOLDS = ("close", "clothing", "charge", "lift", "knock-out")
+HOLDS = ("inserts", "close", "clothing", "charge", "lift", "knock-out")
 DEFERS = (
     "This card plans; it cannot see your shop and vouches for nothing. Local codes, your equipment's manual and licensed practice come before "
     "anything printed here. Planned for a use where nobody is hurt if the casting breaks: not for lifting, pressure, brakes, steering, firearms, "
@@ -60,6 +60,8 @@ def conditions(metal: Metal, kit: Kit, *, sand: str, furnace: str, rigging: Rigg
         words.add("no-thermometer")
     if rigging is not None and any(v.kind == "pricked" for v in rigging.vents):
         words.add("vents")
+    if rigging is not None and (rigging.chills or rigging.sleeves):
+        words.add("inserts")
     if rigging is not None and rigging.open_pour is not None:
         words.add("open-face")
     return frozenset(words)

@@ -98,6 +98,11 @@ def words_for(name: str, kind: str, body: Any, rigging: Rigging, told: Any, brie
     for gate in rigging.ingates:
         if name == gate.name:
             return f"{name} {told(gate.width)} × {told(gate.height)}"
+    for chill in rigging.chills:
+        if name == chill.name:
+            return f"chill {told(chill.across)} × {told(chill.thick)}"
+    if kind == "sleeve":
+        return "sleeve"
     if brief and name in ("sprue", "basin", "well"):
         return name
     if name == "sprue":
@@ -160,6 +165,10 @@ def section(
     beyond = _beyond(bodies, plane, frame)
     frame.draw(beyond.difference(metal_on.union(part_on)), stroke="#6b6b6b", thick=0.18, dash="1.4 1")
     _metal(frame, metal_on, part_on, _feeding(frame, bodies, plane, part))
+    for kinds, gap in ((("chill", "graphite"), 0.8), (("sleeve",), 1.6)):
+        laid = _laid_in(bodies, plane, kinds, frame).difference(metal_on)
+        frame.hatch(laid, gap=gap, thick=0.13)
+        frame.draw(laid, thick=0.45)
     frame.ground.area(beyond.boundary.buffer(0.6), 0.6)
     if mould is not None:
         frame.draw(flask, thick=0.8)
@@ -201,6 +210,13 @@ def _feeding(frame: Frame, bodies: Bodies, plane: Plane, part: Any) -> Any:
 
     cuts = [upright(body, plane).difference(part) for _, kind, body in bodies.regions if kind in ("riser", "neck")]
     return frame.on_sheet(unary_union(cuts))
+
+
+def _laid_in(bodies: Bodies, plane: Plane, kinds: tuple[str, ...], frame: Frame) -> Any:
+    """What the plane cuts of chills or sleeves, on the sheet."""
+    from shapely.ops import unary_union
+
+    return frame.on_sheet(unary_union([upright(body, plane) for _, kind, body in bodies.regions if kind in kinds]))
 
 
 def _metal(frame: Frame, metal: Any, part: Any, feeding: Any) -> None:

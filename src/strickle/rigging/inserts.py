@@ -76,7 +76,9 @@ def check_asked(ask: RiggingAsk) -> None:
 def lay_in(sand: Sand, layout: Layout, ask: RiggingAsk) -> Laid:
     """Sleeves round the risers that are to have one, then the chills. Raises BadInput for a chill that lies off the part."""
     sleeves, shells = _sleeves(sand, layout, ask)
-    chills, blocks, findings = [], [], []
+    chills: list[ChillSet] = []
+    blocks: list[Solid] = []
+    findings: list[Finding] = []
     for chill in ask.chills:
         made, block, told = _chill(sand, chill, [*shells, *blocks])
         chills.append(made)

@@ -262,8 +262,8 @@ class _SetUp:
             if not np.any(tags == tag):
                 continue
             stem = material.removesuffix("k").removesuffix("conductivity")
-            values = (constants(name).value for name in (material, f"{stem}density", f"{stem}heat_capacity"))
-            self.media[tag] = kernel.MediumTable(*values, ambient)
+            conductivity, density, heat = (constants(name).value for name in (material, f"{stem}density", f"{stem}heat_capacity"))
+            self.media[tag] = kernel.MediumTable(conductivity, density, heat, ambient)
             self.contacts[tag] = self.contact
             if tag != SLEEVE:
                 start, late = constants("contact.chill_start").value, constants("contact.chill_late").value
