@@ -70,11 +70,11 @@ def plan(
 ) -> Plan:
     """Plan the casting of a part file; the job folder is ``out``, by default ``<stem>.job`` here.
 
-        ``kit`` is a kit file or a Kit, by default the shop's own; ``until`` the last stage wanted; ``watch`` hears of progress and may raise
-        Cancelled. Further ``asks`` are those of the recipe, SI floats and kelvin: use, contraction, up, parting, mould, sand, pour_time,
-            stock, fill and cover (open-face moulds), cell, pour, carry, crucible, furnace, knock_out, corners (run or none), pegs (name -> point
-        in part coordinates); ``units`` metric or us and ``paper`` a4 or letter.
-            Raises BadInput for input that cannot be used.
+    ``kit`` is a kit file or a Kit, by default the shop's own; ``until`` the last stage wanted; ``watch`` hears of progress and may raise
+    Cancelled. Further ``asks`` are those of the recipe, SI floats and kelvin: use, contraction, up, parting, mould, sand, pour_time,
+    stock, fill and cover (open-face moulds), cell, pour, carry, crucible, furnace, knock_out, corners (run or none), pegs (name -> point
+    in part coordinates), chills (as text or Chill records), sleeve; ``units`` metric or us and ``paper`` a4 or letter.
+    Raises BadInput for input that cannot be used.
     """
     units, paper = asks.pop("units", None), asks.pop("paper", None)
     wishes = asked(metal=metal, unit=unit, body=None if body is None else str(body), preset=preset, **asks)

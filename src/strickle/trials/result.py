@@ -14,11 +14,12 @@ class Tried(Record):
 
     cures: str = word("code of the finding it is meant to cure")
     change: str = word("the change in plain words")
-    worked: bool = word("whether no STOP stood after it")
+    worked: bool = word("whether what it is meant to cure was gone after it, and no STOP stood")
     of: str = word("what the margin compares")
     before: float = si("1", "margin before; NaN where there is none")
     after: float = si("1", "margin after; NaN where there is none")
     left: tuple[str, ...] = word("codes of the STOP findings left after it", default=())
+    preset: str = word("preset the margins were solved with", default="")
 
 
 @dataclass(frozen=True, slots=True, kw_only=True, eq=False)

@@ -4,7 +4,8 @@ from __future__ import annotations
 
 import dataclasses
 import math
-from collections.abc import Mapping
+from collections.abc import Mapping, Sequence
+from dataclasses import dataclass
 
 from strickle.base import Finding, Outcome, Trouble, Verdict, Watch, ranked, tell
 from strickle.mould import Mould
@@ -17,6 +18,7 @@ from strickle.trials.chances import close_clause, wants_corners, weigh
 from strickle.trials.cure import Cure
 from strickle.trials.cures import CURES
 from strickle.trials.lay import ORDER, Lay, ends
+from strickle.trials.mending import mend, said
 from strickle.trials.result import Trail, Tried
 from strickle.trials.risers import finish, grow_risers, leave_out
 from strickle.trials.runner import Runner
@@ -29,39 +31,51 @@ def plan_through(runner: Runner, *, until: str | None = None, preset: str = "sho
 
     ``until`` names the last stage wanted; ``preset`` rough | shop | fine. Returns the Trail; raises what the stages raise.
     """
-    results, because, solves, told = _go(runner, until, preset, watch, corners=True)
+    gone = _go(runner, until, preset, watch, corners=True)
+    results, because, solves, told = gone.lay.results, gone.because, gone.solves, gone.told
     stops = tuple(f for r in results.values() for f in r.stops)
     tried: tuple[Tried, ...] = ()
     if stops and cures and until is None:
         tried = _try_changes(runner, results, stops, preset, watch)
-    findings = ranked([*(f for r in results.values() for f in r.findings), *told])
+    findings: Sequence[Finding] = ranked([*(f for r in results.values() for f in r.findings), *told])
+    if cures and until is None and not any(one.worked for one in tried):
+        mended = mend(runner, gone.lay, findings, preset, watch)
+        tried, findings = (*tried, *mended.tried), said(findings, mended)
     return Trail(
         results=results,
         because=because,
-        findings=findings,
+        findings=tuple(findings),
         verdict=_verdict(results, stops, tried, until, because),
         tried=tried,
         solves=solves,
     )
 
 
-def _go(
-    runner: Runner, until: str | None, preset: str, watch: Watch, *, corners: bool = False
-) -> tuple[dict[str, Outcome], str, int, tuple[Finding, ...]]:
+@dataclass(frozen=True, slots=True)
+class _Gone:
+    """What was laid and solved, why the plan ended early, the solves of the riser loop, and findings of the loops."""
+
+    lay: Lay
+    because: str
+    solves: int = 0
+    told: tuple[Finding, ...] = ()
+
+
+def _go(runner: Runner, until: str | None, preset: str, watch: Watch, *, corners: bool = False) -> _Gone:
     last = ORDER.index(until) if until in ORDER else len(ORDER) - 1
     lay = Lay(runner, last)
     for stage in ORDER[: min(last, ORDER.index("mould")) + 1]:
         lay.results[stage] = runner.run(stage)
         if stop := ends(lay.results[stage]):
-            return lay.results, f"{stop} stands", 0, ()
+            return _Gone(lay, f"{stop} stands")
     if last < ORDER.index("rigging"):
-        return lay.results, f"asked to stop after {until}", 0, ()
+        return _Gone(lay, f"asked to stop after {until}")
     asked = runner.ask("rigging")
     assert isinstance(asked, RiggingAsk)
     lay.ask = asked
     stop = lay.go(asked, preset == "rough" or last < ORDER.index("sound") or _risers_likely(lay.results))
     if stop or last < ORDER.index("sound"):
-        return lay.results, stop or f"asked to stop after {until}", 0, ()
+        return _Gone(lay, stop or f"asked to stop after {until}")
     solves = grow_risers(runner, lay, preset, watch)
     if preset != "rough" and _risers_likely(lay.results):
         stop, more = finish(runner, lay, preset)
@@ -72,7 +86,7 @@ def _go(
         solves += more
     if not stop and corners and wants_corners(runner, lay.results, preset):
         told += weigh(runner, lay, watch)
-    return lay.results, stop, solves, told
+    return _Gone(lay, stop, solves, told)
 
 
 def _risers_likely(results: Mapping[str, Outcome]) -> bool:
@@ -107,7 +121,7 @@ def _try_changes(runner: Runner, results: Mapping[str, Outcome], stops: tuple[Fi
         except KeyError:
             margins = math.nan, math.nan
         change = cure.change(after if "mould" in after else results)
-        tried.append(Tried(cures=finding.code, change=change, worked=worked, of=cure.of, before=margins[0], after=margins[1], left=left))
+        tried.append(Tried(cures=finding.code, change=change, worked=worked, of=cure.of, before=margins[0], after=margins[1], left=left, preset=grid))
         if worked:
             break
     return tuple(tried)
@@ -119,14 +133,14 @@ def _with(
     """The stages run in a changed shop: that runner, its results, the STOPs left, and whether none was and it came as far as asked."""
     stores = dataclasses.replace(runner.stores, kit=kit) if kit is not None else None
     other = runner.variant(stores=stores, asks=cure.asks)
-    after, *_ = _go(other, until, preset, watch)
+    after = _go(other, until, preset, watch).lay.results
     left = tuple(f.code for r in after.values() for f in r.stops)
     return other, after, left, not left and (until or ORDER[-1]) in after
 
 
 def _verdict(results: Mapping[str, Outcome], stops: tuple[Finding, ...], tried: tuple[Tried, ...], until: str | None, because: str) -> Verdict:
     for one in tried:
-        if one.worked:
+        if stops and one.worked:
             margin = (
                 f" ({one.of}: {tell(one.before, '1')} before, {tell(one.after, '1')} after)"
                 if math.isfinite(one.before) and math.isfinite(one.after)
