@@ -172,7 +172,7 @@ class State:
         there = np.flatnonzero(np.bincount(self.layout.seg_tag, minlength=256))
         rate = 6.0 * float(steep[there].max()) if there.size else 0.0
         quick = np.unique(self.layout.quick_tag)
-        self.quick_rate = 6.0 * float(steep[quick].max()) if quick.size else 0.0
+        self.quick_rate = self._quick_rate(steep)
         self.small = np.zeros(0, np.uint64)
         if cells.size:
             at, where = np.unique(cells, return_inverse=True)
@@ -195,6 +195,15 @@ class State:
         )
         self.small_face = mine[np.argsort(home[mine], kind="stable")]
         self.small_first = np.searchsorted(home[self.small_face], np.arange(self.small.size + 1))
+
+    def _quick_rate(self, steep: Floats) -> float:
+        """The explicit limit of the media stepped on their own: a cell that the wall cuts small has less to warm."""
+        lay, rate = self.layout, 0.0
+        for first, length, tag in zip(lay.quick_first.astype(np.int64), lay.quick_length.astype(np.int64), lay.quick_tag, strict=True):
+            cells = slice(first, first + length)
+            links = np.bitwise_count(lay.media_bits[cells]) * self.shape.medium_share[cells]
+            rate = max(rate, float(steep[tag]) * max(6.0, float(links.max(initial=0.0))))
+        return rate
 
     def _media_heat(self, band: int) -> float:
         """Heat of the media over their start [J]: the first ``band`` segments, those stepped on their own, and the skins."""

@@ -23,8 +23,8 @@ NECK_STEPS = (1.3, 1.8)  # on the neck's area as it stands
 RISER_STEPS = (1.15, 1.35)  # on the riser's diameter as it stands
 HIGHER_STEPS = (0.025, 0.05)  # m on the cope, and so on every riser
 CHILL_STEPS = (1.0, 1.6)  # thickness over that of the metal at it
-CHILL_WIDE = 2.0  # edge over that thickness
-CHILL_LEAST, CHILL_MOST = 0.010, 0.040  # m thick
+CHILL_WIDE = 1.5  # edge over that thickness
+CHILL_LEAST, CHILL_MOST, CHILL_WIDEST = 0.010, 0.030, 0.050  # m thick, and edge
 SLEEVE_STEPS = (0.010, 0.015)  # m wall
 GATE_CLEAR = 0.030  # m round an ingate that is kept from the next try
 PLACES = 2  # sides of the part on which a chill is tried
@@ -155,7 +155,8 @@ def _chills(findings: Sequence[Finding], results: Results, ask: RiggingAsk) -> I
                 thick = min(max(step * wall, CHILL_LEAST), CHILL_MOST)
                 name = next(n for n in (f"chill-{i}" for i in range(1, len(names) + 2)) if n not in names)
                 names.add(name)
-                chills.append(Chill(name=name, at=at, across=round(CHILL_WIDE * thick, 3), thick=round(thick, 3)))
+                across = min(CHILL_WIDE * thick, CHILL_WIDEST)
+                chills.append(Chill(name=name, at=at, across=round(across, 3), thick=round(thick, 3)))
             new = chills[len(ask.chills) :]
             if new:
                 words = " and ".join(_chill_words(chill) for chill in new)
@@ -200,7 +201,7 @@ def _reach(vertices: Array, faces: Array, point: Array, axis: int, sign: float) 
         s = (-a[:, one] * v[:, two] + a[:, two] * v[:, one]) / turn
         t = (-a[:, two] * u[:, one] + a[:, one] * u[:, two]) / turn
         depth = sign * (a[:, axis] + s * u[:, axis] + t * v[:, axis])
-    hit = (np.abs(turn) > 1e-15) & (s >= -1e-9) & (t >= -1e-9) & (s + t <= 1.0 + 1e-9) & (depth > 0.0)
+        hit = (np.abs(turn) > 1e-15) & (s >= -1e-9) & (t >= -1e-9) & (s + t <= 1.0 + 1e-9) & (depth > 0.0)
     return float(depth[hit].min()) if hit.any() else float("inf")
 
 

@@ -6,6 +6,7 @@ The work is counted in cells solved and not in seconds, so that what is tried, a
 from __future__ import annotations
 
 import dataclasses
+import itertools
 import math
 from collections.abc import Sequence
 from dataclasses import dataclass
@@ -23,6 +24,7 @@ from strickle.trials.result import Tried
 from strickle.trials.runner import Runner
 
 WORK = 16e6  # cells: what all cures of one plan may cost, about a minute of one core
+WORK_MIND = 7e6  # of that, what findings that stop nothing may cost
 LAYING = 0.6e6  # cells that laying and closing a mould costs as much as
 FINER = {"rough": 1.0, "shop": 1.7, "fine": 4.0}  # cost of a cell against the rough preset's
 MOST_CODES = 3
@@ -48,9 +50,9 @@ class Purse:
 
     left: float = WORK
 
-    def pays(self, cells: float) -> bool:
-        """Whether there is work left for it; it is taken off."""
-        if cells > self.left:
+    def pays(self, cells: float, kept: float = 0.0) -> bool:
+        """Whether there is work left for it over what is ``kept`` back; it is taken off."""
+        if cells > self.left - kept:
             return False
         self.left -= cells
         return True
@@ -105,6 +107,7 @@ class Bench:
     def __init__(self, runner: Runner, lay: Lay, preset: str, watch: Watch) -> None:
         self.runner, self.lay, self.preset, self.watch = runner, lay, preset, watch
         self.purse = Purse()
+        self.cured: list[Change] = []
         self.room, self.ask = lay.room, lay.ask
         self.cells = find(lay.results, "cavity", Cavity).cells
         self.stood = {f.code for r in lay.results.values() for f in r.stops}
@@ -157,16 +160,19 @@ def mend(runner: Runner, lay: Lay, findings: Sequence[Finding], preset: str, wat
 def _cure(bench: Bench, code: str, mine: Sequence[Finding]) -> tuple[Tried | None, str]:
     """The first change, easiest kind and smallest first, that cures ``code`` on the plan's own grid; else the one that came nearest."""
     results, weight, purse = bench.lay.results, mine[0].weight, bench.purse
+    kept = 0.0 if weight == "STOP" or bench.preset == "fine" else WORK - WORK_MIND
     before, goal = margin(code, results), bar(code, weight)
     coarse = before
-    if bench.preset != "rough" and purse.pays(bench.cost("rough")):
+    if bench.preset != "rough" and purse.pays(bench.cost("rough"), kept):
         stood = bench.solve(None, "rough")
         coarse = margin(code, stood) if stood is not None else before
     shift = before / coarse if math.isfinite(before) and math.isfinite(coarse) and coarse > 0 else 1.0
     best: Tried | None = None
     run, unrun, kinds = 0, 0, dict[str, None]()
-    for change in changes(code, mine, results, bench.runner, bench.ask, bench.room):
-        if not purse.pays(bench.cost("rough")):
+    known = len(bench.cured)  # what cured another finding is looked at first: it was solved already
+    offered = itertools.chain(tuple(bench.cured), changes(code, mine, results, bench.runner, bench.ask, bench.room))
+    for number, change in enumerate(offered):
+        if number >= known and not purse.pays(bench.cost("rough"), kept):
             unrun += 1
             continue
         run += 1
@@ -178,7 +184,7 @@ def _cure(bench: Bench, code: str, mine: Sequence[Finding]) -> tuple[Tried | Non
         one = _told(code, weight, change, after, coarse, "rough")
         near = margin(code, after) * shift >= NEAR * goal
         if near and bench.preset != "rough":
-            if not purse.pays(bench.cost(bench.preset)):
+            if number >= known and not purse.pays(bench.cost(bench.preset), kept):
                 unrun, run = unrun + 1, run - 1  # not run to the end counts as not run
                 continue
             after = bench.solve(change, bench.preset)
@@ -186,6 +192,7 @@ def _cure(bench: Bench, code: str, mine: Sequence[Finding]) -> tuple[Tried | Non
                 continue
             one = _told(code, weight, change, after, before, bench.preset)
         if near and margin(code, after) >= goal and not _raised(after, code, weight):
+            bench.cured.append(change)
             return one, _cured(one, run)
         if _gain(one) > (1.0 if best is None else _gain(best)):
             best = one
