@@ -23,10 +23,10 @@ from strickle.trials.lay import Lay
 from strickle.trials.result import Tried
 from strickle.trials.runner import Runner
 
-WORK = 16e6  # cells: what all cures of one plan may cost, about a minute of one core
-WORK_MIND = 7e6  # of that, what findings that stop nothing may cost
-LAYING = 0.6e6  # cells that laying and closing a mould costs as much as
-FINER = {"rough": 1.0, "shop": 1.7, "fine": 4.0}  # cost of a cell against the rough preset's
+WORK = 24e6  # cells: what all cures of one plan may cost, about a minute of one core
+WORK_MIND = 12e6  # of that, what findings that stop nothing may cost
+LAYING = 1.0e6  # cells that laying and closing a mould costs as much as
+FINER = {"rough": 1.0, "shop": 1.2, "fine": 4.0}  # cost of a cell against the rough preset's
 MOST_CODES = 3
 POOR = 0.02  # share of the part under the threshold that is told
 MATTERS = 0.10  # and from which a cure of it is looked for
