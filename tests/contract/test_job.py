@@ -26,7 +26,7 @@ from strickle.job.recipe import CHOICES, Recipe, asked, read_recipe, write_recip
 from strickle.job.runner import Runner
 from strickle.metal import MetalAsk
 from strickle.part import PartAsk
-from strickle.rigging import RiggingAsk
+from strickle.rigging import Chill, RiggingAsk
 
 ALL = list(stages.ORDER)
 ASKS = {"part": PartAsk(data=b"x", name="x.stl")}
@@ -330,6 +330,16 @@ def test_every_choice_reads_back_what_it_writes(choice: object) -> None:
         points = {"boss": (0.1, -0.2, 1 / 3), "sand 2": (0.0, 1e-3, 2.0)}
         assert [(peg.name, tuple(peg.at)) for peg in choice.read(choice.write(points))] == list(points.items())
         assert choice.write(choice.read(choice.write(points))) == choice.write(points)
+        return
+    if choice.chills:
+        chills = (
+            Chill(name="far end", at=np.array([0.1, -0.2, 1 / 3]), across=0.03, thick=0.1 / 7),
+            Chill(name="two", at=np.zeros(3), across=0.02, thick=0.01, material="graphite"),
+        )
+        back = choice.read(choice.write(chills))
+        assert [(c.name, tuple(c.at), c.across, c.thick, c.material) for c in back] == [
+            (c.name, tuple(c.at), c.across, c.thick, c.material) for c in chills
+        ]
         return
     odd = choice.low + (choice.high - choice.low) / 7
     value = (0.1, -0.2, 1 / 3) if choice.is_vector else choice.among[0] if choice.among else odd if choice.unit else "two words"

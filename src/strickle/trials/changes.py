@@ -43,12 +43,16 @@ KINDS: Mapping[str, tuple[str, ...]] = {
 
 @dataclass(frozen=True, slots=True, kw_only=True)
 class Change:
-    """One change: its kind, its words from the results after it, and what is asked anew; ``room`` [m] is the box the flask must hold."""
+    """One change: its kind, its words from the results after it, and what is asked anew; ``room`` [m] is the box the flask must hold.
+
+    ``series`` names the changes that differ in size only.
+    """
 
     kind: str
     words: Callable[[Results], str]
     asks: Mapping[str, Record]
     room: Array | None = None
+    series: str = ""
 
 
 def changes(code: str, findings: Sequence[Finding], results: Results, runner: Runner, ask: RiggingAsk, room: Array | None) -> Iterator[Change]:
@@ -66,7 +70,7 @@ def changes(code: str, findings: Sequence[Finding], results: Results, runner: Ru
     for kind in KINDS[code]:
         for change in makers[kind]():
             keep = change.room if change.room is not None else room
-            yield dataclasses.replace(change, kind=kind, room=keep)
+            yield dataclasses.replace(change, kind=kind, room=keep, series=f"{kind} {change.series}")
 
 
 def _pour(results: Results, runner: Runner, way: float) -> Iterator[Change]:
@@ -161,7 +165,7 @@ def _chills(findings: Sequence[Finding], results: Results, ask: RiggingAsk) -> I
             if new:
                 words = " and ".join(_chill_words(chill) for chill in new)
                 asks = {"rigging": dataclasses.replace(ask, chills=tuple(chills))}
-                yield Change(kind="", words=lambda after, words=words: words, asks=asks)  # type: ignore[misc]
+                yield Change(kind="", words=lambda after, words=words: words, asks=asks, series=str(number))  # type: ignore[misc]
 
 
 def _chill_words(chill: Chill) -> str:

@@ -23,14 +23,14 @@ from strickle.trials.lay import Lay
 from strickle.trials.result import Tried
 from strickle.trials.runner import Runner
 
-WORK = 24e6  # cells: what all cures of one plan may cost, about a minute of one core
-WORK_MIND = 12e6  # of that, what findings that stop nothing may cost
-LAYING = 1.0e6  # cells that laying and closing a mould costs as much as
+WORK = 32e6  # cells: what all cures of one plan may cost, about a minute of one core
+WORK_MIND = 16e6  # of that, what findings that stop nothing may cost
+LAYING = 1.4e6  # cells that laying and closing a mould costs as much as
 FINER = {"rough": 1.0, "shop": 1.2, "fine": 4.0}  # cost of a cell against the rough preset's
 MOST_CODES = 3
 POOR = 0.02  # share of the part under the threshold that is told
 MATTERS = 0.10  # and from which a cure of it is looked for
-NEAR = 0.98  # of the bar: what comes this near on the rough grid is looked at on the plan's own
+FURTHER = 4.0  # times the gain of a change that the larger one of its series is held able of; one that could not do it is passed by
 ALWAYS = ("sound.cavity", "sound.pipe_reaches", "sound.cut_off")
 OF = {
     "sound.neck_short": "least of neck and riser time over what is called sound",
@@ -168,10 +168,12 @@ def _cure(bench: Bench, code: str, mine: Sequence[Finding]) -> tuple[Tried | Non
         coarse = margin(code, stood) if stood is not None else before
     shift = before / coarse if math.isfinite(before) and math.isfinite(coarse) and coarse > 0 else 1.0
     best: Tried | None = None
-    run, unrun, kinds = 0, 0, dict[str, None]()
+    run, unrun, kinds, gains = 0, 0, dict[str, None](), dict[str, float]()
     known = len(bench.cured)  # what cured another finding is looked at first: it was solved already
     offered = itertools.chain(tuple(bench.cured), changes(code, mine, results, bench.runner, bench.ask, bench.room))
     for number, change in enumerate(offered):
+        if number >= known and coarse * (1.0 + FURTHER * gains.get(change.series, math.inf)) * shift < goal:
+            continue
         if number >= known and not purse.pays(bench.cost("rough"), kept):
             unrun += 1
             continue
@@ -182,7 +184,8 @@ def _cure(bench: Bench, code: str, mine: Sequence[Finding]) -> tuple[Tried | Non
         if after is None or _new_stops(bench, after):
             continue
         one = _told(code, weight, change, after, coarse, "rough")
-        near = margin(code, after) * shift >= NEAR * goal
+        gains[change.series] = max(_gain(one) - 1.0, 0.0)
+        near = margin(code, after) * shift >= goal
         if near and bench.preset != "rough":
             if number >= known and not purse.pays(bench.cost(bench.preset), kept):
                 unrun, run = unrun + 1, run - 1  # not run to the end counts as not run
