@@ -79,9 +79,9 @@ def through(made: Runner, *, preset: str = "rough", until: str | None = None, cu
 
 
 def wished(part: str, *wishes):
-    """The trail of a part with wishes on its risers, and the freezings solved on the way."""
+    """The trail of a part with wishes on its risers, without cures, and the freezings solved on the way."""
     heard = runner(part, rigging=RiggingAsk(risers=wishes))
-    return through(heard), heard.sounds
+    return through(heard, cures=False), heard.sounds
 
 
 def _flasks(kit: Kit, share: float) -> Kit:
