@@ -62,9 +62,10 @@ class Run(State):
         for wary in (False, True):
             s = self._stage_count(dt, wary)
             other = steps.metal_step(
-                self.y0, self.ya, self.yb, self.w, self.l0, lay.metal_bits, self.shape.metal_share, self.shape.along, self.shape.along_more, lay.run_first, lay.run_length, sx, sy,
-                faces.cells, self.a, self.b, self.whole, faces.wall, self.wall_w, self.wall_whole, table.least, self.inverse, table.temperature,
-                table.potential, self.metal_per, dt, s,
+                self.y0, self.ya, self.yb, self.w, self.l0, lay.metal_bits, self.shape.metal_share, self.shape.along, self.shape.along_more,
+                lay.run_first, lay.run_length, lay.part_first, lay.part_length, lay.part_inner, sx, sy, faces.cells, self.a, self.b,
+                self.whole, faces.wall, self.wall_w, self.wall_whole, table.least, self.inverse, table.temperature,
+                self.pot_base, self.pot_slope, self.metal_per, dt, s,
             )  # fmt: skip
             if other:
                 self.ya, self.yb = self.yb, self.ya
@@ -73,7 +74,7 @@ class Run(State):
             low, high = steps.extent(self.ya, lay.run_first, lay.run_length)
             if self.allowed[0] <= low and high <= self.allowed[1]:
                 break
-            steps.potentials(self.y0, self.w, lay.run_first, lay.run_length, table.least, self.inverse, table.potential)
+            steps.potentials(self.y0, self.w, lay.run_first, lay.run_length, table.least, self.inverse, self.pot_base, self.pot_slope)
         self.low, self.high, self.most = steps.crossings(
             self.y0, self.ya, lay.metal_bits, lay.run_first, lay.run_length, sx, sy, self.levels, self.reached, self.times, self.gradient,
             self.critical, self.time, dt, self.cell, table.least, self.inverse, table.temperature,

@@ -12,6 +12,8 @@ import numpy as np
 from numba import njit
 from numpy.typing import NDArray
 
+from strickle.kernels.freeze_distance import sweep
+
 Floats = NDArray[np.float64]
 Bytes = NDArray[np.uint8]
 Index = NDArray[np.uint64]
@@ -50,6 +52,9 @@ class Layout(NamedTuple):
     metal_bits: Bytes  # (M,)
     run_first: Index
     run_length: Index
+    part_first: Index  # the runs again, parted into pieces of cells with metal on all sides and pieces of others
+    part_length: Index
+    part_inner: NDArray[np.bool_]
     media_bits: Bytes  # (N,)
     faces: Faces
     shell: NDArray[np.uint16]  # (N,)
@@ -179,37 +184,6 @@ def _metal_runs(tags, kind, box, box_shape, first, length, fill):
 
 
 @njit(cache=True, nogil=True)
-def _sweep(dist, tags, slow, backward):
-    """One pass of a chamfer distance (weights 1, 4/3, 5/3) weighted by each medium's slowness; returns whether anything changed."""
-    nx, ny, nz = dist.shape
-    sign = -1 if backward else 1
-    changed = False
-    for ix in range(1, nx - 1):
-        x = nx - 1 - ix if backward else ix
-        for iy in range(1, ny - 1):
-            y = ny - 1 - iy if backward else iy
-            for iz in range(1, nz - 1):
-                z = nz - 1 - iz if backward else iz
-                s = slow[tags[x, y, z]]
-                if s == 0.0:
-                    continue
-                best = dist[x, y, z]
-                if best == 0.0:
-                    continue
-                one, two, three = s, s * np.float32(4.0 / 3.0), s * np.float32(5.0 / 3.0)
-                a, b, c = x - sign, y - sign, z - sign
-                d, e = y + sign, z + sign
-                near = min(dist[a, y, z], dist[x, b, z], dist[x, y, c]) + one
-                edge = min(dist[a, b, z], dist[a, d, z], dist[a, y, c], dist[a, y, e], dist[x, b, c], dist[x, b, e]) + two
-                corner = min(dist[a, b, c], dist[a, b, e], dist[a, d, c], dist[a, d, e]) + three
-                value = min(best, near, edge, corner)
-                if value < best:
-                    dist[x, y, z] = value
-                    changed = True
-    return changed
-
-
-@njit(cache=True, nogil=True)
 def _segments(tags, kind, bits, dist, width, shell, first, length, tag, full, least, fill):
     """Segments of one medium along the last axis, at most LONGEST cells; returns how many."""
     nx, ny, nz = tags.shape
@@ -283,6 +257,7 @@ def lay_out(
     run_first, run_length = np.empty(count, np.uint64), np.empty(count, np.uint64)
     _metal_runs(padded, kind, corner, box_shape, run_first, run_length, True)
 
+    parts = _parted(run_first, run_length, metal_bits)
     dist, width = _distance(padded, kind, cell, np.where(quick, 0.0, diffusivity), start, ambient, faces, quick, stirred)
     shell = np.full(padded.size, FAR, np.uint16)
     empty = (none, none, np.empty(0, np.uint8), np.empty(0, np.bool_), np.empty(0, np.uint16))
@@ -311,6 +286,9 @@ def lay_out(
         metal_bits=metal_bits,
         run_first=run_first,
         run_length=run_length,
+        part_first=parts[0],
+        part_length=parts[1],
+        part_inner=parts[2],
         media_bits=media_bits,
         faces=faces,
         shell=shell,
@@ -325,6 +303,17 @@ def lay_out(
         quick_length=apart[1],
         quick_tag=apart[2],
     )
+
+
+def _parted(first: Index, length: Index, bits: Bytes) -> tuple[Index, Index, NDArray[np.bool_]]:
+    """Runs parted where cells with metal on all six sides meet others: first cells, lengths, and whether a piece is of the former."""
+    size = length.astype(np.int64)
+    run = np.repeat(np.arange(size.size), size)
+    cell = first.astype(np.int64)[run] + np.arange(run.size) - np.repeat(np.cumsum(size) - size, size)
+    inner = bits[cell] == 63
+    begins = np.flatnonzero(np.concatenate([[True], (run[1:] != run[:-1]) | (inner[1:] != inner[:-1])])) if run.size else np.zeros(0, np.int64)
+    ends = np.append(begins[1:], run.size)
+    return cell[begins].astype(np.uint64), (ends - begins).astype(np.uint64), inner[begins]
 
 
 def _padded(tags: Bytes) -> Bytes:
@@ -394,8 +383,8 @@ def _distance(
     present = np.flatnonzero(np.bincount(padded.reshape(-1), minlength=256)[:OUTER])
     plain = int((kind[present] != METAL).sum()) <= 1  # one medium and no void: two sweeps are enough
     for _ in range(12):
-        changed = _sweep(dist, padded, slow, False)
-        changed = _sweep(dist, padded, slow, True) or changed
+        changed = sweep(dist, padded, slow, False)
+        changed = sweep(dist, padded, slow, True) or changed
         if plain or not changed:
             break
     width = 2.0 * float(slow.max()) if media.size else 1.0

@@ -255,9 +255,11 @@ class State:
             np.add.at(sections, self.shape.along[:, end].astype(np.int64), self.shape.along_more)
         self.links = float((sections * self.shape.metal_share).max())
         self.slope_w = np.diff(table.potential) / table.step
+        self.pot_slope = self.slope_w
+        self.pot_base = table.potential[:-1] - self.slope_w * (table.least + table.step * np.arange(self.slope_w.size))
         self.slope_t = np.diff(table.temperature) / table.step
         self.metal_per = np.array([1.0 / self.cell**2, 1.0 / (table.density * table.heat * self.cell)])
-        steps.potentials(self.y0, self.w, lay.run_first, lay.run_length, table.least, self.inverse, table.potential)
+        steps.potentials(self.y0, self.w, lay.run_first, lay.run_length, table.least, self.inverse, self.pot_base, self.pot_slope)
 
     def watch_for(self, coherency: float, below: float | None, solid: Sequence[float] = ()) -> None:
         """The heat contents whose passing is noted; ``solid``: fractions solid to be noted besides."""

@@ -21,17 +21,15 @@ def read_at(u, least, inverse, table):
 
 
 @njit(cache=True, nogil=True)
-def potentials(u, w, first, length, least, inverse, table):
-    """w[p] = table(u[p]) along the runs."""
-    top = np.float64(table.size - 2)
-    one = np.uint64(1)
+def potentials(u, w, first, length, least, inverse, base, slope):
+    """w[p] = base + slope u[p] along the runs, of the table's piece that u lies in; the end pieces go on."""
+    top = np.float64(base.size - 1)
     for k in range(first.size):
         a = np.uint64(first[k])
         for j in range(np.uint64(length[k])):
-            x = (u[a + j] - least) * inverse
-            f = min(max(np.floor(x), 0.0), top)
-            i = np.uint64(f)
-            w[a + j] = table[i] + (x - f) * (table[i + one] - table[i])
+            v = u[a + j]
+            i = np.uint64(min(max((v - least) * inverse, 0.0), top))
+            w[a + j] = base[i] + slope[i] * v
 
 
 @njit(cache=True, nogil=True)
@@ -132,8 +130,10 @@ def _weight(j):
 
 
 @njit(cache=True, nogil=True)
-def _first_rate(y0, w, l0, bits, share, along, more, first, length, ux, uy, cells, a, b, t0, wall, wall_w, v0, least, inverse, temperature, per_area):
-    """l0 = du/dt at the start of a super-step, with the temperatures and potentials it was made of."""
+def _first_rate(
+    y0, w, l0, bits, share, along, more, first, length, inner, ux, uy, cells, a, b, t0, wall, wall_w, v0, least, inverse, temperature, per_area
+):  # fmt: skip
+    """l0 = du/dt at the start of a super-step, with the temperatures and potentials it was made of; runs parted by ``inner``."""
     for k in range(first.size):
         at = np.uint64(first[k])
         for i in range(np.uint64(length[k])):
@@ -148,21 +148,30 @@ def _first_rate(y0, w, l0, bits, share, along, more, first, length, ux, uy, cell
 
 
 @njit(cache=True, nogil=True)
-def _stage(dst, src, older, y0, w, l0, bits, share, along, more, first, length, ux, uy, mu, nu, mt, gt, per_area):
-    """One stage of the recurrence inside the metal: dst = mu src + nu older + (1 - mu - nu) y0 + mt rate(src) + gt l0."""
-    rest, scale = 1.0 - mu - nu, mt * per_area[0]
+def _stage(dst, src, older, y0, w, l0, bits, share, along, more, first, length, inner, ux, uy, mu, nu, mt, gt, per_area):
+    """One stage of the recurrence inside the metal: dst = mu src + nu older + (1 - mu - nu) y0 + mt rate(src) + gt l0.
+
+    Pieces of cells with metal on all sides are whole cells: no bits and no volumes to look at.
+    """
+    rest, scale, one = 1.0 - mu - nu, mt * per_area[0], np.uint64(1)
     for k in range(first.size):
         at = np.uint64(first[k])
-        for i in range(np.uint64(length[k])):
-            p = at + i
-            dst[p] = mu * src[p] + nu * older[p] + rest * y0[p] + scale * share[p] * flow_at(w, bits, p, ux, uy) + gt * l0[p]
+        if inner[k]:
+            for i in range(np.uint64(length[k])):
+                p = at + i
+                flow = w[p - one] + w[p + one] + w[p - uy] + w[p + uy] + w[p - ux] + w[p + ux] - 6.0 * w[p]
+                dst[p] = mu * src[p] + nu * older[p] + rest * y0[p] + scale * flow + gt * l0[p]
+        else:
+            for i in range(np.uint64(length[k])):
+                p = at + i
+                dst[p] = mu * src[p] + nu * older[p] + rest * y0[p] + scale * share[p] * flow_at(w, bits, p, ux, uy) + gt * l0[p]
     _onto(dst, w, share, along, more, scale)
 
 
 @njit(cache=True, nogil=True)
 def metal_step(
-    y0, ya, yb, w, l0, bits, share, along, more, first, length, sx, sy, cells, a, b, whole, wall, wall_w, wall_whole,
-    least, inverse, temperature, potential, per_area, dt, stages,
+    y0, ya, yb, w, l0, bits, share, along, more, first, length, part_first, part_length, inner, sx, sy, cells, a, b, whole, wall, wall_w, wall_whole,
+    least, inverse, temperature, base, slope, per_area, dt, stages,
 ):  # fmt: skip
     """One RKL2 super-step of the metal against frozen surroundings; returns True where the result is in ``yb``, else in ``ya``.
 
@@ -176,7 +185,31 @@ def metal_step(
     n, m = cells.size, wall.size
     w1 = 4.0 / (stages * stages + stages - 2.0)
     t0, older_t, v0, older_v = np.zeros(n), np.zeros(n), np.zeros(m), np.zeros(m)
-    _first_rate(y0, w, l0, bits, share, along, more, first, length, ux, uy, cells, a, b, t0, wall, wall_w, v0, least, inverse, temperature, per_area)
+    _first_rate(
+        y0,
+        w,
+        l0,
+        bits,
+        share,
+        along,
+        more,
+        part_first,
+        part_length,
+        inner,
+        ux,
+        uy,
+        cells,
+        a,
+        b,
+        t0,
+        wall,
+        wall_w,
+        v0,
+        least,
+        inverse,
+        temperature,
+        per_area,
+    )
     mt = w1 / 3.0 * dt
     for k in range(first.size):
         at = np.uint64(first[k])
@@ -186,13 +219,15 @@ def metal_step(
     wall_whole[:] = mt * v0
     src, dst = ya, yb
     for stage in range(2, stages + 1):
-        potentials(src, w, first, length, least, inverse, potential)
+        potentials(src, w, first, length, least, inverse, base, slope)
         j = float(stage)
         mu = (2.0 * j - 1.0) / j * _weight(j) / _weight(j - 1.0)
         nu = -(j - 1.0) / j * _weight(j) / _weight(j - 2.0)
         mt = mu * w1 * dt
         gt = -(1.0 - _weight(j - 1.0)) * mt
-        _stage(dst, src, y0 if stage == 2 else dst, y0, w, l0, bits, share, along, more, first, length, ux, uy, mu, nu, mt, gt, per_area)
+        _stage(
+            dst, src, y0 if stage == 2 else dst, y0, w, l0, bits, share, along, more, part_first, part_length, inner, ux, uy, mu, nu, mt, gt, per_area
+        )
         for i in range(n):
             t = read_at(src[cells[i]], least, inverse, temperature)
             dst[cells[i]] += mt * per_area[1] * (a[i] - b[i] * t)
@@ -204,7 +239,7 @@ def metal_step(
             now = mu * wall_whole[i] + nu * older_v[i] + mt * v + gt * v0[i]
             older_v[i], wall_whole[i] = wall_whole[i], now
         src, dst = dst, src
-    potentials(src, w, first, length, least, inverse, potential)
+    potentials(src, w, first, length, least, inverse, base, slope)
     return stages % 2 == 0
 
 
