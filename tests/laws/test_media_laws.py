@@ -148,6 +148,64 @@ def test_what_makes_no_sense_is_refused(contact, begin, says):
         strickle.freeze(column([1] * 8 + [2] * 60), {1: METAL, 2: SAND}, start={1: 980.0, 2: 295.0}, contact={(1, 2): contact}, begin=begin)
 
 
+def box(low, high):
+    """A closed outward box [m]."""
+    import manifold3d as m3
+
+    solid = m3.Manifold.cube(tuple(1e3 * (b - a) for a, b in zip(low, high, strict=True))).translate(tuple(1e3 * v for v in low))
+    mesh = solid.to_mesh64()
+    return strickle_mesh(np.array(mesh.vert_properties[:, :3]) * 1e-3, np.array(mesh.tri_verts, dtype=np.int64))
+
+
+def strickle_mesh(vertices, faces):
+    from strickle.base import Mesh
+
+    return Mesh(vertices=vertices, faces=faces)
+
+
+def block():
+    tags = np.full((16, 16, 16), 2, np.uint8)
+    tags[4:12, 4:12, 4:12] = 1
+    return Grid(tags=tags, cell=2e-3, origin=np.zeros(3)), box((8e-3,) * 3, (24e-3,) * 3)
+
+
+@pytest.mark.parametrize(
+    ("spoil", "says"),
+    [
+        (lambda m: strickle_mesh(m.vertices, m.faces[:, ::-1].copy()), "times the volume"),
+        (lambda m: strickle_mesh(m.vertices, np.vstack([m.faces, m.faces])), "times the volume"),
+        (lambda m: strickle_mesh(m.vertices * 0.5, m.faces), "times the volume"),
+        (lambda m: strickle_mesh(m.vertices * 1e3, m.faces), "reaches out of the grid"),
+        (lambda m: strickle_mesh(m.vertices + 0.2, m.faces), "reaches out of the grid"),
+        (lambda m: strickle_mesh(m.vertices, m.faces[:-1]), "not closed"),
+    ],
+)
+def test_a_surface_that_is_not_the_metal_s_is_refused(spoil, says):
+    grid, mesh = block()
+    with pytest.raises(BadInput, match=says):
+        strickle.freeze(grid, {1: METAL, 2: SAND}, start={1: 980.0, 2: 295.0}, surface=spoil(mesh))
+
+
+def test_metal_whose_top_lies_in_the_middle_of_cells_loses_heat_to_the_air():
+    tags = np.full((16, 16, 16), 2, np.uint8)
+    tags[4:12, 4:12, 4:13] = 1
+    tags[:, :, 13:] = 9
+    out = strickle.freeze(
+        Grid(tags=tags, cell=2e-3, origin=np.zeros(3)), {1: METAL, 2: SAND, 9: strickle.film(10.0, 295.0, 0.3)}, start={1: 980.0, 2: 295.0},
+        contact={(1, 2): 600.0}, surface=box((8e-3,) * 3, (24e-3, 24e-3, 25e-3)),
+    )  # fmt: skip
+    assert out.status == "done"
+    assert out.balance < 1e-9
+
+
+def test_metal_that_starts_solid_cools():
+    out = strickle.freeze(
+        column([1] * 8 + [2] * 60), {1: METAL, 2: SAND}, start={1: 800.0, 2: 295.0}, contact={(1, 2): 600.0}, until=strickle.below(700.0)
+    )
+    assert out.status == "done"
+    assert out.below_time > 1.0
+
+
 def test_half_a_curve_is_refused():
     half = MediumData(conductivity=0.6, density=1550.0, heat_capacity=1000.0, heat_temperature=NODES)
     with pytest.raises(BadInput, match="without values"):

@@ -47,6 +47,8 @@ def refuse(
             if not isinstance(value, tuple):  # curves are looked at when they are fitted
                 _number(value, f"{name} of the medium with tag {tag}", positive=True)
     for (one, two), value in contact.items():
+        if one != two and (two, one) in contact and contact[two, one] != value:
+            raise Refused(f"contact between tags {one} and {two} is given twice, with unlike values")
         if one not in claimed or two not in claimed:
             raise Refused(f"contact is given for tags {one} and {two}, but one of them has no material")
         both = value if isinstance(value, Contact) else (value, value)
@@ -112,7 +114,7 @@ def freezing_time(
     """
     conductivity, capacity, begin = media
     melt = 0.5 * (metal.liquidus + metal.solidus)
-    heat = float(metal.u_at(start)) * metal.density * metal.heat * cells * cell
+    heat = max(float(metal.u_at(start)), 0.2 * metal.liquidus_u) * metal.density * metal.heat * cells * cell  # what starts solid only cools
     tag = faces.pair[:, 1]
     drop = np.maximum(melt - begin[tag], 0.0)
     slow = 2.0 * np.sqrt(conductivity[tag] * capacity[tag] / np.pi) * drop

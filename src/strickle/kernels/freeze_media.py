@@ -20,6 +20,7 @@ from strickle.kernels.freeze_types import MediumTable
 
 Floats = NDArray[np.float64]
 OFF = 0.01  # of its span: a fit that misses by more is refused
+OFF_RATIO = 0.1  # of itself, the same for the conductivity, which only rules contacts and half cells
 
 
 class Laws(NamedTuple):
@@ -118,7 +119,11 @@ def laws(media: Mapping[int, MediumTable], lowest: float, highest: float) -> Law
         name = f"the medium with tag {tag}"
         poly[0, tag], poly[1, tag] = _fit(x, t - medium.start, name), _fit(x, p, name)
         tau = t - medium.start
-        poly[2, tag] = np.linalg.lstsq(np.stack([tau, tau**2, tau**3], axis=1), k - 1.0, rcond=None)[0]
+        rises = np.stack([tau, tau**2, tau**3], axis=1)
+        poly[2, tag] = np.linalg.lstsq(rises, k - 1.0, rcond=None)[0]
+        fitted = 1.0 + rises @ poly[2, tag]
+        if np.abs(fitted / k - 1.0).max() > OFF_RATIO:
+            raise Refused(f"the conductivity of {name} bends too sharply with temperature: give smoother nodes")
         slope = 1.0 + 2.0 * poly[1, tag, 0] * x + 3.0 * poly[1, tag, 1] * x**2 + 4.0 * poly[1, tag, 2] * x**3
         if slope.min() <= 0.0:
             raise Refused(f"{name} bends too sharply with temperature: give smoother nodes")

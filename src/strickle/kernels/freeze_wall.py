@@ -19,6 +19,7 @@ from numpy.typing import NDArray
 from scipy import ndimage
 
 from strickle.kernels.freeze_setup import MEDIUM, METAL, NOTHING, OUTER, Layout
+from strickle.kernels.freeze_tables import Refused
 from strickle.kernels.wall import look, normals_of
 
 Floats = NDArray[np.float64]
@@ -28,8 +29,11 @@ SHARP = 0.5  # rad between two faces from which an edge is sharp
 SAMPLES = 4.0  # samples of the surface a cell
 METAL_VOLUME = (0.5, 2.5)
 MEDIUM_VOLUME = (0.35, 3.0)
+ON_PLANE = 1e-3  # cells within which a triangle lies on an outer face
+FOUND = 0.2  # share of the staircase's faces that must find the mesh within a cell: else it is another body's
 SQUARE = 6.0  # power of the normal's component with which a wall's thickness along it is counted
 LEAST_SECTION, SMALL_SECTION = 0.3, 0.02  # of a cell's face: no link is made thinner, and no smaller change is counted
+NEAR_FILM = 0.05  # cells, least distance of the metal's centre from a surface to the air
 NEAR_WALL = 0.02  # cells, least distance of a medium's centre from the wall
 NEAR_TIGHT = 0.12  # the same where the contact is near perfect: the first cell would take up more than its share
 TIGHT = 1.0 / 2000.0  # m2 K/W, contact from which on it is near perfect
@@ -208,11 +212,15 @@ def shaped(layout: Layout, kind: NDArray[np.uint8], mesh: Mesh, cell: float, con
     sides = _sides(metal)
     vertices = np.ascontiguousarray(mesh.vertices / cell + 0.5 - corner)  # the window's first cell has its centre at the origin
     faces = np.ascontiguousarray(mesh.faces, np.int64)
+    corners = vertices[faces]
+    whole = float(np.einsum("ij,ij->", corners[:, 0], np.cross(corners[:, 1], corners[:, 2])) / 6.0)
     low = np.where(sides.way[:, None] % 2 == 1, sides.cell, sides.beyond)
     points = sides.cell + 0.5 * _STEP[sides.way]
     towards = np.where(sides.way % 2 == 1, 1.0, -1.0)
     seen = look(vertices, faces, points, towards, 2 - sides.way // 2, low, shape)
     found = np.isfinite(seen.offset)
+    if found.mean() < FOUND:
+        raise Refused("the metal's surface is not where the metal's cells are: give the mesh in the grid's frame, in metres")
     across = np.abs(np.take_along_axis(seen.normal, (2 - sides.way // 2)[:, None], axis=1)[:, 0])
     g = np.where(found, np.clip(across, LEAST_G, 1.0), 1.0)
     psi = np.where(found, np.clip(seen.offset, -0.5 * g, 0.5 * g), 0.0)
@@ -224,8 +232,6 @@ def shaped(layout: Layout, kind: NDArray[np.uint8], mesh: Mesh, cell: float, con
 
     volume = 1.0 - _cut(sides, g * psi, np.where(found[:, None], seen.normal, towards[:, None] * np.abs(_STEP[sides.way])), shape)
     own = np.clip(volume[metal], *METAL_VOLUME)
-    corners = vertices[faces]
-    whole = float(np.einsum("ij,ij->", corners[:, 0], np.cross(corners[:, 1], corners[:, 2])) / 6.0)
     cut = volume[metal] != 1.0
     if cut.any():  # what the clip and the edges left over goes to the cut cells
         ratio = (whole - (~cut).sum()) / own[cut].sum()
@@ -318,7 +324,7 @@ def _blank(vertices: Floats, faces: NDArray[np.int64], kind: NDArray[np.uint8], 
     found = np.zeros(len(faces), np.bool_)
     for number, (axis, plane) in enumerate((a, p) for a in range(3) for p in (low[a], high[a])):
         if kind[OUTER + number] == NOTHING:
-            found |= (np.abs(vertices[:, axis] - plane) < 1e-6)[faces].all(axis=1)
+            found |= (np.abs(vertices[:, axis] - plane) < ON_PLANE)[faces].all(axis=1)
     return found
 
 
@@ -385,7 +391,7 @@ def _gathered(
         touch_medium=medium_away[rows],
         skin=skin[rows],
         film_area=area[films],
-        film_metal=metal_away[films],
+        film_metal=np.maximum(metal_away[films], NEAR_FILM),
         metal_share=np.ascontiguousarray(metal_share),
         medium_share=share,
         odd=odd,

@@ -75,7 +75,8 @@ def freeze(
     solid at which crystals lock (0.25 where None, common practice); ``marks``: fractions solid whose passing is noted, as ``feed`` needs them;
     ``pegs``: name -> point [m] in metal or medium whose temperature is noted at every step; ``longest`` [s] ends a run that does
     not get there, and ``status`` says so; ``surface``: the closed mesh of all metal, in the grid's own frame [m]: with it wall distances,
-    areas and volumes are those of the mesh (cells are metal where their centre lies in it), without it those of the staircase of cells;
+    areas and volumes are those of the mesh (cells are metal where their centre lies in it; surfaces held at a temperature keep the staircase),
+    without it those of the staircase of cells;
     ``begin`` (nx, ny, nz) [K]: starting temperature of single cells, NaN where the tag's own holds.
 
     Raises BadInput for a question that makes no sense, and whatever ``watch`` raises.
@@ -131,7 +132,7 @@ def freeze(
             knobs=kernel.PRESETS[preset],
             longest=longest,
             watch=watch,
-            surface=None if surface is None else on_grid(_closed(surface), grid.origin),
+            surface=None if surface is None else on_grid(_closed(surface, grid, tuple(metals)), grid.origin),
             begin=None if begin is None else np.asarray(begin, dtype=float),
         )
     except kernel.Refused as trouble:
@@ -168,8 +169,8 @@ def on_grid(surface: Mesh, origin: Array) -> KernelMesh:
     return Moved(np.asarray(surface.vertices, dtype=float) - np.asarray(origin, dtype=float), np.asarray(surface.faces).astype(np.int64))
 
 
-def _closed(surface: Mesh) -> Mesh:
-    """The mesh itself. Raises BadInput for what is no closed mesh of triangles."""
+def _closed(surface: Mesh, grid: Grid, metals: tuple[int, ...]) -> Mesh:
+    """The mesh itself. Raises BadInput for what is no closed outward mesh inside the grid of about the volume of its metal cells."""
     vertices, faces = np.asarray(surface.vertices, dtype=float), np.asarray(surface.faces)
     if not (
         np.isfinite(vertices).all() and faces.ndim == 2 and faces.shape[1] == 3 and len(faces) and faces.min() >= 0 and faces.max() < len(vertices)
@@ -178,6 +179,17 @@ def _closed(surface: Mesh) -> Mesh:
     ends = np.sort(np.stack([faces, np.roll(faces, -1, axis=1)], axis=-1).reshape(-1, 2), axis=1)
     if (np.unique(ends, axis=0, return_counts=True)[1] % 2).any():
         raise BadInput("the metal's surface is not closed", "Give the closed mesh of all metal, or none")
+    low, high = np.asarray(grid.origin), np.asarray(grid.origin) + np.array(grid.tags.shape) * grid.cell
+    if (vertices < low - 1e-3 * grid.cell).any() or (vertices > high + 1e-3 * grid.cell).any():
+        raise BadInput("the metal's surface reaches out of the grid", "Give it in metres in the grid's own frame, cut where the grid ends")
+    corners = vertices[faces]
+    whole = float(np.einsum("ij,ij->", corners[:, 0] - low, np.cross(corners[:, 1] - low, corners[:, 2] - low)) / 6.0)
+    cells = int(np.isin(grid.tags, metals).sum()) * grid.cell**3
+    if not 0.5 * cells < whole < 1.6 * cells:
+        raise BadInput(
+            f"the metal's surface holds {whole / max(cells, 1e-30):.2g} times the volume of the metal's cells",
+            "Give the outward mesh of all metal, once, in metres; or finer cells where walls are thinner than one",
+        )
     return surface
 
 
