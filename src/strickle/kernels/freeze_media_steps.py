@@ -115,13 +115,14 @@ def exchange(
 
 @njit(cache=True, nogil=True)
 def foresee(
-    old, small, links, kept, face_first, face, bits, share, tags, factor, dt, per_area, area, skin_heat, skin, beyond, touch_u, touch, cells, u,
-    least, inverse, temperature, sx, sy,
+    old, small, links, kept, face_first, face, side_first, side, side_u, bits, share, tags, factor, dt, per_area, area, skin_heat, skin, beyond,
+    touch_u, touch, cells, u, least, inverse, temperature, sx, sy,
 ):  # fmt: skip
     """Put into ``old`` of each small cell what it comes to by half of the step, its neighbours and the metal held still; ``kept`` gets what it was.
 
     Its neighbours, the metal and it itself all see that value for the whole step, so what one gives another takes, and no cell that the
-    wall has cut small sets the step of all.  ``face_first`` (n + 1,) and ``face``: the metal's faces at each small cell.
+    wall has cut small sets the step of all.  ``face_first`` (n + 1,) and ``face``: the metal's faces at each small cell; ``side_first``,
+    ``side`` and ``side_u`` [W/(m2 K)]: its neighbours of other media.
     """
     ux, uy = np.uint64(sx), np.uint64(sy)
     for i in range(small.size):
@@ -135,6 +136,10 @@ def foresee(
             c = 0.5 * dt * per_area[tags[p]] * share[p] * area[f] * (on * (kap + g) / (kap + g + on) if kap > 0.0 else g)
             beside = (kap * skin[f] + g * t) / (kap + g)
             top += c * (beside - old[p])
+            under += c
+        for k in range(side_first[i], side_first[i + 1]):
+            c = 0.5 * dt * per_area[tags[p]] * share[p] * side_u[k]
+            top += c * (old[side[k]] - old[p])
             under += c
         kept[i] = top / under
     for i in range(small.size):

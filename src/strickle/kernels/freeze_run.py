@@ -11,13 +11,14 @@ from strickle.kernels import freeze_media_steps as media
 from strickle.kernels import freeze_steps as steps
 from strickle.kernels.freeze_media import flows, warmths
 from strickle.kernels.freeze_setup import MEDIUM
-from strickle.kernels.freeze_state import AFTER, BEFORE, BELOW, COHERENCY, LIQUIDUS, SAFE_MEDIA, SOLIDUS, State, read
+from strickle.kernels.freeze_state import AFTER, BEFORE, BELOW, COHERENCY, LIQUIDUS, SAFE_QUICK, SOLIDUS, State, read
 from strickle.kernels.freeze_tables import Floats, Refused
 from strickle.kernels.freeze_types import FreezeOut
 
 SAFE_METAL = 0.85  # share of the limit of a super-step
 CHECK_EVERY = 64  # super-steps between heat balances
 BREATH = 2e7  # metal cell updates between calls of the watch, about a twelfth of a second
+RUNAWAY = 1e4  # K of heat content in a medium from which a run is held to have diverged
 MEDIA_WORK = 10.0  # a media segment of some 40 cells against one metal cell
 
 
@@ -39,6 +40,8 @@ class Run(State):
             alpha, slope = float(self.slope_w[i : j + 1].max()), float(self.slope_t[i : j + 1].max())
         load = float(self.b.max()) * self.metal_per[1] * slope if self.b.size else 0.0
         ratio = dt * (self.links * alpha * self.metal_per[0] + 0.5 * load) / SAFE_METAL
+        if not np.isfinite(ratio):
+            return 3  # it has diverged, which the loop sees
         s = int(np.ceil(0.5 * (np.sqrt(9.0 + 16.0 * ratio) - 1.0)))
         return max(3, s + 1 - s % 2)
 
@@ -48,9 +51,10 @@ class Run(State):
         assert table is not None
         if self.small.size:
             media.foresee(
-                self.old, self.small, self.small_links, self.kept, self.small_first, self.small_face, lay.media_bits, self.shape.medium_share,
-                self.flat_tags, self.factor0 * dt, dt, self.per_area, self.shape.touch_area, self.skin_heat, self.skin, self.beyond, self.touch_u,
-                faces.touch, faces.cells, self.y0, table.least, self.inverse, table.temperature, lay.shape[1] * lay.shape[2], lay.shape[2],
+                self.old, self.small, self.small_links, self.kept, self.small_first, self.small_face, self.small_side_first, self.small_side,
+                self.small_side_u, lay.media_bits, self.shape.medium_share, self.flat_tags, self.factor0 * dt, dt, self.per_area,
+                self.shape.touch_area, self.skin_heat, self.skin, self.beyond, self.touch_u, faces.touch, faces.cells, self.y0, table.least,
+                self.inverse, table.temperature, lay.shape[1] * lay.shape[2], lay.shape[2],
             )  # fmt: skip
         steps.couple(
             self.y0, faces.cells, faces.touch, faces.medium, faces.pair, self.rest, self.gaps, self.near, self.away, self.shape.touch_area,
@@ -97,7 +101,7 @@ class Run(State):
             lay.seg_full, lay.seg_reach, self.band, shell, factor, sx, sy,
         )  # fmt: skip
         if self.quick_rate > 0.0:
-            times = int(np.ceil(dt * self.quick_rate / SAFE_MEDIA))
+            times = int(np.ceil(dt * self.quick_rate / SAFE_QUICK))
             media.quick_step(
                 self.old, self.new, potential, self.work_cells, lay.media_bits, self.shape.medium_share, lay.quick_first, lay.quick_length,
                 lay.quick_tag, factor, self.start, self.law.flow, times, sx, sy,
@@ -160,7 +164,7 @@ class Run(State):
             self.time = min(ends) if abs(self.time + dt - min(ends)) < 1e-9 * dt else self.time + dt
             self.count += 1
             self._note()
-            if self.count % CHECK_EVERY == 0 and not np.isfinite(self._balance()):
+            if (self.metal_cells and not np.isfinite(self.most)) or (self.count % CHECK_EVERY == 0 and not self._holds()):
                 status = "diverged"
                 break
         if watch is not None:
@@ -227,6 +231,10 @@ class Run(State):
         error = abs(loss - gain - out) / scale if scale > 0.0 else 0.0
         self.worst = error if not np.isfinite(error) else max(self.worst, error)
         return self.worst
+
+    def _holds(self) -> bool:
+        """Whether heat closes and no medium is far past anything that a mould knows."""
+        return bool(np.isfinite(self._balance()) and self.old.min() > -RUNAWAY and self.old.max() < RUNAWAY)
 
     # ------------------------------------------------------------------ answering
 

@@ -20,6 +20,7 @@ from strickle.kernels.freeze_wall import Mesh, Shape, free_of, plain, shaped
 STIR = 0.01  # K off its medium's start from which a cell counts as having begun otherwise
 QUICK = 0.35  # a medium whose explicit limit is under this share of the slowest one's is stepped on its own
 SAFE_MEDIA = 0.9  # share of the explicit limit of the media
+SAFE_QUICK = 0.45  # the same within a medium stepped on its own: none of its waves may turn sign, since what its faces give is added besides
 FOURIER = 0.045  # step times diffusivity over dx2 that a skin is taken to be stepped by where its load on a cell is reckoned
 LIQUIDUS, COHERENCY, SOLIDUS, BELOW, BEFORE, AT, AFTER = range(7)
 
@@ -72,7 +73,7 @@ class State:
             turned = Mesh(np.asarray(surface.vertices, dtype=float)[:, list(self.axes)], np.asarray(surface.faces, dtype=np.int64))
             if np.linalg.det(np.eye(3)[list(self.axes)]) < 0.0:
                 turned = Mesh(turned.vertices, np.ascontiguousarray(turned.faces[:, ::-1]))
-            self.shape = shaped(self.layout, self.kind, turned, self.cell, self.contact)
+            self.shape = shaped(self.layout, self.kind, quick, turned, self.cell, self.contact)
             self.layout = free_of(self.layout, self.shape.odd)
         self._media_arrays(diffusivity)
         self._metal_arrays()
@@ -187,14 +188,11 @@ class State:
         self.media_limit = SAFE_MEDIA / rate if rate > 0.0 else np.inf
         self.small_links = np.bitwise_count(self.layout.media_bits[self.small.astype(np.int64)]).astype(np.float64)
         self.kept = np.zeros(self.small.size)
-        home = np.searchsorted(self.small, faces.medium)
-        mine = (
-            np.flatnonzero((home < self.small.size) & (self.small[np.minimum(home, max(self.small.size - 1, 0))] == faces.medium))
-            if self.small.size
-            else home[:0]
-        )
-        self.small_face = mine[np.argsort(home[mine], kind="stable")]
-        self.small_first = np.searchsorted(home[self.small_face], np.arange(self.small.size + 1))
+        self.small_first, self.small_face = _by_cell(self.small, faces.medium)
+        ends = faces.cross.T.reshape(-1)
+        self.small_side_first, at_end = _by_cell(self.small, ends)
+        self.small_side = np.roll(ends, ends.size // 2)[at_end].astype(np.uint64)
+        self.small_side_u = np.tile(cross_u, 2)[at_end]
 
     def _quick_rate(self, steep: Floats) -> float:
         """The explicit limit of the media stepped on their own: a cell that the wall cuts small has less to warm."""
@@ -351,6 +349,16 @@ def _quick(diffusivity: Floats) -> NDArray[np.bool_]:
     if not some.any():
         return np.zeros(256, np.bool_)
     return np.asarray(some & (diffusivity > diffusivity[some].min() / QUICK))
+
+
+def _by_cell(cells: NDArray[np.uint64], at: NDArray[np.integer]) -> tuple[NDArray[np.int64], NDArray[np.int64]]:
+    """Which of ``at`` are each of the rising ``cells``: where each cell's begin, and their places in ``at``."""
+    if not cells.size or not at.size:
+        return np.zeros(cells.size + 1, np.int64), np.zeros(0, np.int64)
+    home = np.searchsorted(cells, at)
+    mine = np.flatnonzero((home < cells.size) & (cells[np.minimum(home, cells.size - 1)] == at))
+    mine = mine[np.argsort(home[mine], kind="stable")]
+    return np.searchsorted(home[mine], np.arange(cells.size + 1)), mine
 
 
 def read(table: MetalTable, values: Floats, u: Floats) -> Floats:

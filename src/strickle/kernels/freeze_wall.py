@@ -202,8 +202,11 @@ def _sides(metal: NDArray[np.bool_]) -> _Sides:
     return _Sides(cell, way, cell + _STEP[way])
 
 
-def shaped(layout: Layout, kind: NDArray[np.uint8], mesh: Mesh, cell: float, contact: Floats) -> Shape:
-    """Coefficients for the metal's true surface; ``mesh`` in the layout's axis order, ``contact`` (256, 256) [m2 K/W] by pair of tags."""
+def shaped(layout: Layout, kind: NDArray[np.uint8], quick: NDArray[np.bool_], mesh: Mesh, cell: float, contact: Floats) -> Shape:
+    """Coefficients for the metal's true surface; ``mesh`` in the layout's axis order, ``contact`` (256, 256) [m2 K/W] by pair of tags.
+
+    ``quick`` (256,): media that conduct far better than the rest.
+    """
     corner = np.maximum(np.array(layout.box) - 1, 0)  # all is done in a window round the metal
     end = np.minimum(np.array(layout.box) + np.array(layout.box_shape) + 1, layout.shape)
     tags = layout.tags[tuple(slice(a, b) for a, b in zip(corner, end, strict=True))]
@@ -240,7 +243,7 @@ def shaped(layout: Layout, kind: NDArray[np.uint8], mesh: Mesh, cell: float, con
 
     least = np.where(contact[tags[tuple(sides.cell.T)], tags[tuple(sides.beyond.T)]] < TIGHT, NEAR_TIGHT, NEAR_WALL)
     away = np.maximum(0.5 * g + psi, least)
-    thick, gamma = _skins(kind, tags, sides, g, away)
+    thick, gamma = _skins(kind, quick, tags, sides, g, away)
     b = thick
     medium = kind[tags[tuple(sides.beyond.T)]] == MEDIUM
     rows = tuple(sides.beyond[medium].T)
@@ -307,14 +310,17 @@ def _along(
     return np.ascontiguousarray(np.concatenate(pairs)), np.concatenate(extra)
 
 
-def _skins(kind: NDArray[np.uint8], tags: NDArray[np.uint8], sides: _Sides, g: Floats, d: Floats) -> tuple[Floats, Floats]:
-    """Thickness of the skin and capacity to move to the cell behind, a unit of g, for centres ``d`` from the wall; all in cells."""
-    thick = 0.5 * d
+def _skins(kind: NDArray[np.uint8], quick: NDArray[np.bool_], tags: NDArray[np.uint8], sides: _Sides, g: Floats, d: Floats) -> tuple[Floats, Floats]:
+    """Thickness of the skin and capacity to move to the cell behind, a unit of g, for centres ``d`` from the wall; all in cells.
+
+    A ``quick`` medium (256,) warms through a cell within a step or so: it has no skin, which would only bind the step.
+    """
+    thick = np.where(quick[tags[tuple(sides.beyond.T)]], 0.0, 0.5 * d)
     behind = sides.beyond + _STEP[sides.way]
     inside = ((behind >= 0) & (behind < np.array(tags.shape))).all(axis=1)
     behind = np.where(inside[:, None], behind, sides.beyond)
     own, next_one = tags[tuple(sides.beyond.T)], tags[tuple(behind.T)]
-    alike = inside & (own == next_one) & (kind[own] == MEDIUM)
+    alike = inside & (own == next_one) & (kind[own] == MEDIUM) & ~quick[own]
     gamma = (g**2 / 8.0 - (d - thick) ** 2) / (2.0 * g)
     return thick, np.where(alike, gamma, 0.0)
 
