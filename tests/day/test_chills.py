@@ -96,6 +96,13 @@ def test_a_second_chill_on_the_same_place_is_lost_and_stops_the_plan():
     assert "again" in text(lost)
 
 
+def test_a_sleeve_without_a_riser_is_told():
+    rig = laid(sleeve=0.012)
+    assert not rig.risers
+    (told,) = (x for x in rig.findings if x.code == "rigging.sleeve_unused")
+    assert told.weight == "MIND"
+
+
 @pytest.mark.parametrize(
     ("chill", "says"),
     [

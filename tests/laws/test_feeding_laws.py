@@ -2,6 +2,8 @@
 
 from __future__ import annotations
 
+import dataclasses
+
 import numpy as np
 import pytest
 from hypothesis import given, settings
@@ -21,25 +23,25 @@ EARLY = 0.27 * (HOT - 880.0) / (2500.0 * (1.0 - LOSS))
 WHOLE = 1.0 - (1.0 - EARLY) * (1.0 - LOSS)
 
 
-def made(tags, closes, first=0.2, last=1.3):
+def made(tags, closes, first=0.2, last=1.3, pour=HOT):
     """A freezing whose metal cells (tags under 10) pass 0.7 solid at ``closes`` and the rest in proportion."""
     there = tags < SAND
     close = np.where(there, closes, np.nan)
     blank = np.full(tags.shape, np.nan)
     solid = np.array([0.2, 0.7])
+    noted = np.stack([(first + 0.25 * (1.0 - first)) * close[there], close[there]])
     return strickle.Freezing(
         time_to_liquidus=first * close, time_to_coherency=(first + 0.3 * (1.0 - first)) * close, time_to_solidus=last * close, time_to_below=blank,
         niyama=blank, gradient=blank, cooling_rate=blank, temperature=blank, snapshot_times=np.empty(0), snapshots=np.empty((0, *tags.shape)),
         time=float(np.nanmax(close)), solid_time=float(last * np.nanmax(close)), below_time=np.nan, metal_loss=0.0, media_gain=0.0, outer_loss=0.0,
-        mark_solid=solid, mark_times=np.stack([(first + 0.25 * (1.0 - first)) * close[there], close[there]]), balance=0.0,
-        cell_volumes=np.ones(int(there.sum())), status="done", steps=1, peg_names=(), peg_at=np.empty((0, 3)), peg_times=np.empty(0),
-        peg_temperatures=np.empty((0, 0)),
+        mark_solid=solid, mark_times=noted, balance=0.0, cell_volumes=np.ones(int(there.sum())), cell_edge=2e-3, metal_start=pour,
+        status="done", steps=1, peg_names=(), peg_at=np.empty((0, 3)), peg_times=np.empty(0), peg_temperatures=np.empty((0, 0)),
     )  # fmt: skip
 
 
 def fed(tags, closes, pour=HOT, metal=METAL, levels=150, first=0.2, **more):
     grid = Grid(tags=tags.astype(np.uint8), cell=2e-3, origin=np.zeros(3))
-    return strickle.feed(grid, made(grid.tags, closes, first), metal, pour=pour, air=(AIR,), critical_solid=0.7, levels=levels, **more)
+    return strickle.feed(grid, made(grid.tags, closes, first, pour=pour), metal, air=(AIR,), critical_solid=0.7, levels=levels, **more)
 
 
 def body(out, name):
@@ -263,7 +265,7 @@ def test_the_answer_hardly_depends_on_the_number_of_steps(seed):
 
 def test_what_makes_no_sense_is_refused_in_one_line():
     tags = np.ones((2, 2, 2), np.uint8)
-    grid, frozen = Grid(tags=tags, cell=1e-3, origin=np.zeros(3)), made(tags, np.ones((2, 2, 2)))
+    grid, frozen = Grid(tags=tags, cell=2e-3, origin=np.zeros(3)), made(tags, np.ones((2, 2, 2)))
     bare = strickle.MetalData.plain(
         solidus=830.0, liquidus=880.0, latent_heat=1.0, solid_heat=1.0, liquid_heat=1.0, solid_conductivity=1.0, liquid_conductivity=1.0,
         density=2500.0, shrinkage=1.5,
@@ -284,3 +286,95 @@ def test_what_makes_no_sense_is_refused_in_one_line():
         strickle.feed(grid, short, METAL, pour=HOT)
     with pytest.raises(BadInput, match="between 0 and 1"):
         strickle.freeze(grid, {1: METAL, SAND: sand}, start={1: HOT, SAND: 293.15}, preset="rough", marks=(1.2,))
+
+
+def test_a_freezing_of_another_grid_or_pour_is_refused():
+    tags = np.full((3, 3, 3), SAND, np.uint8)
+    tags[1, 1, :2] = 1
+    frozen = made(tags, np.ones(tags.shape))
+    grid = Grid(tags=tags, cell=2e-3, origin=np.zeros(3))
+    assert strickle.feed(grid, frozen, METAL).void_volume > 0.0
+    with pytest.raises(BadInput, match="began at"):
+        strickle.feed(grid, frozen, METAL, pour=HOT + 10.0)
+    with pytest.raises(BadInput, match="cells are"):
+        strickle.feed(dataclasses.replace(grid, cell=1e-3), frozen, METAL)
+    with pytest.raises(BadInput, match="in some cells"):
+        strickle.feed(dataclasses.replace(grid, tags=np.roll(tags, 1, axis=0)), frozen, METAL)
+    with pytest.raises(BadInput, match="3 x 3 x 2"):
+        strickle.feed(dataclasses.replace(grid, tags=tags[:, :, :2]), frozen, METAL)
+
+
+SAND_DATA = strickle.MediumData(conductivity=0.6, density=1600.0, heat_capacity=1080.0)
+
+
+@pytest.mark.parametrize(
+    "wrong",
+    [
+        {"grid": None},
+        {"grid": np.ones((3, 3, 3))},
+        {"grid": Grid(tags=np.ones((3, 3)), cell=2e-3, origin=np.zeros(3))},
+        {"grid": Grid(tags=np.ones((3, 3, 3), np.uint8), cell="2 mm", origin=np.zeros(3))},
+        {"grid": Grid(tags=np.ones((3, 3, 3), np.uint8), cell=2e-3, origin="corner")},
+        {"materials": None},
+        {"materials": {"sand": SAND_DATA}},
+        {"materials": {1: METAL, SAND: dataclasses.replace(SAND_DATA, conductivity="dry")}},
+        {"materials": {1: METAL, SAND: dataclasses.replace(SAND_DATA, heat_nodes=np.array(["a"]), heat_temperature=np.array([300.0]))}},
+        {"materials": {1: dataclasses.replace(METAL, latent_heat="389 kJ/kg"), SAND: SAND_DATA}},
+        {"start": 900.0},
+        {"start": {1: "hot", SAND: 293.15}},
+        {"start": {1: True, SAND: 293.15}},
+        {"faces": {"z+": "open"}},
+        {"faces": {"z+": strickle.film("10", 293.15)}},
+        {"contact": 600.0},
+        {"contact": {1: 600.0}},
+        {"contact": {(1, SAND): "good"}},
+        {"contact": {(1, SAND): strickle.gap("600", 150.0)}},
+        {"until": None},
+        {"until": [3.0]},
+        {"marks": 0.7},
+        {"marks": "0.7"},
+        {"snapshots": 3.0},
+        {"coherency": "0.25"},
+        {"longest": "long"},
+        {"surface": "part.stl"},
+        {"begin": 900.0},
+        {"pegs": [0.0, 0.0, 0.0]},
+        {"pegs": {"a": "b"}},
+        {"preset": 3},
+    ],
+    ids=lambda wrong: next(iter(wrong)),
+)
+def test_what_is_of_a_wrong_kind_is_refused_in_one_line(wrong):
+    tags = np.full((3, 3, 3), SAND, np.uint8)
+    tags[1, 1, 1] = 1
+    asked = {
+        "grid": Grid(tags=tags, cell=2e-3, origin=np.zeros(3)),
+        "materials": {1: METAL, SAND: SAND_DATA},
+        "start": {1: HOT, SAND: 293.15},
+    } | wrong
+    with pytest.raises(BadInput) as told:
+        strickle.freeze(asked.pop("grid"), asked.pop("materials"), **asked)
+    assert len(str(told.value)) < 200
+    assert "\n" not in str(told.value)
+
+
+@pytest.mark.parametrize(
+    "wrong",
+    [
+        {"freezing": None},
+        {"metal": "A356"},
+        {"pour": "hot"},
+        {"air": 4},
+        {"critical_solid": "0.7"},
+        {"names": ["part"]},
+        {"levels": "many"},
+        {"grid": 3},
+    ],
+    ids=lambda wrong: next(iter(wrong)),
+)
+def test_feeding_refuses_what_is_of_a_wrong_kind(wrong):
+    tags = np.full((3, 3, 3), SAND, np.uint8)
+    tags[1, 1, 1] = 1
+    asked = {"grid": Grid(tags=tags, cell=2e-3, origin=np.zeros(3)), "freezing": made(tags, np.ones(tags.shape)), "metal": METAL} | wrong
+    with pytest.raises(BadInput):
+        strickle.feed(asked.pop("grid"), asked.pop("freezing"), asked.pop("metal"), **asked)

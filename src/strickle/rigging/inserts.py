@@ -79,6 +79,16 @@ def lay_in(sand: Sand, layout: Layout, ask: RiggingAsk) -> Laid:
     chills: list[ChillSet] = []
     blocks: list[Solid] = []
     findings: list[Finding] = []
+    if not sleeves and ask.sleeve is not None:
+        findings.append(
+            Finding(
+                code="rigging.sleeve_unused",
+                weight="MIND",
+                says="A sleeve is asked for, and the mould has no riser to put it round",
+                because="a sleeve keeps a riser's metal hot, and this casting is planned without one",
+                do="Leave the sleeve out",
+            )
+        )
     for chill in ask.chills:
         made, block, told = _chill(sand, chill, [*shells, *blocks])
         chills.append(made)

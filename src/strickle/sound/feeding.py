@@ -16,12 +16,14 @@ from typing import TYPE_CHECKING, Protocol
 import numpy as np
 
 from strickle.base import Array, BadInput, Grid, Record, si, word
+from strickle.sound.given import as_fed, of_one_grid
 
 if TYPE_CHECKING:
     from strickle.kernels.feed import Fed
     from strickle.sound.materials import Freezing
 
 LEVELS = 150
+SAME_POUR = 0.5  # K
 MARKS = (0.2, 0.4, 0.6, 0.8)  # fractions solid between which the density is taken as straight in time
 SEEN = 0.5  # share of a cell that must be void for the pipe to reach it
 
@@ -119,7 +121,7 @@ def feed(
     freezing: Freezing,
     metal: Shrinking,
     *,
-    pour: float,
+    pour: float | None = None,
     air: Sequence[int] = (),
     open_top: bool = False,
     critical_solid: float | None = None,
@@ -128,18 +130,24 @@ def feed(
 ) -> Feeding:
     """Follow the pools of a grid that has been frozen with ``marks``, and the voids they leave.
 
-    ``pour`` [K] is the metal's temperature at the start; ``air``: tags of open space, from which air reaches metal beside and under it;
-    ``open_top``: whether the grid's upper face is open to the air; ``critical_solid``: fraction solid past which a cell neither gives nor
-    passes on metal, the stores' where None; ``names``: metal tag -> name of a body, "part" for the part, which is the least metal tag
-    where none is so named; ``levels``: parts into which the cells are divided in time.
+    ``grid`` is the one that was frozen; ``pour`` [K] the metal's temperature at the start, the hottest of the freezing's where None;
+    ``air``: tags of open space, from which air reaches metal beside and under it; ``open_top``: whether the grid's upper face is open to the
+    air; ``critical_solid``: fraction solid past which a cell neither gives nor passes on metal, the stores' where None; ``names``: metal tag
+    -> name of a body, "part" for the part, which is the least metal tag where none is so named; ``levels``: parts into which the cells are
+    divided in time.
 
-    Raises BadInput for a freezing without marks or without an end, and for a metal without densities.
+    Raises BadInput for a freezing without marks or without an end, one of another grid or pour, and for a metal without densities.
     """
+    as_fed(freezing, metal, pour, air, critical_solid, names, levels)
     if critical_solid is None:
         import strickle.stores as shelf
 
         critical_solid = shelf.load().constants["feed.critical_solid"].value
     mask = np.isfinite(freezing.time_to_solidus)
+    of_one_grid(grid, freezing, mask)
+    pour = freezing.metal_start if pour is None else float(pour)
+    if not abs(pour - freezing.metal_start) <= SAME_POUR:
+        raise BadInput(f"the pour is {pour:g} K and the metal that was frozen began at {freezing.metal_start:g} K", "Leave it out, or freeze from it")
     if not np.isfinite(freezing.solid_time) or not mask.any():
         raise BadInput("the metal is not solid throughout, so its pools have no end", 'Freeze it until "solid"')
     if not len(freezing.mark_solid) or freezing.mark_times.shape != (len(freezing.mark_solid), int(mask.sum())):

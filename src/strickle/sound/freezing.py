@@ -8,6 +8,7 @@ from typing import TYPE_CHECKING, Any
 import numpy as np
 
 from strickle.base import Array, BadInput, Grid, Mesh, Watch
+from strickle.sound.given import as_asked, is_number
 from strickle.sound.materials import Below, Face, Freezing, Gap, MetalLike, adiabatic
 from strickle.sound.pegs import Driven, drive_named
 
@@ -83,6 +84,7 @@ def freeze(
     """
     from strickle.kernels import freeze as kernel
 
+    as_asked(grid, materials, start, faces, contact, surface, begin, coherency, longest, marks, snapshots, pegs)
     metals = {tag: m for tag, m in materials.items() if hasattr(m, "curve_temperature")}
     open_faces = {tag: m for tag, m in materials.items() if isinstance(m, Face)}
     media = {tag: m for tag, m in materials.items() if tag not in metals and tag not in open_faces}
@@ -137,7 +139,19 @@ def freeze(
         )
     except kernel.Refused as trouble:
         raise _refused(trouble) from trouble
-    return _result(out, grid, snapshots, marks, tuple(pegs or {}), driven)
+    return _result(out, grid, snapshots, marks, tuple(pegs or {}), driven, _hottest(grid.tags, tuple(metals), start, begin))
+
+
+def _hottest(tags: Array, metals: tuple[int, ...], start: Mapping[int, float], begin: Array | None) -> float:
+    """Hottest metal at the start [K], NaN without metal."""
+    there = np.isin(tags, metals)
+    if not there.any():
+        return float("nan")
+    if begin is None:
+        return float(max(start[tag] for tag in metals if (tags == tag).any()))
+    own = np.zeros(256)
+    own[list(metals)] = [start[tag] for tag in metals]
+    return float(np.where(np.isfinite(begin), begin, own[tags])[there].max())
 
 
 def _medium(medium: Any, start: float) -> MediumTable:
@@ -201,7 +215,7 @@ def _end(until: str | float | Below) -> tuple[float | None, float | None]:
         return None, until.temperature
     if until == "solid":
         return None, None
-    if isinstance(until, str) or not (np.isfinite(until) and until > 0.0):
+    if isinstance(until, str) or not is_number(until) or not (np.isfinite(until) and until > 0.0):
         raise BadInput(f"{until!r} is no end of a run", 'Give "solid", seconds, or below(kelvin)')
     return float(until), None
 
@@ -220,7 +234,7 @@ def _refused(trouble: Exception) -> BadInput:
 
 
 def _result(
-    out: FreezeOut, grid: Grid, moments: Sequence[float], marks: Sequence[float], names: tuple[str, ...], driven: Driven
+    out: FreezeOut, grid: Grid, moments: Sequence[float], marks: Sequence[float], names: tuple[str, ...], driven: Driven, hottest: float
 ) -> Freezing:  # fmt: skip
     """The kernel's answer as a result."""
     niyama = np.asarray(out.niyama * np.float32(1e-3))
@@ -245,6 +259,8 @@ def _result(
         mark_solid=np.array(marks[: len(out.time_at)], dtype=float),
         mark_times=np.stack(out.time_at) if out.time_at else np.empty((0, 0)),
         cell_volumes=out.volume,
+        cell_edge=grid.cell,
+        metal_start=hottest,
         balance=out.balance,
         status=out.status,
         steps=out.steps,

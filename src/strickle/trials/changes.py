@@ -45,7 +45,7 @@ KINDS: Mapping[str, tuple[str, ...]] = {
 class Change:
     """One change: its kind, its words from the results after it, and what is asked anew; ``room`` [m] is the box the flask must hold.
 
-    ``series`` names the changes that differ in size only.
+    ``series`` names the changes that differ in size only; ``pieces``: how many things are set together.
     """
 
     kind: str
@@ -53,6 +53,7 @@ class Change:
     asks: Mapping[str, Record]
     room: Array | None = None
     series: str = ""
+    pieces: int = 1
 
 
 def changes(code: str, findings: Sequence[Finding], results: Results, runner: Runner, ask: RiggingAsk, room: Array | None) -> Iterator[Change]:
@@ -165,7 +166,7 @@ def _chills(findings: Sequence[Finding], results: Results, ask: RiggingAsk) -> I
             if new:
                 words = " and ".join(_chill_words(chill) for chill in new)
                 asks = {"rigging": dataclasses.replace(ask, chills=tuple(chills))}
-                yield Change(kind="", words=lambda after, words=words: words, asks=asks, series=str(number))  # type: ignore[misc]
+                yield Change(kind="", words=lambda after, words=words: words, asks=asks, series=str(number), pieces=len(new))  # type: ignore[misc]
 
 
 def _chill_words(chill: Chill) -> str:

@@ -196,7 +196,7 @@ def _cure(bench: Bench, code: str, mine: Sequence[Finding]) -> tuple[Tried | Non
             one = _told(code, weight, change, after, before, bench.preset)
         if near and margin(code, after) >= goal and not _raised(after, code, weight):
             bench.cured.append(change)
-            return one, _cured(one, run)
+            return one, _cured(one, run, change.pieces)
         if _gain(one) > (1.0 if best is None else _gain(best)):
             best = one
     return best, _uncured(best, run, unrun, tuple(kinds))
@@ -236,10 +236,11 @@ def _margins(one: Tried) -> str:
     return f"{one.of}: {before} before, {after} after, with the {one.preset} preset"
 
 
-def _cured(one: Tried, run: int) -> str:
+def _cured(one: Tried, run: int, pieces: int) -> str:
     rest = "" if one.worked else "; other points still stop the plan"
     first = f", the easiest and smallest that does of {run} tried" if run > 1 else ", the first tried"
-    return f"Cured by one change that was run{first}: {one.change} ({_margins(one)}){rest}"
+    what = "one change" if pieces == 1 else f"{pieces} pieces set together, a change"
+    return f"Cured by {what} that was run{first}: {one.change} ({_margins(one)}){rest}"
 
 
 def _uncured(best: Tried | None, run: int, unrun: int, kinds: tuple[str, ...]) -> str:
