@@ -42,7 +42,7 @@ class Run(State):
         ratio = dt * (self.links * alpha * self.metal_per[0] + 0.5 * load) / SAFE_METAL
         if not np.isfinite(ratio):
             return 3  # it has diverged, which the loop sees
-        s = int(np.ceil(0.5 * (np.sqrt(9.0 + 16.0 * ratio) - 1.0)))
+        s = int(np.ceil(0.5 * (np.sqrt(1.0 + 8.0 * ratio) - 1.0)))
         return max(3, s + 1 - s % 2)
 
     def _metal_step(self, dt: float) -> None:
@@ -66,7 +66,7 @@ class Run(State):
         for wary in (False, True):
             s = self._stage_count(dt, wary)
             other = steps.metal_step(
-                self.y0, self.ya, self.yb, self.w, self.l0, lay.metal_bits, self.shape.metal_share, self.shape.along, self.shape.along_more,
+                self.y0, self.ya, self.yb, self.w, lay.metal_bits, self.shape.metal_share, self.shape.along, self.shape.along_more,
                 lay.run_first, lay.run_length, lay.part_first, lay.part_length, lay.part_inner, sx, sy, faces.cells, self.a, self.b,
                 self.whole, faces.wall, self.wall_w, self.wall_whole, table.least, self.inverse, table.temperature,
                 self.pot_base, self.pot_slope, self.metal_per, dt, s,
@@ -347,7 +347,7 @@ class Run(State):
     def _let_go(self) -> None:
         """Give back what is held by cell: nothing is stepped any more."""
         none, index, short = np.empty(0), np.empty(0, np.uint64), np.empty(0, np.uint8)
-        self.old = self.new = self.work_cells = self.y0 = self.ya = self.yb = self.w = self.l0 = self.u_start = none
+        self.old = self.new = self.work_cells = self.y0 = self.ya = self.yb = self.w = self.u_start = none
         self.flow, self.own, self.flat_tags = None, None, short
         self.times, self.gradient = np.empty((0, 0)), none
         self.layout = self.layout._replace(

@@ -217,7 +217,7 @@ class State:
         """Metal heat contents, work arrays and what the stage count needs."""
         lay, faces = self.layout, self.layout.faces
         size = lay.metal_bits.size
-        self.y0, self.ya, self.yb, self.w, self.l0 = np.zeros((5, size))
+        self.y0, self.ya, self.yb, self.w = np.zeros((4, size))
         self.u_start = self.y0
         cells, walls = faces.cells.size, faces.wall.size
         self.a, self.b, self.whole = np.zeros(cells), np.zeros(cells), np.zeros(cells)

@@ -124,58 +124,52 @@ def _onto(rate, w, share, along, more, scale):
 
 
 @njit(cache=True, nogil=True)
-def _weight(j):
-    """Weight b of stage j of the RKL2 recurrence."""
-    return 1.0 / 3.0 if j <= 2 else (j * j + j - 2.0) / (2.0 * j * (j + 1.0))
-
-
-@njit(cache=True, nogil=True)
-def _first_rate(
-    y0, w, l0, bits, share, along, more, first, length, inner, ux, uy, cells, a, b, t0, wall, wall_w, v0, least, inverse, temperature, per_area
-):  # fmt: skip
-    """l0 = du/dt at the start of a super-step, with the temperatures and potentials it was made of; runs parted by ``inner``."""
+def _first(dst, y0, w, bits, share, along, more, first, length, inner, ux, uy, mt, per_area):
+    """First stage inside the metal: dst = y0 + mt rate(y0). Pieces as in ``_stage``."""
+    scale, one = mt * per_area[0], np.uint64(1)
     for k in range(first.size):
         at = np.uint64(first[k])
-        for i in range(np.uint64(length[k])):
-            l0[at + i] = per_area[0] * share[at + i] * flow_at(w, bits, at + i, ux, uy)
-    _onto(l0, w, share, along, more, per_area[0])
-    for i in range(cells.size):
-        t0[i] = read_at(y0[cells[i]], least, inverse, temperature)
-        l0[cells[i]] += per_area[1] * (a[i] - b[i] * t0[i])
-    for i in range(wall.size):
-        v0[i] = w[wall[i]]
-        l0[wall[i]] += 2.0 * per_area[0] * share[wall[i]] * (wall_w[i] - v0[i])
+        if inner[k]:
+            for i in range(np.uint64(length[k])):
+                p = at + i
+                dst[p] = y0[p] + scale * (w[p - one] + w[p + one] + w[p - uy] + w[p + uy] + w[p - ux] + w[p + ux] - 6.0 * w[p])
+        else:
+            for i in range(np.uint64(length[k])):
+                p = at + i
+                dst[p] = y0[p] + scale * share[p] * flow_at(w, bits, p, ux, uy)
+    _onto(dst, w, share, along, more, scale)
 
 
 @njit(cache=True, nogil=True)
-def _stage(dst, src, older, y0, w, l0, bits, share, along, more, first, length, inner, ux, uy, mu, nu, mt, gt, per_area):
-    """One stage of the recurrence inside the metal: dst = mu src + nu older + (1 - mu - nu) y0 + mt rate(src) + gt l0.
+def _stage(dst, src, older, w, bits, share, along, more, first, length, inner, ux, uy, mu, nu, mt, per_area):
+    """One stage of the recurrence inside the metal: dst = mu src + nu older + mt rate(src).
 
     Pieces of cells with metal on all sides are whole cells: no bits and no volumes to look at.
     """
-    rest, scale, one = 1.0 - mu - nu, mt * per_area[0], np.uint64(1)
+    scale, one = mt * per_area[0], np.uint64(1)
     for k in range(first.size):
         at = np.uint64(first[k])
         if inner[k]:
             for i in range(np.uint64(length[k])):
                 p = at + i
                 flow = w[p - one] + w[p + one] + w[p - uy] + w[p + uy] + w[p - ux] + w[p + ux] - 6.0 * w[p]
-                dst[p] = mu * src[p] + nu * older[p] + rest * y0[p] + scale * flow + gt * l0[p]
+                dst[p] = mu * src[p] + nu * older[p] + scale * flow
         else:
             for i in range(np.uint64(length[k])):
                 p = at + i
-                dst[p] = mu * src[p] + nu * older[p] + rest * y0[p] + scale * share[p] * flow_at(w, bits, p, ux, uy) + gt * l0[p]
+                dst[p] = mu * src[p] + nu * older[p] + scale * share[p] * flow_at(w, bits, p, ux, uy)
     _onto(dst, w, share, along, more, scale)
 
 
 @njit(cache=True, nogil=True)
 def metal_step(
-    y0, ya, yb, w, l0, bits, share, along, more, first, length, part_first, part_length, inner, sx, sy, cells, a, b, whole, wall, wall_w, wall_whole,
+    y0, ya, yb, w, bits, share, along, more, first, length, part_first, part_length, inner, sx, sy, cells, a, b, whole, wall, wall_w, wall_whole,
     least, inverse, temperature, base, slope, per_area, dt, stages,
 ):  # fmt: skip
-    """One RKL2 super-step of the metal against frozen surroundings; returns True where the result is in ``yb``, else in ``ya``.
+    """One super-step of the metal against frozen surroundings; returns True where the result is in ``yb``, else in ``ya``.
 
-    ``w`` must hold the potentials of ``y0``.  ``whole`` [K s] and ``wall_whole`` [m2 K] come back as the integrals of the cell's
+    The Legendre recurrence of first order: the metal evens out far faster than a step lasts, so that a second order would only buy more
+    stages.  ``w`` must hold the potentials of ``y0``.  ``whole`` [K s] and ``wall_whole`` [m2 K] come back as the integrals of the cell's
     temperature and of its potential through the very same recurrence, so that face heat = g (integral - dt T) is exact.
     ``per_area`` = 1/dx2 and 1/(rho c dx).
     Coefficients: C. D. Meyer, D. S. Balsara, T. D. Aslam, J. Comput. Phys. 257 (2014) 594-626 (from memory, unverified; their
@@ -183,62 +177,34 @@ def metal_step(
     """
     ux, uy = np.uint64(sx), np.uint64(sy)
     n, m = cells.size, wall.size
-    w1 = 4.0 / (stages * stages + stages - 2.0)
-    t0, older_t, v0, older_v = np.zeros(n), np.zeros(n), np.zeros(m), np.zeros(m)
-    _first_rate(
-        y0,
-        w,
-        l0,
-        bits,
-        share,
-        along,
-        more,
-        part_first,
-        part_length,
-        inner,
-        ux,
-        uy,
-        cells,
-        a,
-        b,
-        t0,
-        wall,
-        wall_w,
-        v0,
-        least,
-        inverse,
-        temperature,
-        per_area,
-    )
-    mt = w1 / 3.0 * dt
-    for k in range(first.size):
-        at = np.uint64(first[k])
-        for i in range(np.uint64(length[k])):
-            ya[at + i] = y0[at + i] + mt * l0[at + i]
-    whole[:] = mt * t0
-    wall_whole[:] = mt * v0
-    src, dst = ya, yb
-    for stage in range(2, stages + 1):
-        potentials(src, w, first, length, least, inverse, base, slope)
+    w1 = 2.0 / (stages * stages + stages)
+    older_t, older_v = np.zeros(n), np.zeros(m)
+    src, dst = y0, ya
+    for stage in range(1, stages + 1):
+        if stage > 1:
+            potentials(src, w, first, length, least, inverse, base, slope)
         j = float(stage)
-        mu = (2.0 * j - 1.0) / j * _weight(j) / _weight(j - 1.0)
-        nu = -(j - 1.0) / j * _weight(j) / _weight(j - 2.0)
+        mu, nu = (2.0 * j - 1.0) / j, (1.0 - j) / j
         mt = mu * w1 * dt
-        gt = -(1.0 - _weight(j - 1.0)) * mt
-        _stage(
-            dst, src, y0 if stage == 2 else dst, y0, w, l0, bits, share, along, more, part_first, part_length, inner, ux, uy, mu, nu, mt, gt, per_area
-        )
+        if stage == 1:
+            _first(dst, src, w, bits, share, along, more, part_first, part_length, inner, ux, uy, mt, per_area)
+        else:
+            older = y0 if stage == 2 else dst
+            _stage(dst, src, older, w, bits, share, along, more, part_first, part_length, inner, ux, uy, mu, nu, mt, per_area)
         for i in range(n):
             t = read_at(src[cells[i]], least, inverse, temperature)
             dst[cells[i]] += mt * per_area[1] * (a[i] - b[i] * t)
-            now = mu * whole[i] + nu * older_t[i] + mt * t + gt * t0[i]
-            older_t[i], whole[i] = whole[i], now
+            now = mu * whole[i] + nu * older_t[i] + mt * t if stage > 1 else mt * t
+            older_t[i], whole[i] = whole[i] if stage > 1 else 0.0, now
         for i in range(m):
             v = w[wall[i]]
             dst[wall[i]] += 2.0 * mt * per_area[0] * share[wall[i]] * (wall_w[i] - v)
-            now = mu * wall_whole[i] + nu * older_v[i] + mt * v + gt * v0[i]
-            older_v[i], wall_whole[i] = wall_whole[i], now
-        src, dst = dst, src
+            now = mu * wall_whole[i] + nu * older_v[i] + mt * v if stage > 1 else mt * v
+            older_v[i], wall_whole[i] = wall_whole[i] if stage > 1 else 0.0, now
+        if stage == 1:
+            src, dst = ya, yb
+        else:
+            src, dst = dst, src
     potentials(src, w, first, length, least, inverse, base, slope)
     return stages % 2 == 0
 

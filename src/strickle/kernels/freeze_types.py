@@ -68,8 +68,8 @@ class Near(NamedTuple):
 
 PRESETS: Mapping[str, Knobs] = {
     "rough": Knobs(0.05, 0.012, 2.0),
-    "shop": Knobs(0.03, 0.005, 3.0),
-    "fine": Knobs(0.015, 0.0015, 3.5),
+    "shop": Knobs(0.04, 0.0045, 3.0),
+    "fine": Knobs(0.015, 0.0005, 3.5),
 }
 
 

@@ -47,7 +47,9 @@ def is_grid(grid: object) -> None:
     """Raises BadInput for what is no tagged grid."""
     if not isinstance(grid, Grid):
         raise BadInput(f"the grid is {_told(grid)}", "Give a strickle.Grid of tags, cell and origin")
-    if not isinstance(grid.tags, np.ndarray) or grid.tags.ndim != 3 or not np.issubdtype(grid.tags.dtype, np.integer):
+    if isinstance(grid.tags, np.ndarray) and grid.tags.ndim != 3:
+        raise BadInput("the grid's tags are not three-dimensional", "Give an array (nx, ny, nz)")
+    if not isinstance(grid.tags, np.ndarray) or not np.issubdtype(grid.tags.dtype, np.integer):
         raise BadInput("the grid's tags are no whole numbers (nx, ny, nz)", "Give an array of tags from 0 to 249")
     number(grid.cell, "the edge of a cell", "Give it in metres")
     origin = np.asarray(grid.origin)
