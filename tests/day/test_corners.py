@@ -19,6 +19,7 @@ from strickle.trials import chances, corners, steps
 from strickle.trials.corners import Round, Seen, affordable, run_corners
 from strickle.trials.ends import End
 from strickle.trials.lay import Lay
+from strickle.trials.purse import CORNERS
 
 SMALL = 45_000  # cells: enough for a joint, few enough for a test
 
@@ -80,14 +81,14 @@ def test_a_place_is_the_same_one_when_it_is_near_and_as_heavy():
     assert chances._same(dataclasses.replace(one, weight="MIND"), one, 0.01)
 
 
-def test_the_budget_is_counted_in_cells_times_freezings():
-    for cells in (40_000, 400_000, 500_000, 900_000, 3_000_000):
-        singles, together = affordable(cells, 12)
+def test_the_budget_is_counted_in_work():
+    for work in (1e6, 9e7, 3e8, 9e8, 3e9):
+        singles, together = affordable(work, 12)
         assert singles <= 12
         assert together in (0, corners.TOGETHER)
         ran = 1 + singles + together
-        assert ran <= max(3, corners.WORK // cells)
-    assert affordable(400_000, 12) == (12, 2)
+        assert ran <= max(3, CORNERS // corners.spent(work))
+    assert affordable(9e7, 12) == (12, 2)
 
 
 def test_worse_ends_are_those_that_bring_a_joint_nearer_to_its_bar():
@@ -139,7 +140,7 @@ def plan():
 def test_corners_are_run_and_told(plan):
     record = plan.sound.corners
     assert record.ran == len(record.runs) + 1 <= record.wanted
-    assert record.ran * record.cells <= corners.WORK
+    assert 0.0 < record.work <= CORNERS
     assert {"a cooler pour", "a hotter pour", "a sand that takes less heat", "a sand that takes more heat"} <= {one.name for one in record.runs}
     assert {"everything at its worse end", "everything at its better end"} <= {one.name for one in record.runs}
     told = next(f for f in plan.trail.findings if f.code == "trials.corners")
@@ -175,7 +176,7 @@ def test_more_unknown_gives_a_wider_band_and_the_budget_is_kept(plan):
     for share in (1.1, 1.5):
         less = run_corners(Wider(plan.runner, share), plan.lay, quiet, budget=1)
         assert less.ran == 3
-        assert any("budget" in one for one in less.left_out)
+        assert any("set aside" in one for one in less.left_out)
         sound = chances.weighed(
             less, plan.before, plan.lay.results["part"], (sand.low, sand.high), plan.lay.results["mould"]
         )  # fmt: skip

@@ -12,10 +12,11 @@ from planned import PARTS, _stl, box, codes, runner, text, through
 from strickle.base import quiet, render
 from strickle.cavity import CavityAsk
 from strickle.rigging import RiggingAsk, RiserWish
-from strickle.sound import SoundAsk
+from strickle.sound import Corners, SoundAsk
 from strickle.trials.changes import KINDS, changes, free_sides
 from strickle.trials.lay import Lay, solved
-from strickle.trials.mending import ALWAYS, WORK, WORK_MIND, Bench, Purse, bar, margin, mend, wanted
+from strickle.trials.mending import ALWAYS, Bench, _cure, bar, margin, mend, wanted
+from strickle.trials.purse import LAYING, WORK, Purse
 
 NARROW = RiggingAsk(risers=(RiserWish(spot=0, neck_area=3e-5), RiserWish(spot=1, neck_area=3e-5)))
 ONE_NARROW = RiggingAsk(risers=(RiserWish(spot=0, neck_area=5e-5),))
@@ -140,12 +141,40 @@ def test_the_fine_preset_looks_at_every_finding_on_feeding():
     assert [code for code, _ in wanted([close], at.lay.results, "fine")] == ["sound.neck_close"]
 
 
-def test_the_purse_is_counted_in_cells():
+def test_the_purse_keeps_back_what_it_is_told_to_and_never_owes():
     purse = Purse()
-    assert purse.pays(WORK_MIND, WORK - WORK_MIND)
-    assert not purse.pays(1.0, WORK - WORK_MIND)  # what is kept back is for what stops the plan
-    assert purse.pays(WORK - WORK_MIND)
-    assert not purse.pays(1.0)
+    assert purse.holds(0.4 * WORK, 0.5 * WORK)
+    assert not purse.holds(0.6 * WORK, 0.5 * WORK)  # what is kept back is for what stops the plan
+    purse.pay(0.6 * WORK)
+    assert purse.left == pytest.approx(0.4 * WORK)
+    purse.pay(WORK)
+    assert purse.left == 0.0
+    assert not purse.holds(1.0)
+
+
+def test_cures_have_what_the_corners_left():
+    at = bench("boss", RiggingAsk())
+    sound = at.lay.results["sound"]
+    assert at.purse.left == WORK  # no corners were run
+    record = Corners(cell=1e-3, cells=1, ran=2, wanted=2, base=None, runs=(), left_out=(), swings=(), work=0.3 * WORK)
+    at.lay.results["sound"] = dataclasses.replace(sound, corners=record)
+    assert Bench(at.runner, at.lay, "rough", quiet).purse.left == pytest.approx(0.7 * WORK)
+    at.lay.results["sound"] = sound
+    before = at.purse.left
+    at.solve(None, "rough", free=True)
+    assert at.purse.left == before
+    at.solve(None, "rough")
+    assert at.purse.left < before - LAYING
+
+
+def test_a_spent_purse_runs_nothing_and_says_so():
+    at = bench("boss", RiggingAsk())
+    short = dataclasses.replace(at.lay.results["sound"].findings[0], code="sound.neck_short", weight="STOP")
+    at.purse.pay(WORK)
+    one, said = _cure(at, "sound.neck_short", [short])
+    assert one is None
+    assert "No change was run" in said
+    assert "the work set aside for them was used up" in said
 
 
 def test_a_void_is_let_be_from_where_it_is_no_longer_told():

@@ -339,6 +339,7 @@ class Run(State):
             status=status,
             steps=self.count,
             stages=self.stages,
+            work=self.work,
             probe_times=np.array(self.probe_times),
             probe_temperatures=np.array(self.probe_temperatures).reshape((len(self.probe_times), self.probes.outer.size)).T,
             near_time=self.near_time,

@@ -98,6 +98,7 @@ class FreezeOut(NamedTuple):
     balance: float  # 1, worst closure error of the three at any check
     status: str  # done | stopped at the longest time | stopped at the most steps | diverged
     steps: int
+    work: float  # updates of metal cells, or what took as long
     stages: int
     probe_times: Floats  # (k,) s, every super-step from the pour on
     probe_temperatures: Floats  # (probes, k) K, NaN in cells of no material

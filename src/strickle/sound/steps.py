@@ -114,6 +114,7 @@ def freeze(
         "touch_time": _band(touch.time, (spread[0] * (1.0 - touch.apart), spread[1] * (1.0 + touch.apart))),
         "touch_temperature": constants("touch.temperature").value,
         "balance_error": float(out.balance),
+        "work": set_up.work,
         "time_error": time_error,
         "superheat_error": superheat_error,
         "criteria": summary(made, fields, pattern, metal),
@@ -233,6 +234,7 @@ class _SetUp:
         self.contact = kernel.Contact(mould.contact, min(constants("contact.metal_sand_late").value, mould.contact))
         self.coherency = float(np.interp(-metal.coherency, -metal.curve_temperature, metal.curve_solid))
         self.longest = _longest(cavity, metal, mould)
+        self.work = 0.0
         self.table = kernel.metal_table(
             metal.curve_temperature,
             metal.curve_solid,
@@ -294,7 +296,7 @@ class _SetUp:
 
         there = set(np.unique(tags).tolist())
         present = [tag for tag in METAL_TAGS if tag in there]
-        return kernel.solve(
+        out = kernel.solve(
             tags,
             cell,
             table,
@@ -314,6 +316,8 @@ class _SetUp:
             watch=watch,
             surface=surface,
         )
+        self.work += out.work
+        return out
 
 
 def open_top(film: float, emissivity: float, ambient: float, covered: bool) -> tuple[float, float, float]:

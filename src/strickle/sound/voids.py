@@ -9,7 +9,6 @@ import numpy as np
 from strickle.base import Array, Record, si, word
 from strickle.cavity import AIR, METAL_TAGS, NECK, PART, Cavity
 from strickle.metal import Metal
-from strickle.sound.area import surface_of
 from strickle.sound.feeding import SEEN, Feeding, PoolEnded, Poured, follow, touched
 
 LOOK = 24  # cells looked round a void for the nearest skin
@@ -77,11 +76,17 @@ def closed_voids(feeding: Feeding, closes: Array, cavity: Cavity, least: float) 
         start = max(pool.cut_off, pool.parted)
         label, _ = ndimage.label(closes > min(start, closes[index] * (1.0 - 1e-9)))
         body = (label == label[index]) & (tags == PART)
-        face = pool.part_void / (surface_of(body) * cell**2)
+        face = pool.part_void / (_surface(body) * cell**2)
         if face > least:
             size = (6.0 * pool.part_void / np.pi) ** (1.0 / 3.0)
             found.append(Closed(pool=pool, face=face, size=float(size), under=_under(tags, index, cell)))
     return tuple(found)
+
+
+def _surface(body: Array) -> float:
+    """Surface of a body of cells [cells]: two thirds of its staircase, the mean over all slopes; of flat walls two thirds, on the safe side."""
+    padded = np.pad(body, 1).astype(np.int8)
+    return max(sum(int(np.count_nonzero(np.diff(padded, axis=axis))) for axis in range(3)) * 2.0 / 3.0, 1.0)
 
 
 def _under(tags: Array, index: tuple[int, ...], cell: float) -> float:

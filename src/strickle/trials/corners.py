@@ -18,11 +18,9 @@ from strickle.sound.rules import LEAST_RATIO, NECK_LEAST
 from strickle.trials.cure import find
 from strickle.trials.ends import Case, End, all_ends, base_case
 from strickle.trials.lay import Lay
+from strickle.trials.purse import CORNERS, JUDGING, SIDE
 from strickle.trials.runner import Runner
 
-WORK = 6_500_000
-"""Budget, in cells times freezings: 15 freezings of the rough grid's 400 000 cells and a little over. Counted, not timed, so that the answer is
-the same everywhere; 15 freezings of 391 000 cells took 36 s of one processor here."""
 TOGETHER = 2
 """Freezings that put all worse and all better ends together."""
 WORKERS = 2
@@ -42,6 +40,7 @@ class Seen:
     touch: float
     void: float
     findings: tuple[Finding, ...]
+    work: float = 0.0
 
     def fields(self) -> Corner:
         """As a record; its least margin is of the rough grid still."""
@@ -87,6 +86,7 @@ class Round:
             cells=self.cells,
             ran=self.ran,
             wanted=self.wanted,
+            work=sum(spent(seen.work) for seen in (self.base, *self.corners)),
             base=self.base.fields(),
             runs=tuple(seen.fields() for seen in self.corners),
             left_out=self.left_out,
@@ -94,15 +94,20 @@ class Round:
         )
 
 
-def affordable(cells: int, singles: int, budget: int = WORK) -> tuple[int, int]:
-    """How many single ends and how many freezings of ends put together are run, beside the base, on a grid of so many cells.
+def spent(work: float) -> float:
+    """What a freezing of so much work counts as."""
+    return SIDE * (work + JUDGING)
+
+
+def affordable(work: float, singles: int, budget: float = CORNERS) -> tuple[int, int]:
+    """How many single ends and how many freezings of ends put together are run, beside the base, where that took so much work.
 
     Both ends of the first thing are run in any case; ends are put together where those of two things at the least were run.
 
-    >>> affordable(400_000, 12), affordable(1_000_000, 12), affordable(3_000_000, 12), affordable(400_000, 0)
-    ((12, 2), (3, 2), (2, 0), (0, 0))
+    >>> affordable(9e7, 12), affordable(3e8, 12), affordable(2e9, 12), affordable(9e7, 0)
+    ((12, 2), (5, 2), (2, 0), (0, 0))
     """
-    left = max(budget // max(cells, 1) - 1, 2)
+    left = max(int(budget / spent(work)) - 1, 2)
     if singles + TOGETHER <= left:
         return singles, TOGETHER if singles > 2 else 0
     if left - TOGETHER > 2:
@@ -110,8 +115,8 @@ def affordable(cells: int, singles: int, budget: int = WORK) -> tuple[int, int]:
     return min(left, 2, singles), 0
 
 
-def run_corners(runner: Runner, lay: Lay, watch: Watch, budget: int = WORK) -> Round:
-    """Freeze the base and its corners, two at a time where there are two processors, as many as ``budget`` cells times freezings allow.
+def run_corners(runner: Runner, lay: Lay, watch: Watch, budget: float = CORNERS) -> Round:
+    """Freeze the base and its corners, two at a time where there are two processors, as many as ``budget`` allows by what the base took.
 
     Raises what the stage and ``watch`` raise.
     """
@@ -119,11 +124,13 @@ def run_corners(runner: Runner, lay: Lay, watch: Watch, budget: int = WORK) -> R
     ends, lacking = all_ends(base, runner, lay)
     cavity = find(base.results, "cavity", Cavity)
     cells = int(cavity.grid.tags.size)
-    some, together = affordable(cells, len(ends), budget)
     wanted = 1 + len(ends) + (TOGETHER if len(ends) > 2 else 0)
-    freezing = _Freezing(runner=runner, watch=watch, cools=_coolable(base, ends, runner), of=1 + some + together)
-    first = [("as planned", "", base, True), *((e.name, e.changed, e.change(base), e.cools) for e in ends[:some])]
-    seen = freezing.all(first)
+    freezing = _Freezing(runner=runner, watch=watch, cools=_coolable(base, ends, runner), of=wanted)
+    todo = [("as planned", "", base, True), *((e.name, e.changed, e.change(base), e.cools) for e in ends)]
+    seen = freezing.all(todo[:2])
+    some, together = affordable(seen[0].work, len(ends), budget)
+    freezing.of = 1 + some + together
+    seen += freezing.all(todo[2 : 1 + some])
     singles = tuple(zip(ends[:some], seen[1:], strict=True))
     both: list[Seen] = []
     if together:
@@ -133,9 +140,9 @@ def run_corners(runner: Runner, lay: Lay, watch: Watch, budget: int = WORK) -> R
                 for name, side in zip(("everything at its worse end", "everything at its better end"), sides(seen[0], singles))
             ]
         )
-    skipped = tuple(f"{e.name}: the budget of {budget} cells times freezings is spent" for e in ends[some:])
+    skipped = tuple(f"{e.name}: the work set aside for corners is spent" for e in ends[some:])
     if len(ends) > 2 and not together:
-        skipped += ("ends put together: the budget is spent",)
+        skipped += ("ends put together: the work set aside for corners is spent",)
     return Round(
         base=seen[0], singles=singles, together=tuple(both), left_out=(*skipped, *lacking), cell=cavity.cell, cells=cells, wanted=wanted
     )  # fmt: skip
@@ -233,4 +240,5 @@ def seen_of(name: str, changed: str, sound: Sound) -> Seen:
         touch=sound.touch_time.value,
         void=next((b.void for b in bodies if b.name == "part"), math.nan),
         findings=sound.findings,
+        work=sound.work,
     )

@@ -1,6 +1,6 @@
 """Findings of the freezing with cures that were run: changes tried on the rough grid, the one that is told on the plan's own.
 
-The work is counted in cells solved and not in seconds, so that what is tried, and so what is told, is the same on any machine.
+They share one purse of work with the corners.
 """
 
 from __future__ import annotations
@@ -19,14 +19,13 @@ from strickle.sound import Sound, SoundAsk
 from strickle.sound.rules import LEAST_RATIO, NECK_LEAST, NECK_RATIO, SINK
 from strickle.trials.changes import KINDS, Change, changes
 from strickle.trials.cure import Results, find
-from strickle.trials.lay import Lay
+from strickle.trials.lay import ROUGH_CELLS, Lay
+from strickle.trials.purse import JUDGING, LAYING, WORK, Purse
 from strickle.trials.result import Tried
 from strickle.trials.runner import Runner
 
-WORK = 32e6  # cells: what all cures of one plan may cost, about a minute of one core
-WORK_MIND = 16e6  # of that, what findings that stop nothing may cost
-LAYING = 1.4e6  # cells that laying and closing a mould costs as much as
-FINER = {"rough": 1.0, "shop": 1.2, "fine": 4.0}  # cost of a cell against the rough preset's
+MIND = 0.5  # share of what the corners left that findings which stop nothing may cost
+COARSER = 5.0 / 3.0  # power of the number of cells with which the work of a freezing goes: cells, and steps that grow with the cell's square
 MOST_CODES = 3
 POOR = 0.02  # share of the part under the threshold that is told
 MATTERS = 0.10  # and from which a cure of it is looked for
@@ -42,20 +41,6 @@ OF = {
     "sound.weak_gradient": "share of the part that is told over the share under the threshold",
 }
 WEIGHTS = {"NOTE": 0, "MIND": 1, "STOP": 2}
-
-
-@dataclass(slots=True)
-class Purse:
-    """The work left."""
-
-    left: float = WORK
-
-    def pays(self, cells: float, kept: float = 0.0) -> bool:
-        """Whether there is work left for it over what is ``kept`` back; it is taken off."""
-        if cells > self.left - kept:
-            return False
-        self.left -= cells
-        return True
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)
@@ -106,19 +91,31 @@ class Bench:
 
     def __init__(self, runner: Runner, lay: Lay, preset: str, watch: Watch) -> None:
         self.runner, self.lay, self.preset, self.watch = runner, lay, preset, watch
-        self.purse = Purse()
         self.cured: list[Change] = []
         self.room, self.ask = lay.room, lay.ask
-        self.cells = find(lay.results, "cavity", Cavity).cells
+        sound, cells = find(lay.results, "sound", Sound), find(lay.results, "cavity", Cavity).cells
+        corners = sound.corners
+        self.purse = Purse(WORK - (corners.work if corners is not None else 0.0))
+        self.whole = self.purse.left
+        self.works = {preset: sound.work, "rough": sound.work * min(1.0, ROUGH_CELLS / max(cells, 1)) ** COARSER}
         self.stood = {f.code for r in lay.results.values() for f in r.stops}
 
-    def cost(self, preset: str) -> float:
-        """Cells that a lay and its solve count as."""
-        cells = self.cells if preset != "rough" else min(self.cells, 400_000)
-        return LAYING + FINER[preset] * cells
+    def holds(self, preset: str, kept: float) -> bool:
+        """Whether the purse holds another lay and solve, by what the last of them took, over what is ``kept`` back."""
+        return self.purse.holds(LAYING + JUDGING + self.works[preset], kept)
 
-    def solve(self, change: Change | None, preset: str) -> dict[str, Outcome] | None:
-        """Results with a change, or None where it could not be laid or lost a riser."""
+    def solve(self, change: Change | None, preset: str, free: bool = False) -> dict[str, Outcome] | None:
+        """Results with a change, or None where it could not be laid or lost a riser. It is paid for, unless ``free``: kept from before."""
+        after = self._solved(change, preset)
+        took = 0.0
+        if after is not None:
+            took = JUDGING + find(after, "sound", Sound).work
+            self.works[preset] = took - JUDGING
+        if not free:
+            self.purse.pay(LAYING + took)
+        return after
+
+    def _solved(self, change: Change | None, preset: str) -> dict[str, Outcome] | None:
         asks = {} if change is None else dict(change.asks)
         ask = asks.pop("rigging", self.ask)
         assert isinstance(ask, RiggingAsk)
@@ -160,10 +157,10 @@ def mend(runner: Runner, lay: Lay, findings: Sequence[Finding], preset: str, wat
 def _cure(bench: Bench, code: str, mine: Sequence[Finding]) -> tuple[Tried | None, str]:
     """The first change, easiest kind and smallest first, that cures ``code`` on the plan's own grid; else the one that came nearest."""
     results, weight, purse = bench.lay.results, mine[0].weight, bench.purse
-    kept = 0.0 if weight == "STOP" or bench.preset == "fine" else WORK - WORK_MIND
+    kept = 0.0 if weight == "STOP" or bench.preset == "fine" else MIND * bench.whole
     before, goal = margin(code, results), bar(code, weight)
     coarse = before
-    if bench.preset != "rough" and purse.pays(bench.cost("rough"), kept):
+    if bench.preset != "rough" and bench.holds("rough", kept):
         stood = bench.solve(None, "rough")
         coarse = margin(code, stood) if stood is not None else before
     shift = before / coarse if math.isfinite(before) and math.isfinite(coarse) and coarse > 0 else 1.0
@@ -174,23 +171,23 @@ def _cure(bench: Bench, code: str, mine: Sequence[Finding]) -> tuple[Tried | Non
     for number, change in enumerate(offered):
         if number >= known and coarse * (1.0 + FURTHER * gains.get(change.series, math.inf)) * shift < goal:
             continue
-        if number >= known and not purse.pays(bench.cost("rough"), kept):
+        if number >= known and not bench.holds("rough", kept):
             unrun += 1
             continue
         run += 1
         kinds[change.kind] = None
-        bench.watch(0.85 + 0.14 * (1.0 - purse.left / WORK), f"trying a change ({change.kind}) for a finding of the freezing")
-        after = bench.solve(change, "rough")
+        bench.watch(0.85 + 0.14 * (1.0 - purse.left / max(bench.whole, 1.0)), f"trying a change ({change.kind}) for a finding of the freezing")
+        after = bench.solve(change, "rough", free=number < known)
         if after is None or _new_stops(bench, after):
             continue
         one = _told(code, weight, change, after, coarse, "rough")
         gains[change.series] = max(_gain(one) - 1.0, 0.0)
         near = margin(code, after) * shift >= goal
         if near and bench.preset != "rough":
-            if number >= known and not purse.pays(bench.cost(bench.preset), kept):
+            if number >= known and not bench.holds(bench.preset, kept):
                 unrun, run = unrun + 1, run - 1  # not run to the end counts as not run
                 continue
-            after = bench.solve(change, bench.preset)
+            after = bench.solve(change, bench.preset, free=number < known)
             if after is None or _new_stops(bench, after):
                 continue
             one = _told(code, weight, change, after, before, bench.preset)
