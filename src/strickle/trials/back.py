@@ -38,7 +38,10 @@ def more_stock(finding: Finding, results: Results, runner: Runner) -> Cure | Non
     back, metal = find(results, "sound", Sound).back, find(results, "metal", Metal)
     if back is None or not isinstance(ask, PatternAsk):
         return None
-    stock = stock_wanted(back, find(results, "pattern", Pattern).stock, metal.shrinkage)
+    now = find(results, "pattern", Pattern).stock
+    stock = stock_wanted(back, now, metal.shrinkage)
+    if stock <= now:
+        return None
     rigging = runner.ask("rigging")
     asks: dict[str, Record] = {"pattern": dataclasses.replace(ask, stock=stock)}
     weighed = isinstance(rigging, RiggingAsk) and isinstance(rigging.fill, float)
@@ -49,6 +52,7 @@ def more_stock(finding: Finding, results: Results, runner: Runner) -> Cure | Non
         of="metal over the finished face over the back's deepest sink",
         margin=lambda r, after, k: _margin(r),
         asks=asks,
+        again=lambda after: more_stock(finding, after, runner) if "sound" in after else None,
     )
 
 

@@ -24,6 +24,7 @@ from strickle.trials.risers import finish, grow_risers, leave_out
 from strickle.trials.runner import Runner
 
 MOST_CURES = 2
+MOST_SIZES = 3  # of one change
 
 
 def plan_through(runner: Runner, *, until: str | None = None, preset: str = "shop", watch: Watch, cures: bool = True) -> Trail:
@@ -116,6 +117,12 @@ def _try_changes(runner: Runner, results: Mapping[str, Outcome], stops: tuple[Fi
                 other, after, left, worked = _with(runner, cure, cure.letter(after), None, grid, watch)
             if worked:
                 break
+        for _ in range(MOST_SIZES - 1):
+            more = None if worked or cure.again is None else cure.again(after)
+            if more is None:
+                break
+            cure = more
+            other, after, left, worked = _with(runner, cure, cure.kit, None, grid, watch)
         try:
             margins = cure.margin(results, after, runner.stores.kit), cure.margin(after, after, other.stores.kit)
         except KeyError:
