@@ -19,8 +19,8 @@ class Cure:
 
     ``margin(results, after, kit)`` reads the margin of ``kit`` and ``results``; ``after`` are the results with the change, where the
     size that serves is known.  ``letter(after)`` is the shop after doing what the words name, where ``kit`` is freer than they are (any
-    flask may be built, any pot bought): it is run in its turn, and only what went through it is told.  ``again(after)`` is the same kind of change in the size that
-    the results with it ask for, where it has not done; None where no other size would.
+    flask may be built, any pot bought): it is run in its turn, and only what went through it is told.  ``again(after)`` is the same kind
+    of change in the size that the results with it ask for, where it has not done; None where no other size would.
     """
 
     change: Callable[[Results], str]
