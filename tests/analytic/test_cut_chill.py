@@ -5,6 +5,8 @@ Heat that only conducts makes nothing hotter than the hottest start or colder th
 
 from __future__ import annotations
 
+import dataclasses
+
 import manifold3d as m3
 import numpy as np
 import pytest
@@ -52,3 +54,52 @@ def test_a_chill_has_no_step_of_its_own():
     assert out.steps < 1500
     known = out.temperature[np.isfinite(out.temperature)]
     assert COLD - ROOM < known.min() < known.max() < POUR + ROOM
+
+
+COPPER = strickle.MediumData(conductivity=390.0, density=8900.0, heat_capacity=385.0)  # from memory, as the next
+GRAPHITE = strickle.MediumData(conductivity=110.0, density=1800.0, heat_capacity=710.0)
+
+
+@pytest.mark.parametrize("pair", [(COPPER, COPPER), (STEEL, GRAPHITE), (COPPER, STEEL)], ids=["copper-copper", "steel-graphite", "copper-steel"])
+@pytest.mark.parametrize("preset", ["rough", "shop"])
+@pytest.mark.parametrize("contact", [None, 3e5])
+def test_two_chills_that_touch_stay_cooler_than_the_metal(pair, preset, contact):
+    """What passes between two media that are stepped on their own passes in those steps: from outside, a wave between them grew without end."""
+    for cell in (1e-3, 2e-3, 3.1e-3):
+        tags = np.full((16, 12, 14), 2, np.uint8)
+        tags[4:12, 4:8, 4:8] = 1
+        tags[4:8, 4:8, 8:11], tags[8:12, 4:8, 8:11] = 3, 4
+        touch = {} if contact is None else {(3, 4): contact}
+        out = strickle.freeze(
+            strickle.Grid(tags=tags, cell=cell, origin=np.zeros(3)), {1: METAL, 2: SAND, 3: pair[0], 4: pair[1]},
+            start={1: POUR, 2: COLD, 3: COLD, 4: COLD}, contact={(1, 2): 600.0, (1, 3): 5000.0, (1, 4): 5000.0, **touch}, preset=preset,
+        )  # fmt: skip
+        assert out.status == "done"
+        assert out.balance < 1e-9
+        assert COLD - ROOM < out.temperature.min() < out.temperature.max() < POUR + ROOM
+
+
+PURE = strickle.MetalData.plain(
+    solidus=932.98, liquidus=933.0, latent_heat=397e3, solid_heat=1150.0, liquid_heat=1100.0, solid_conductivity=200.0, liquid_conductivity=95.0,
+    density=2550.0,
+)  # fmt: skip
+
+
+@pytest.mark.parametrize("thick", [8e-3, 12e-3, 20e-3])
+@pytest.mark.parametrize("freezing_range", [0.02, 0.5, 58.0])
+def test_a_gap_that_opens_costs_no_order(thick, freezing_range):
+    """An endless plate in sand, half of it as a column: 2 mm cells against 0.25 mm. The gap follows the metal's surface, not its cell's middle."""
+    metal = dataclasses.replace(PURE, curve_temperature=np.array([933.0, 933.0 - freezing_range]))
+
+    def solid(cell):
+        tags = np.full((round(0.5 * thick / cell) + round(0.06 / cell), 1, 1), 2, np.uint8)
+        tags[: round(0.5 * thick / cell)] = 1
+        grid = strickle.Grid(tags=tags, cell=cell, origin=np.zeros(3))
+        return strickle.freeze(
+            grid, {1: metal, 2: SAND}, start={1: 1003.0, 2: COLD}, contact={(1, 2): strickle.gap(600.0, 150.0)}, preset="fine"
+        ).solid_time  # fmt: skip
+
+    true = solid(0.25e-3)
+    coarse, middle = (solid(cell) / true - 1.0 for cell in (2e-3, 1e-3))
+    assert abs(coarse) < (0.05 if freezing_range == 0.5 else 0.02)  # half a kelvin: thinner than a cell of mush, so the gap opens by its depth
+    assert abs(middle) < 0.5 * abs(coarse)

@@ -243,21 +243,31 @@ def test_with_a_neck_that_closes_midway_the_part_keeps_what_it_loses_after():
     assert riser.fed_until == pytest.approx(12.0, abs=0.02)
 
 
-@settings(max_examples=10, deadline=None)
-@given(st.integers(0, 2**32 - 1))
-def test_the_answer_hardly_depends_on_the_number_of_steps(seed):
-    """Smooth random times on a block: volumes within 3 % of the loss between 100 and 600 steps.
+def test_the_answer_hardly_depends_on_the_number_of_steps():
+    """Smooth times on a block, 60 fixed draws: volumes of 150 and 600 steps within 3 % of the loss, half of them within 0.1 %.
 
-    A step holds 18 of the 1792 cells here, 1 % of the loss, and may end on either side of the moment at which a surface closes; 1.7 % was seen.
+    A step holds 12 of the 1792 cells here.  A draw may lie on a fork, where a pool just does or just does not lose its surface before it has
+    drained it: then two answers are near, a tenth or a quarter of the loss apart (2 of 400 draws; 354 is one), and steps only choose.
     """
-    random = np.random.default_rng(seed)
-    tags = np.ones((16, 14, 8))
-    x = np.stack(np.meshgrid(*[np.linspace(0.0, 1.0, n) for n in tags.shape], indexing="ij"))
-    times = 10.0 + sum(random.normal() * np.cos(np.pi * (random.integers(0, 3, 3) @ x.reshape(3, -1) + random.random())) for _ in range(5))
-    times = times.reshape(tags.shape)
-    few, many = (fed(tags, times, open_top=True, levels=n) for n in (100, 600))
-    whole = float(np.nansum(many.open_void + many.closed_void))
-    assert np.nansum(few.open_void) == pytest.approx(np.nansum(many.open_void), abs=0.03 * whole)
+    apart, forks = [], 0
+    for seed in range(300, 360):
+        random = np.random.default_rng(seed)
+        tags = np.ones((16, 14, 8))
+        x = np.stack(np.meshgrid(*[np.linspace(0.0, 1.0, n) for n in tags.shape], indexing="ij"))
+        times = 10.0 + sum(random.normal() * np.cos(np.pi * (random.integers(0, 3, 3) @ x.reshape(3, -1) + random.random())) for _ in range(5))
+        times = times.reshape(tags.shape)
+        few, many = (fed(tags, times, open_top=True, levels=n) for n in (150, 600))
+        whole = float(np.nansum(many.open_void + many.closed_void))
+        off = abs(float(np.nansum(few.open_void) - np.nansum(many.open_void))) / whole
+        if off > 0.03:  # more steps than that choose no more
+            most = fed(tags, times, open_top=True, levels=1700)
+            assert np.nansum(most.open_void) == pytest.approx(np.nansum(many.open_void), abs=0.03 * whole)
+            forks += 1
+        else:
+            apart.append(off)
+    assert forks <= 1
+    assert np.median(apart) < 1e-3
+    assert np.percentile(apart, 90) < 5e-3
 
 
 # ------------------------------------------------------------------ what is refused

@@ -157,8 +157,14 @@ def look_back(old, new, small, kept):
 
 
 @njit(cache=True, nogil=True)
-def quick_step(old, new, p_of, work, bits, share, first, length, tag, factor, start, law_flow, times, sx, sy):
-    """Media that conduct far better than the rest, in ``times`` equal explicit steps from ``old`` into ``new``."""
+def quick_step(
+    old, new, p_of, work, bits, share, first, length, tag, factor, start, law_flow, times, sx, sy, apart, apart_pair, apart_rest, half, per_area,
+    law_warm, law_ratio, dt,
+):  # fmt: skip
+    """Media that conduct far better than the rest, in ``times`` equal explicit steps from ``old`` into ``new``.
+
+    ``apart`` (m, 2): cells at faces between two such media; what passes there passes in the same steps.
+    """
     ux, uy = np.uint64(sx), np.uint64(sy)
     for k in range(first.size):
         a = np.uint64(first[k])
@@ -173,6 +179,12 @@ def quick_step(old, new, p_of, work, bits, share, first, length, tag, factor, st
             a, f = np.uint64(first[k]), factor[tag[k]] / times
             for j in range(np.uint64(length[k])):
                 work[a + j] = new[a + j] + f * share[a + j] * flow_at(p_of, bits, a + j, ux, uy)
+        for k in range(apart.shape[0]):
+            p, q, i, j = apart[k, 0], apart[k, 1], apart_pair[k, 0], apart_pair[k, 1]
+            t, v = warmth(new[p], start[i], law_warm[i]), warmth(new[q], start[j], law_warm[j])
+            heat = dt / times * (t - v) / (apart_rest[k] + half[i] / ratio(t, start[i], law_ratio[i]) + half[j] / ratio(v, start[j], law_ratio[j]))
+            work[p] -= heat * per_area[i] * share[p]
+            work[q] += heat * per_area[j] * share[q]
         for k in range(first.size):
             a = np.uint64(first[k])
             for j in range(np.uint64(length[k])):

@@ -18,7 +18,7 @@ from strickle.kernels.freeze_types import FreezeOut
 SAFE_METAL = 0.85  # share of the limit of a super-step
 CHECK_EVERY = 64  # super-steps between heat balances
 BREATH = 2e7  # metal cell updates between calls of the watch, about a twelfth of a second
-RUNAWAY = 1e4  # K of heat content in a medium from which a run is held to have diverged
+LITTLE = 1e-6  # of the metal's heat: where less has passed, the balance is told as a share of this
 MEDIA_WORK = 10.0  # a media segment of some 40 cells against one metal cell
 
 
@@ -60,7 +60,8 @@ class Run(State):
             self.y0, faces.cells, faces.touch, faces.medium, faces.pair, self.rest, self.gaps, self.near, self.away, self.shape.touch_area,
             self.skin_heat, self.skin, self.beyond, faces.film, faces.film_tag, self.film_away, self.shape.film_area, self.shape.metal_share,
             self.ambient, self.h, self.emissivity, self.old, self.start, self.law.warm, self.law.ratio, dt, table.least, self.inverse,
-            table.temperature, table.conductivity, self.opening, self.a, self.b, self.touch_u, self.onward, self.film_u, self.film_a,
+            table.temperature, table.conductivity, table.solidus, self.mush_inverse, self.opening, self.opened, self.a, self.b, self.touch_u,
+            self.onward, self.film_u, self.film_a,
         )  # fmt: skip
         sx, sy = lay.box_shape[1] * lay.box_shape[2], lay.box_shape[2]
         for wary in (False, True):
@@ -104,13 +105,14 @@ class Run(State):
             times = int(np.ceil(dt * self.quick_rate / SAFE_QUICK))
             media.quick_step(
                 self.old, self.new, potential, self.work_cells, lay.media_bits, self.shape.medium_share, lay.quick_first, lay.quick_length,
-                lay.quick_tag, factor, self.start, self.law.flow, times, sx, sy,
+                lay.quick_tag, factor, self.start, self.law.flow, times, sx, sy, self.apart, self.apart_pair, self.apart_rest, self.half,
+                self.per_area, self.law.warm, self.law.ratio, dt,
             )  # fmt: skip
         wall_rate = 0.0 if self.metal is None else 2.0 * self.metal.density * self.metal.heat / self.cell
         self.out += media.exchange(
             self.old, self.new, self.shape.medium_share, lay.shell, shell, dt, self.per_area, self.start, self.law.warm, self.law.ratio,
             faces.touch, faces.medium, faces.pair, self.shape.touch_area, self.skin_heat, self.skin, self.touch_u, self.onward, self.whole,
-            faces.film, self.film_u, self.film_a, self.wall_w, self.wall_whole, wall_rate, faces.cross, faces.cross_pair, self.cross_rest,
+            faces.film, self.film_u, self.film_a, self.wall_w, self.wall_whole, wall_rate, self.cross, self.cross_pair, self.cross_rest,
             self.half, faces.open, faces.open_pair, self.kind_wall, self.ambient, self.h, self.emissivity,
         )  # fmt: skip
         media.look_back(self.old, self.new, self.small, self.kept)
@@ -167,6 +169,7 @@ class Run(State):
             if (self.metal_cells and not np.isfinite(self.most)) or (self.count % CHECK_EVERY == 0 and not self._holds()):
                 status = "diverged"
                 break
+        status = status if self._holds() else "diverged"
         if watch is not None:
             watch(1.0, "freezing")
         return self._answer(status, [taken.get(m) for m in moments])
@@ -227,14 +230,15 @@ class Run(State):
     def _balance(self) -> float:
         """Closure error now; remembers the worst."""
         loss, gain, out = self._heats()
-        scale = max(abs(loss), abs(gain), abs(out))
+        scale = max(abs(loss), abs(gain), abs(out), LITTLE * self.store)
         error = abs(loss - gain - out) / scale if scale > 0.0 else 0.0
         self.worst = error if not np.isfinite(error) else max(self.worst, error)
         return self.worst
 
     def _holds(self) -> bool:
-        """Whether heat closes and no medium is far past anything that a mould knows."""
-        return bool(np.isfinite(self._balance()) and self.old.min() > -RUNAWAY and self.old.max() < RUNAWAY)
+        """Whether heat closes and no medium is past all that the mould began with, which nothing that conducts can be."""
+        low, high = self.bounds
+        return bool(np.isfinite(self._balance()) and low < self.old.min() and self.old.max() < high)
 
     # ------------------------------------------------------------------ answering
 

@@ -17,6 +17,8 @@ from strickle.kernels.freeze_tables import Floats, MetalTable, Refused
 from strickle.kernels.freeze_types import LIQUIDUS_OFFSET, Contact, FaceSpec, Knobs, MediumTable, Near
 from strickle.kernels.freeze_wall import Mesh, Shape, free_of, plain, shaped
 
+RUNAWAY = 20.0  # K of heat content past all that the mould began with, from which a run is held to have diverged
+MUSH_NODES = 1025  # of the freezing range, at which the opening of a gap is tabulated
 STIR = 0.01  # K off its medium's start from which a cell counts as having begun otherwise
 QUICK = 0.35  # a medium whose explicit limit is under this share of the slowest one's is stepped on its own
 SAFE_MEDIA = 0.9  # share of the explicit limit of the media
@@ -96,7 +98,10 @@ class State:
         self.contact, self.gap = np.zeros((2, 256, 256))
         beyond = [spec.temperature for spec in (*outer, *open_faces.values()) if spec.kind != "adiabatic"]
         known = [*metal_start.values(), *(medium.start for medium in media.values()), *beyond, *self.limits]
-        self.law = laws(media, min(known, default=293.15), max(known, default=293.15))
+        coldest, hottest = min(known, default=293.15), max(known, default=293.15)
+        self.law = laws(media, coldest, hottest)
+        ends = [float(content(self.law, tag, np.array([t]))[0]) for tag in media for t in (coldest, hottest)]
+        self.bounds = min([0.0, *ends]) - RUNAWAY, max([hottest, *ends]) + RUNAWAY
         for tag in media:
             self.kind[tag] = MEDIUM
         self.conductivity[:], self.capacity[:], self.start[:] = self.law.conductivity, self.law.capacity, self.law.start
@@ -141,7 +146,10 @@ class State:
         self.onward = np.zeros_like(self.beyond)
         self.away, self.film_away = form.touch_metal * dx, form.film_metal * dx
         pair = faces.cross_pair
-        self.cross_rest = self.contact[pair[:, 0], pair[:, 1]]
+        apart = np.isin(pair, self.layout.quick_tag).all(axis=1)  # faces between two media that are stepped on their own
+        self.apart, self.apart_pair, self.apart_rest = faces.cross[apart], pair[apart], self.contact[pair[:, 0], pair[:, 1]][apart]
+        self.cross, self.cross_pair = faces.cross[~apart], pair[~apart]
+        self.cross_rest = self.contact[self.cross_pair[:, 0], self.cross_pair[:, 1]]
         self.kind_wall = self.kind == WALL
         self.factor0 = diffusivity / dx**2
         self.media_begin = 0.0
@@ -154,8 +162,7 @@ class State:
         faces, dx, form, half = self.layout.faces, self.cell, self.shape, self.half
         steep = self.factor0 * self.law.steepest
         best_ratio = np.maximum(self.law.steepest, 1.0)
-        pair = faces.cross_pair
-        cross_u = 1.0 / np.maximum(self.cross_rest + half[pair[:, 0]] / best_ratio[pair[:, 0]] + half[pair[:, 1]] / best_ratio[pair[:, 1]], 1e-300)
+        cross_u = self._across(self.cross_pair, self.cross_rest, best_ratio)
         pair = faces.open_pair
         open_gk = best_ratio[pair[:, 0]] / half[pair[:, 0]] if faces.open.size else np.empty(0)
         hottest = max(float(self.start.max()), float(self.ambient.max()), *self.limits, 0.0)
@@ -167,13 +174,13 @@ class State:
         kap = self.skin_heat / (FOURIER * dx**2 / np.maximum(diffusivity[faces.pair[:, 1]], 1e-30))
         on = self.beyond * best_ratio[faces.pair[:, 1]]
         touch_u = form.touch_area * np.where(form.skin > 0.0, on * (1.0 - on / (kap + met + on)), met)
-        cells = np.concatenate([faces.medium, faces.cross.reshape(-1), faces.open]).astype(np.int64)
-        pairs = np.concatenate([faces.pair[:, 1], faces.cross_pair.reshape(-1), faces.open_pair[:, 0]])
+        cells = np.concatenate([faces.medium, self.cross.reshape(-1), faces.open]).astype(np.int64)
+        pairs = np.concatenate([faces.pair[:, 1], self.cross_pair.reshape(-1), faces.open_pair[:, 0]])
         loads = np.concatenate([touch_u, np.repeat(cross_u, 2), open_u]) * self.per_area[pairs]
         there = np.flatnonzero(np.bincount(self.layout.seg_tag, minlength=256))
         rate = 6.0 * float(steep[there].max()) if there.size else 0.0
         quick = np.unique(self.layout.quick_tag)
-        self.quick_rate = self._quick_rate(steep)
+        self.quick_rate = self._quick_rate(steep, best_ratio)
         self.small = np.zeros(0, np.uint64)
         if cells.size:
             at, where = np.unique(cells, return_inverse=True)
@@ -189,18 +196,28 @@ class State:
         self.small_links = np.bitwise_count(self.layout.media_bits[self.small.astype(np.int64)]).astype(np.float64)
         self.kept = np.zeros(self.small.size)
         self.small_first, self.small_face = _by_cell(self.small, faces.medium)
-        ends = faces.cross.T.reshape(-1)
+        ends = self.cross.T.reshape(-1)
         self.small_side_first, at_end = _by_cell(self.small, ends)
         self.small_side = np.roll(ends, ends.size // 2)[at_end].astype(np.uint64)
         self.small_side_u = np.tile(cross_u, 2)[at_end]
 
-    def _quick_rate(self, steep: Floats) -> float:
+    def _across(self, pair: NDArray[np.uint8], rest: Floats, best: Floats) -> Floats:
+        """Conductance [W/(m2 K)] of faces between two media at its greatest; ``best`` (256,) multiplies their conductivities."""
+        one, other = self.half[pair[:, 0]] / best[pair[:, 0]], self.half[pair[:, 1]] / best[pair[:, 1]]
+        return np.asarray(1.0 / np.maximum(rest + one + other, 1e-300), dtype=np.float64)
+
+    def _quick_rate(self, steep: Floats, best: Floats) -> float:
         """The explicit limit of the media stepped on their own: a cell that the wall cuts small has less to warm."""
         lay, rate = self.layout, 0.0
         for first, length, tag in zip(lay.quick_first.astype(np.int64), lay.quick_length.astype(np.int64), lay.quick_tag, strict=True):
             cells = slice(first, first + length)
             links = np.bitwise_count(lay.media_bits[cells]) * self.shape.medium_share[cells]
             rate = max(rate, float(steep[tag]) * max(6.0, float(links.max(initial=0.0))))
+        if self.apart.size:
+            at, where = np.unique(self.apart.astype(np.int64), return_inverse=True)
+            loads = np.repeat(self._across(self.apart_pair, self.apart_rest, best), 2) * self.per_area[self.apart_pair.reshape(-1)]
+            own = np.bitwise_count(lay.media_bits[at]) * steep[lay.tags.reshape(-1)[at]]
+            rate = max(rate, float(((own + np.bincount(where.reshape(-1), weights=loads)) * self.shape.medium_share[at]).max()))
         return rate
 
     def _media_heat(self, band: int) -> float:
@@ -221,7 +238,8 @@ class State:
         self.u_start = self.y0
         cells, walls = faces.cells.size, faces.wall.size
         self.a, self.b, self.whole = np.zeros(cells), np.zeros(cells), np.zeros(cells)
-        self.opening = np.zeros(2)
+        self.opening, self.opened, self.mush_inverse = np.zeros(2), np.zeros(faces.touch.size), 1.0
+        self.store = 0.0
         self.touch_u, self.film_u, self.film_a = 1.0 / np.maximum(self.rest + self.near, 1e-9), np.zeros(faces.film.size), np.zeros(faces.film.size)
         self.wall_w, self.wall_whole = np.zeros(walls), np.zeros(walls)
         self.metal_cells = int(lay.run_length.sum())
@@ -240,7 +258,11 @@ class State:
             self.y0[self.is_metal] = table.u_at(mine[self.is_metal])
         self.u_start = self.y0.copy()
         self.low, self.high = float(self.y0[self.is_metal].min()), float(self.y0[self.is_metal].max())
-        self.opening = np.clip((table.solid - self.coherency) / max(1.0 - self.coherency, 1e-9), 0.0, 1.0)
+        mush = np.linspace(table.solidus, table.liquidus, MUSH_NODES)
+        solid = read(table, table.solid, table.u_at(mush))
+        self.opening = np.clip((solid - self.coherency) / max(1.0 - self.coherency, 1e-9), 0.0, 1.0)
+        self.mush_inverse = 1.0 / float(mush[1] - mush[0])
+        self.store = self.metal_cells * table.density * table.heat * (self.high - min(self.low, 0.0) + 1.0) * self.cell**3
         self.most = np.inf
         self.inverse = 1.0 / table.step
         u_wall = table.u_at(self.ambient[faces.wall_tag])
@@ -364,5 +386,5 @@ def _by_cell(cells: NDArray[np.uint64], at: NDArray[np.integer]) -> tuple[NDArra
 def read(table: MetalTable, values: Floats, u: Floats) -> Floats:
     """Values of an even table at heat contents u, going on with the end slopes."""
     x = (u - table.least) / table.step
-    i = np.clip(np.floor(x), 0, values.size - 2).astype(np.int64)
+    i = np.clip(np.nan_to_num(np.floor(x)), 0, values.size - 2).astype(np.int64)
     return np.asarray(values[i] + (x - i) * (values[i + 1] - values[i]))

@@ -32,19 +32,43 @@ def potentials(u, w, first, length, least, inverse, base, slope):
             w[a + j] = base[i] + slope[i] * v
 
 
+@njit(cache=True, nogil=True, inline="always")
+def _open_at(o, hot, drive, r, gap, solidus, inverse, opening):
+    """How far the gap opens where the metal's surface is as warm as a gap open by ``o`` leaves it."""
+    return min(max(read_at(hot - drive / (r + gap * o), solidus, inverse, opening), 0.0), 1.0)
+
+
+@njit(cache=True, nogil=True)
+def _opened(o, hot, drive, r, gap, solidus, inverse, opening):
+    """How far a gap is open now that was open by ``o``: it and the surface's temperature settle each other, and it never closes again."""
+    if o >= 1.0 or _open_at(o, hot, drive, r, gap, solidus, inverse, opening) <= o:
+        return o
+    if _open_at(1.0, hot, drive, r, gap, solidus, inverse, opening) >= 1.0:
+        return 1.0
+    low, high = o, 1.0
+    for _ in range(12):
+        middle = 0.5 * (low + high)
+        if _open_at(middle, hot, drive, r, gap, solidus, inverse, opening) > middle:
+            low = middle
+        else:
+            high = middle
+    return 0.5 * (low + high)
+
+
 @njit(cache=True, nogil=True)
 def couple(
     u, cells, touch, medium, pair, rest, gap, near, away, area, skin_heat, skin, beyond, film, film_tag, film_away, film_area, share, ambient,
-    film_h, emissivity, old, start, law_warm, law_ratio, dt, least, inverse, temperature, conductivity, opening, a, b, touch_u, onward, film_u,
-    film_a,
+    film_h, emissivity, old, start, law_warm, law_ratio, dt, least, inverse, temperature, conductivity, solidus, mush_inverse, opening, opened, a,
+    b, touch_u, onward, film_u, film_a,
 ):  # fmt: skip
     """Freeze the surroundings for one super-step: flux into a metal cell = a - b T, both a cell face and a unit of the cell's volume.
 
-    Resistance to the wall's far side = contact ``rest`` + ``gap`` times how far it has opened (table ``opening`` over the metal's heat) +
-    medium ``near`` [m2K/W at its start] + ``away`` of metal at its present conductivity.  Where a face has a skin node (heat capacity
-    ``skin_heat`` [J/m2K], temperature ``skin``, conductance ``beyond`` to the medium's centre) it is stepped backwards in time and
-    eliminated; else the medium's centre is met at once.  Radiation is linearised about the present surface temperature.  Fills a, b by
-    cell, touch_u and onward [W/m2K] by metal/medium face, film_u and film_a [W/m2] by film face.
+    Resistance to the wall's far side = contact ``rest`` + ``gap`` times how far it has ``opened`` (table ``opening`` over temperature from
+    the ``solidus`` up, read at the metal's surface, not in the middle of its cell) + medium ``near`` [m2K/W at its start] + ``away`` of
+    metal at its present conductivity.  Where a face has a skin node (heat capacity ``skin_heat`` [J/m2K], temperature ``skin``, conductance
+    ``beyond`` to the medium's centre) it is stepped backwards in time and eliminated; else the medium's centre is met at once.  Radiation is
+    linearised about the present surface temperature.  Fills a, b by cell, touch_u and onward [W/m2K] by metal/medium face, film_u and film_a
+    [W/m2] by film face.
     """
     a[:] = 0.0
     b[:] = 0.0
@@ -53,9 +77,12 @@ def couple(
         own, tag = u[cells[i]], pair[f, 1]
         t = warmth(old[medium[f]], start[tag], law_warm[tag])
         kr = ratio(0.5 * (t + skin[f]), start[tag], law_ratio[tag])
-        r = rest[f] + near[f] / kr + away[f] / read_at(own, least, inverse, conductivity)
+        half = away[f] / read_at(own, least, inverse, conductivity)
+        r = rest[f] + near[f] / kr + half
         if gap[f] > 0.0:
-            r += gap[f] * read_at(own, least, inverse, opening)
+            hot = read_at(own, least, inverse, temperature)
+            opened[f] = _opened(opened[f], hot, half * (hot - (skin[f] if skin_heat[f] > 0.0 else t)), r, gap[f], solidus, mush_inverse, opening)
+            r += gap[f] * opened[f]
         g = 1.0 / r
         touch_u[f] = g
         if skin_heat[f] > 0.0:
@@ -232,9 +259,9 @@ def crossings(was, now, bits, first, length, sx, sy, levels, reached, times, gra
     """Note the moments at which falling cells pass ``levels`` (falling order); a cell that warms up again loses its mark.
 
     By metal cell in the order of the runs: ``reached`` (m,) counts the levels passed, ``times`` (levels, m), ``gradient`` (m,).  Returns
-    least and greatest u, greatest change.
+    least and greatest u, greatest change; the last NaN where any u is.
     """
-    low, high, most = np.inf, -np.inf, 0.0
+    low, high, most, whole = np.inf, -np.inf, 0.0, True
     k_max = levels.size
     m = -1
     for k in range(first.size):
@@ -245,6 +272,7 @@ def crossings(was, now, bits, first, length, sx, sy, levels, reached, times, gra
             low = min(low, u1)
             high = max(high, u1)
             most = max(most, abs(u1 - u0))
+            whole = whole and np.isfinite(u1)
             c = reached[m]
             while c < k_max and u1 <= levels[c]:
                 share = (u0 - levels[c]) / (u0 - u1) if u0 > u1 else 1.0
@@ -259,7 +287,7 @@ def crossings(was, now, bits, first, length, sx, sy, levels, reached, times, gra
                 c -= 1
                 times[c, m] = np.nan
             reached[m] = c
-    return low, high, most
+    return low, high, most if whole else np.nan
 
 
 @njit(cache=True, nogil=True)
