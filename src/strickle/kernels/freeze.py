@@ -2,7 +2,7 @@
 
 ``solve`` is the whole interface: arrays, floats and the named tuples of this file and of freeze_tables.  One metal (any number of
 tags), any number of media, a contact conductance per pair of tags, and a condition on each outer face and
-on each open surface inside.  Method: the metal is stepped by RKL2 super-steps against surroundings held still; the heat through
+on each open surface inside.  Method: the metal is stepped by Legendre super-steps against surroundings held still; the heat through
 each face is the time integral carried through the same recurrence, so it is brought into the medium to the last digit; the media
 are stepped explicitly in a band that grows with the diffusion length.
 """

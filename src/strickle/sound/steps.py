@@ -86,11 +86,11 @@ def freeze(
     )
     fields = Fields(solidus=out.time_to_solidus, tags=cavity.grid.tags, cell=cavity.grid.cell, origin=cavity.grid.origin)
     sand = stores.sands[mould.sand].values["k"]
-    time_error, superheat_error = rules.grid_error(part.least_wall, cavity.cell)
+    time_error, superheat_error = rules.grid_error(part.least_wall, cavity.cell, metal.liquidus - metal.solidus)
     spread = rules.with_error(rules.freezing_spread(mould.sand_conductivity, sand.low, sand.high), time_error)
     threshold = constants("niyama.threshold")
     alone = pools(fields)
-    necks = joints(fields, cavity, part, pattern, rigging, alone)
+    necks = joints(fields, cavity, part, pattern, rigging, alone) if out.status == "done" else ()  # a broken solve judges nothing
     niyama = np.asarray(out.niyama) / 1000.0
     weak, share = weakest(niyama, fields, pattern, threshold.value)
     metal_cells = np.isin(cavity.grid.tags, METAL_TAGS)
