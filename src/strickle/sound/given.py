@@ -12,7 +12,7 @@ import numpy as np
 from strickle.base import Array, BadInput, Grid, Mesh
 from strickle.sound.materials import Face, Freezing, Gap
 
-MOST_LEVELS = 10_000  # steps asked of feeding
+MOST_LEVELS = 10_000  # most steps that feeding takes
 MOST_TAG = 249
 """Tags above are the solver's own, for the grid's outer faces."""
 
