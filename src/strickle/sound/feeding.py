@@ -202,21 +202,26 @@ def touched(tags: Array, mask: Array, air: Sequence[int], open_top: bool) -> Arr
     return np.asarray(beside[mask])
 
 
-def densities(metal: Shrinking, begin: Array, solid: Array) -> tuple[Array, Array]:
-    """Densities [kg/m3]: of the least dense metal at the start, at the liquidus, at each fraction ``solid``, at the solidus; and of each cell as
-    it began at the temperatures ``begin`` [K]. A mush is mixed by its shares of mass. Raises BadInput.
-    """
+def densities(metal: Shrinking, pour: float, solid: Array) -> Array:
+    """Density [kg/m3] as poured, at the liquidus, at each fraction ``solid``, at the solidus; a mush by its shares of mass. Raises BadInput."""
     liquid, shrinkage = float(metal.density_liquidus), float(metal.shrinkage)
     if not (np.isfinite(liquid) and liquid > 0.0 and np.isfinite(shrinkage) and 0.0 <= shrinkage < 1.0):
         raise BadInput("the metal has no density at its liquidus or no shrinkage between 0 and 1", "Give density_liquidus and shrinkage")
+    hot = liquid + min(float(metal.density_slope), 0.0) * max(pour - float(metal.curve_temperature[0]), 0.0)
+    if not hot > 0.0:
+        raise BadInput("the metal as poured has no density", "Give the pour in kelvin and the density's slope in kg/(m3 K)")
+    return np.concatenate([[hot, liquid], _mush(np.asarray(solid), liquid, shrinkage), [liquid / (1.0 - shrinkage)]])
+
+
+def densities_at(metal: Shrinking, begin: Array) -> Array:
+    """Density [kg/m3] of metal that begins at the temperatures ``begin`` [K]: liquid, mush on the metal's curve, or solid as at the solidus."""
+    liquid, shrinkage = float(metal.density_liquidus), float(metal.shrinkage)
     temperature = np.asarray(metal.curve_temperature, dtype=float)
     hot = liquid + min(float(metal.density_slope), 0.0) * np.maximum(begin - temperature[0], 0.0)
-    if not (hot > 0.0).all():
-        raise BadInput("the metal as poured has no density", "Give the pour in kelvin and the density's slope in kg/(m3 K)")
+    solid = np.interp(begin, temperature[::-1], np.asarray(metal.curve_solid, dtype=float)[::-1])  # of a jump the liquid side, as in the solver
     full = liquid / (1.0 - shrinkage)
-    share = np.interp(begin, temperature[::-1], np.asarray(metal.curve_solid, dtype=float)[::-1])  # of a jump the liquid side, as in the solver
-    begun = np.minimum(np.where(begin < temperature[0], np.where(share < 1.0, _mush(share, liquid, shrinkage), full), hot), full)
-    return np.concatenate([[min(float(begun.min()), liquid), liquid], _mush(np.asarray(solid), liquid, shrinkage), [full]]), begun
+    cold = np.where(solid < 1.0, np.minimum(_mush(solid, liquid, shrinkage), full), full)
+    return np.where(begin < temperature[0], cold, hot)
 
 
 def _mush(solid: Array, liquid: float, shrinkage: float) -> Array:
@@ -251,7 +256,8 @@ def follow(
     part = (critical - shares[k - 1]) / (shares[k] - shares[k - 1])
     close = times[k - 1] + part * (times[k] - times[k - 1])
     count = len(liquidus)
-    rho, begun = densities(metal, np.full(count, begin, dtype=float), shares[1:-1])
+    rho = densities(metal, float(np.max(begin)), shares[1:-1])
+    begun = densities_at(metal, np.full(count, begin, dtype=float))
     height = np.argwhere(poured.mask)[:, 2].astype(np.int64)
     fed = kernel(
         np.concatenate([np.zeros((1, count)), times]), rho, begun, close, np.nan_to_num(stiff), neighbours(poured.mask), height,
