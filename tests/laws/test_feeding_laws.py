@@ -34,7 +34,8 @@ def made(tags, closes, first=0.2, last=1.3, pour=HOT):
         time_to_liquidus=first * close, time_to_coherency=(first + 0.3 * (1.0 - first)) * close, time_to_solidus=last * close, time_to_below=blank,
         niyama=blank, gradient=blank, cooling_rate=blank, temperature=blank, snapshot_times=np.empty(0), snapshots=np.empty((0, *tags.shape)),
         time=float(np.nanmax(close)), solid_time=float(last * np.nanmax(close)), below_time=np.nan, metal_loss=0.0, media_gain=0.0, outer_loss=0.0,
-        mark_solid=solid, mark_times=noted, balance=0.0, cell_volumes=np.ones(int(there.sum())), cell_edge=2e-3, metal_start=pour,
+        mark_solid=solid, mark_times=noted, balance=0.0, cell_volumes=np.ones(int(there.sum())), cell_edge=2e-3,
+        metal_begin=np.full(int(there.sum()), pour) if np.isscalar(pour) else np.asarray(pour)[there],
         status="done", steps=1, peg_names=(), peg_at=np.empty((0, 3)), peg_times=np.empty(0), peg_temperatures=np.empty((0, 0)),
     )  # fmt: skip
 
@@ -112,6 +113,117 @@ def test_an_open_surface_sinks_the_same_from_whichever_side_one_looks(seed):
         other = fed(turn(tags), turn(times), open_top=True)
         assert other.open_void == pytest.approx(turn(out.open_void), abs=1e-9)
         assert np.nansum(other.closed_void) == pytest.approx(np.nansum(out.closed_void), abs=1e-9)
+
+
+# ------------------------------------------------------------------ metal that begins at several temperatures
+
+
+def loses(begin):
+    """Share that METAL loses from these temperatures on: from its density there, a mush by shares of mass, to that of the solid."""
+    liquid, full = 2500.0 * (1.0 - LOSS), 2500.0
+    solid = np.clip((880.0 - begin) / 50.0, 0.0, 1.0)
+    return 1.0 - np.where(begin >= 880.0, liquid - 0.27 * (begin - 880.0), 1.0 / ((1.0 - solid) / liquid + solid / full)) / full
+
+
+def passed_already(frozen, begin):
+    """The freezing with what each cell was past at the start passed at nought."""
+    there = np.isfinite(frozen.time_to_solidus)
+    solid = np.clip((880.0 - begin) / 50.0, 0.0, 1.0)
+    marks = np.where(solid[there] >= frozen.mark_solid[:, None], 0.0, frozen.mark_times)
+    return dataclasses.replace(
+        frozen,
+        time_to_liquidus=np.where(there & (begin <= 880.0), 0.0, frozen.time_to_liquidus),
+        time_to_coherency=np.where(there & (solid >= 0.3), 0.0, frozen.time_to_coherency),
+        time_to_solidus=np.where(there & (solid >= 1.0), 0.0, frozen.time_to_solidus),
+        mark_times=marks,
+    )
+
+
+@settings(max_examples=60, deadline=None)
+@given(st.integers(0, 2**32 - 1), st.tuples(*[st.integers(1, 7)] * 3), st.booleans(), st.booleans())
+def test_each_cell_loses_what_its_own_start_leaves_it(seed, shape, is_open, remelts):
+    """Random fields from solid to hot, with times that fit them, or as if all had been melted by its neighbours before it froze."""
+    random = np.random.default_rng(seed)
+    tags = np.where(random.random(shape) < 0.7, random.integers(1, 4, shape), np.where(random.random(shape) < 0.3, AIR, SAND)).astype(np.uint8)
+    tags[0, 0, 0] = 1
+    there = tags < SAND
+    begin = random.choice([700.0, 829.0, 835.0, 850.0, 870.0, 880.0, 900.0, 1100.0], shape) + random.random(shape)
+    frozen = made(tags, 1.0 + random.random(shape), pour=begin)
+    if not remelts:
+        frozen = passed_already(frozen, begin)
+    out = strickle.feed(Grid(tags=tags, cell=2e-3, origin=np.zeros(3)), frozen, METAL, air=(AIR,), open_top=is_open, critical_solid=0.7)
+    want = loses(begin)
+    whole = int(there.sum()) * 8e-9
+    assert out.lost_volume == pytest.approx(want[there].sum() * 8e-9, rel=1e-9, abs=1e-12 * whole)
+    assert out.void_volume == pytest.approx(out.lost_volume, rel=1e-6, abs=1e-12 * whole)
+    assert out.void_balance < 1e-6
+    for name, tag in (("part", int(tags[there].min())), *((f"tag {t}", t) for t in np.unique(tags[there])[1:])):
+        assert body(out, name).own_loss == pytest.approx(want[tags == tag].sum() * 8e-9, rel=1e-9, abs=1e-12 * whole)
+    void = (out.open_void + out.closed_void)[there]
+    assert void.min() >= -1e-12
+    assert void.max() <= 1.0 + 1e-9
+    if not remelts:
+        assert void[begin[there] <= 830.0] == pytest.approx(0.0, abs=0.0)
+
+
+def test_one_hot_cell_adds_its_own_loss_alone():
+    tags = np.ones((4, 5, 6), np.uint8)
+    closes = 1.0 + np.random.default_rng(4).random(tags.shape)
+    begin = np.full(tags.shape, 900.0)
+    even = fed(tags, closes, pour=900.0)
+    begin[0, 0, 0] = 1400.0
+    out = fed(tags, closes, pour=begin)
+    assert out.lost_volume - even.lost_volume == pytest.approx(0.27 * 500.0 / 2500.0 * 8e-9, rel=1e-9)
+    assert out.void_balance < 1e-6
+
+
+def test_a_half_that_begins_solid_loses_nothing_and_gives_nothing():
+    tags = np.ones((8, 4, 5), np.uint8)
+    tags[4:] = 2
+    begin = np.where(tags == 2, 700.0, HOT)
+    frozen = passed_already(made(tags, 1.0 + np.random.default_rng(5).random(tags.shape), pour=begin), begin)
+    out = strickle.feed(Grid(tags=tags, cell=2e-3, origin=np.zeros(3)), frozen, METAL, open_top=True, critical_solid=0.7)
+    cold = body(out, "tag 2")
+    assert (cold.void, cold.own_loss, cold.given) == (0.0, 0.0, 0.0)
+    assert np.isnan(cold.joined_until)
+    assert out.void_volume == pytest.approx(WHOLE * 80 * 8e-9, rel=1e-6)
+    assert body(out, "part").void == pytest.approx(out.void_volume, rel=1e-12)
+
+
+def test_metal_that_is_solid_throughout_leaves_no_void():
+    tags = np.ones((3, 3, 3), np.uint8)
+    begin = np.full(tags.shape, 700.0)
+    frozen = passed_already(made(tags, np.ones(tags.shape), pour=begin), begin)
+    out = strickle.feed(Grid(tags=tags, cell=2e-3, origin=np.zeros(3)), frozen, METAL, open_top=True)
+    assert (out.void_volume, out.lost_volume, out.void_balance, out.pools) == (0.0, 0.0, 0.0, ())
+
+
+@pytest.mark.parametrize("seed", range(3))
+def test_solved_from_a_field_the_voids_are_the_closed_sum(seed):
+    random = np.random.default_rng(seed)
+    tags = np.full((8, 7, 6), SAND, np.uint8)
+    tags[1:7, 1:6, 1:5] = 1
+    grid, there = Grid(tags=tags, cell=3e-3, origin=np.zeros(3)), tags == 1
+    sand = strickle.MediumData(conductivity=0.6, density=1600.0, heat_capacity=1080.0)
+    begin = np.where(there & (random.random(tags.shape) < 0.7), random.uniform(750.0, 1150.0, tags.shape), np.nan)
+
+    def run(field):
+        return strickle.freeze(grid, {1: METAL, SAND: sand}, start={1: HOT, SAND: 293.15}, preset="rough", marks=(0.3, 0.7), begin=field)
+
+    frozen = run(begin)
+    own = np.where(np.isnan(begin), HOT, begin)[there]
+    assert frozen.metal_begin == pytest.approx(own, rel=1e-15)
+    out = strickle.feed(grid, frozen, METAL)
+    assert out.void_volume == pytest.approx(loses(own).sum() * 27e-9, rel=1e-6)
+    assert out.void_balance < 1e-6
+    with pytest.raises(BadInput, match="a pour is given"):
+        strickle.feed(grid, frozen, METAL, pour=float(own.max()))
+    plain, even = strickle.feed(grid, run(None), METAL, pour=HOT), strickle.feed(grid, run(np.full(tags.shape, np.nan)), METAL)
+    level = strickle.feed(grid, run(np.where(there, HOT, np.nan)), METAL, pour=HOT)
+    for other in (even, level):
+        assert other.lost_volume == pytest.approx(plain.lost_volume, rel=1e-12)
+        assert other.void_volume == pytest.approx(plain.void_volume, rel=1e-12)
+        assert np.nan_to_num(other.closed_void) == pytest.approx(np.nan_to_num(plain.closed_void), abs=1e-12)
 
 
 # ------------------------------------------------------------------ where it is drawn
@@ -341,6 +453,10 @@ SAND_DATA = strickle.MediumData(conductivity=0.6, density=1600.0, heat_capacity=
         {"contact": {(1, SAND): strickle.gap("600", 150.0)}},
         {"until": None},
         {"until": [3.0]},
+        {"until": strickle.below("x")},
+        {"until": strickle.below(None)},
+        {"watch": 5},
+        {"pegs": {"a\nb": [4e-3, 4e-3, 4e-3]}},
         {"marks": 0.7},
         {"marks": "0.7"},
         {"snapshots": 3.0},
@@ -378,6 +494,25 @@ def test_what_is_of_a_wrong_kind_is_refused_in_one_line(wrong):
         {"critical_solid": "0.7"},
         {"names": ["part"]},
         {"levels": "many"},
+        {"levels": 2.5},
+        {"levels": float("inf")},
+        {"levels": float("nan")},
+        {"levels": True},
+        {"levels": 0},
+        {"levels": 10_001},
+        {"metal": dataclasses.replace(METAL, curve_temperature=np.empty(0))},
+        {"metal": dataclasses.replace(METAL, curve_temperature=np.array([880.0]))},
+        {"metal": dataclasses.replace(METAL, curve_temperature=np.array([880.0]), curve_solid=np.array([0.0]))},
+        {"metal": dataclasses.replace(METAL, curve_temperature=np.array([830.0, 880.0]))},
+        {"metal": dataclasses.replace(METAL, curve_solid=np.array([0.0, np.nan]))},
+        {"metal": dataclasses.replace(METAL, density_liquidus="2350 kg/m3")},
+        {"open_top": "no"},
+        {"open_top": 1},
+        {"air": (300,)},
+        {"air": (-1,)},
+        {"air": (0.5,)},
+        {"names": {1: "ri\nser"}},
+        {"names": {1: "bell\x07"}},
         {"grid": 3},
     ],
     ids=lambda wrong: next(iter(wrong)),
@@ -386,5 +521,7 @@ def test_feeding_refuses_what_is_of_a_wrong_kind(wrong):
     tags = np.full((3, 3, 3), SAND, np.uint8)
     tags[1, 1, 1] = 1
     asked = {"grid": Grid(tags=tags, cell=2e-3, origin=np.zeros(3)), "freezing": made(tags, np.ones(tags.shape)), "metal": METAL} | wrong
-    with pytest.raises(BadInput):
+    with pytest.raises(BadInput) as told:
         strickle.feed(asked.pop("grid"), asked.pop("freezing"), asked.pop("metal"), **asked)
+    assert len(str(told.value)) < 200
+    assert "\n" not in str(told.value)

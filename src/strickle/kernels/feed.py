@@ -4,6 +4,7 @@ Cells are kept in the order in which they close, latest first: the cells still o
 first of a pool is the one that closes last. Time runs forward from level to level; between two levels the pools are the connected
 open cells (by faces), each cell takes what keeps it full while its density rises, and its pool gives that from the highest metal
 open to the air that still flows, else from the highest that is stiff already, or, cut off from the air, from where it closes last.
+Each cell begins at a density of its own and never falls under it: what warms up first, or melts again, pushes nothing out.
 """
 
 from __future__ import annotations
@@ -28,7 +29,7 @@ class Fed(NamedTuple):
 
     open_void: Floats  # (n,) share of the cell emptied through a surface open to the air
     closed_void: Floats  # (n,) share emptied in a pool cut off from it
-    pool: Whole  # (n,) pool the cell belonged to last
+    pool: Whole  # (n,) pool the cell belonged to last; -1 for one that was solid from the start
     last: Whole  # (p,) cell of each pool that closes last
     parted: Floats  # (p,) when it parted from the pool it came from, 0 for those of the pour
     cut: Floats  # (p,) when it was cut off from the air, NaN if never
@@ -126,12 +127,12 @@ def _top(cells, first, last, height, fill, aired):
 
 @njit(cache=True, nogil=True)
 def _march(
-    times, rho, close, stiff, starts, near, height, volume, aired, body, is_part, fill, dens, opened, closed, pool, last, parted, cut, held, ended,
-    pool_opened, pool_closed, drawn, joined,
+    times, rho, begun, close, stiff, starts, near, height, volume, aired, body, is_part, fill, gone, opened, closed, pool, last, parted, cut, held,
+    ended, pool_opened, pool_closed, drawn, joined,
 ):  # fmt: skip
     n, levels = close.size, starts.size - 1
     stamp, label, cells = np.full(n, -1, np.int64), np.zeros(n, np.int64), np.zeros(n, np.int64)
-    want, node, gone = np.zeros(n), np.zeros(n, np.int64), np.zeros(n, np.bool_)
+    want, node, dens = np.zeros(n), np.zeros(n, np.int64), begun.copy()
     taken, pointer = np.full(n, -1, np.int64), np.zeros(n, np.int64)
     seen = np.full(drawn.size, -1, np.int64)
     flows, lift = 1 + height.max(), height.copy()  # what still flows goes before all that is stiff, however high
@@ -150,7 +151,8 @@ def _march(
                     node[i] += 1
                 a, b = times[node[i], i], times[node[i] + 1, i]
                 share = min(max((t1 - a) / (b - a), 0.0), 1.0) if b > a else 1.0
-                now = rho[node[i]] + share * (rho[node[i] + 1] - rho[node[i]])
+                low, high = max(rho[node[i]], begun[i]), max(rho[node[i] + 1], begun[i])
+                now = low + share * (high - low)
             want[i] = fill[i] * (now - dens[i]) * volume[i]
             dens[i] = now
         for s in range(m):
@@ -234,17 +236,18 @@ def _march(
 
 
 def feed(
-    times: Floats, densities: Floats, close: Floats, stiff: Floats, near: Whole, height: Whole, volume: Floats, touch: Mask, body: Whole,
-    is_part: Mask, bodies: int, levels: int = 150,
+    times: Floats, densities: Floats, begun: Floats, close: Floats, stiff: Floats, near: Whole, height: Whole, volume: Floats, touch: Mask,
+    body: Whole, is_part: Mask, bodies: int, levels: int = 150,
 ) -> Fed:  # fmt: skip
     """Follow the pools of ``n`` cells of metal.
 
-    ``times`` (k, n) when each cell has each of the ``densities`` (k,), which do not fall, straight lines between; ``close`` (n,) when a
-    cell neither gives nor passes on metal any more: what it still wants to reach the last density is drawn at that moment; ``stiff``
-    (n,) when its crystals lock: what is open to the air and still flows gives before what stands, evenly in each layer; ``near``
-    (n, 6) its neighbours or -1; ``height`` (n,) whole numbers, up; ``volume`` (n,); ``touch`` (n,) whether air stands beside or over
-    it; ``body`` (n,) numbers under ``bodies``; ``is_part`` (n,). ``levels`` equal parts of the cells set the steps; the moments at
-    which larger pools part or lose their surface are added. The metal's mass stays as poured to rounding.
+    ``times`` (k, n) when each cell has each of the ``densities`` (k,), which do not fall, straight lines between; ``begun`` (n,) the density
+    each begins with, none over the last: it stays at it until it passes one that is higher; ``close`` (n,) when a cell neither gives nor
+    passes on metal any more: what it still wants to reach the last density is drawn at that moment; ``stiff`` (n,) when its crystals
+    lock: what is open to the air and still flows gives before what stands, evenly in each layer; ``near`` (n, 6) its neighbours or -1;
+    ``height`` (n,) whole numbers, up; ``volume`` (n,); ``touch`` (n,) whether air stands beside or over it; ``body`` (n,) numbers under
+    ``bodies``; ``is_part`` (n,). ``levels`` equal parts of the cells set the steps; the moments at which larger pools part or lose their
+    surface are added. The metal's mass stays as poured to rounding.
     """
     n = close.size
     grain = float(close.max()) / GRAIN
@@ -256,7 +259,8 @@ def feed(
     beside = np.ascontiguousarray(rank[near[order]])
     aired = np.ascontiguousarray(touch[order])
     starts = _levels(moment, _partings(beside, aired, LEAST), levels)
-    fill, dens = np.ones(n), np.full(n, float(densities[0]))
+    fill, dens = np.ones(n), np.ascontiguousarray(begun[order], dtype=np.float64)
+    out_of_it = (dens >= densities[-1]) & (moment <= 0.0)  # solid all along: it wants nothing, gives nothing and passes nothing on
     opened, closed = np.zeros((2, n))
     pool, last = np.full(n, -1, np.int64), np.zeros(n, np.int64)
     parted, cut, held, ended = np.full((4, n), np.nan)
@@ -264,10 +268,10 @@ def feed(
     drawn, joined = np.full((2, bodies), np.nan)
     rising = np.ascontiguousarray(np.maximum.accumulate(times[:, order], axis=0))
     count, short = _march(
-        rising, np.ascontiguousarray(densities, dtype=np.float64), moment, np.ascontiguousarray(stiff[order]), starts, beside,
+        rising, np.ascontiguousarray(densities, dtype=np.float64), dens, moment, np.ascontiguousarray(stiff[order]), starts, beside,
         np.ascontiguousarray(height[order]),
-        np.ascontiguousarray(volume[order]), aired, np.ascontiguousarray(body[order]), np.ascontiguousarray(is_part[order]), fill, dens, opened,
-        closed, pool, last, parted, cut, held, ended, pool_opened, pool_closed, drawn, joined,
+        np.ascontiguousarray(volume[order]), aired, np.ascontiguousarray(body[order]), np.ascontiguousarray(is_part[order]), fill, out_of_it,
+        opened, closed, pool, last, parted, cut, held, ended, pool_opened, pool_closed, drawn, joined,
     )  # fmt: skip
     out, inside, whose = np.empty(n), np.empty(n), np.empty(n, np.int64)
     out[order], inside[order], whose[order] = opened, closed, pool
@@ -316,6 +320,6 @@ def warm() -> None:
     mask = np.ones((2, 1, 2), np.bool_)
     one = np.ones(4)
     feed(
-        np.array([[0.0] * 4, [1.0, 2.0, 3.0, 4.0]]), np.array([1.0, 1.1]), np.arange(1.0, 5.0), np.arange(4.0), neighbours(mask),
+        np.array([[0.0] * 4, [1.0, 2.0, 3.0, 4.0]]), np.array([1.0, 1.1]), one, np.arange(1.0, 5.0), np.arange(4.0), neighbours(mask),
         np.array([0, 1, 0, 1]), one, np.zeros(4, np.bool_), np.zeros(4, np.int64), one > 0.0, 1,
     )  # fmt: skip

@@ -4,7 +4,8 @@ The metal's mass stays as poured. From the pour to the solidus it grows denser; 
 it stands in. The pool draws on its highest metal that is open to the air and still flows; where all of that has locked, on the
 highest that is open; cut off from the air, on where it closes last. Past a stated fraction solid a cell neither gives nor passes on
 metal, and takes what it still lacks at that moment. Left out: the pressure it takes to draw metal a long way through a mush (the
-Niyama value stands for that), skins drawn in by the air's weight, and gas.
+Niyama value stands for that), skins drawn in by the air's weight, gas, and that metal which is warmed by hotter metal swells: a cell's
+density never falls.
 """
 
 from __future__ import annotations
@@ -34,6 +35,11 @@ class Shrinking(Protocol):
     @property
     def curve_temperature(self) -> Array:
         """K, falling; the first is the liquidus."""
+        ...
+
+    @property
+    def curve_solid(self) -> Array:
+        """Fraction solid along it, rising 0 to 1."""
         ...
 
     @property
@@ -74,7 +80,7 @@ class BodyFed(Record):
     name: str = word("as in the names given, or as in rigging.regions; the part is called part")
     volume: float = si("m3", "as poured")
     void: float = si("m3", "emptied in it")
-    own_loss: float = si("m3", "what its own metal loses from the pour till it is solid")
+    own_loss: float = si("m3", "what its own metal loses from how it began till it is solid")
     given: float = si("m3", "void less own loss: metal given to others; less than 0 where it took metal")
     efficiency: float = si("1", "metal given over its volume: found, not assumed")
     fed_until: float = si("s", "last moment metal was drawn from it in one pool with the part, NaN if never")
@@ -92,7 +98,7 @@ class Feeding(Record):
     pools: tuple[PoolEnded, ...] = word("pools, those with the largest closed void first; crumbs of a few cells without void left out")
     bodies: tuple[BodyFed, ...] = word("named bodies, the part first")
     void_volume: float = si("m3", "all voids")
-    lost_volume: float = si("m3", "what the metal loses from the pour till it is solid, from its mass as poured")
+    lost_volume: float = si("m3", "what the metal loses from how each cell began till it is solid, from its mass at the start")
     void_balance: float = si("1", "voids against that loss, relative: nought but for rounding")
     critical_solid: float = si("1", "fraction solid past which a cell neither gives nor passes on metal")
     levels: int = word("steps taken between the pour and the last cell")
@@ -130,24 +136,23 @@ def feed(
 ) -> Feeding:
     """Follow the pools of a grid that has been frozen with ``marks``, and the voids they leave.
 
-    ``grid`` is the one that was frozen; ``pour`` [K] the metal's temperature at the start, the hottest of the freezing's where None;
-    ``air``: tags of open space, from which air reaches metal beside and under it; ``open_top``: whether the grid's upper face is open to the
-    air; ``critical_solid``: fraction solid past which a cell neither gives nor passes on metal, the stores' where None; ``names``: metal tag
-    -> name of a body, "part" for the part, which is the least metal tag where none is so named; ``levels``: parts into which the cells are
-    divided in time.
+    ``grid`` is the one that was frozen, and each cell begins at the density of its temperature in ``freezing.metal_begin``: liquid, mush or
+    solid; ``pour`` [K] only checks that all of it began there, and may be left out; ``air``: tags of open space, from which air reaches
+    metal beside and under it; ``open_top``: whether the grid's upper face is open to the air; ``critical_solid``: fraction solid past which
+    a cell neither gives nor passes on metal, the stores' where None; ``names``: metal tag -> name of a body, "part" for the part, which is
+    the least metal tag where none is so named; ``levels``: parts into which the cells are divided in time, 1 to 10 000.
 
-    Raises BadInput for a freezing without marks or without an end, one of another grid or pour, and for a metal without densities.
+    Raises BadInput for a freezing without marks or without an end, one of another grid or pour, a pour where the metal began at several
+    temperatures, and for a metal without densities.
     """
-    as_fed(freezing, metal, pour, air, critical_solid, names, levels)
+    as_fed(freezing, metal, pour, air, open_top, critical_solid, names, levels)
     if critical_solid is None:
         import strickle.stores as shelf
 
         critical_solid = shelf.load().constants["feed.critical_solid"].value
     mask = np.isfinite(freezing.time_to_solidus)
     of_one_grid(grid, freezing, mask)
-    pour = freezing.metal_start if pour is None else float(pour)
-    if not abs(pour - freezing.metal_start) <= SAME_POUR:
-        raise BadInput(f"the pour is {pour:g} K and the metal that was frozen began at {freezing.metal_start:g} K", "Leave it out, or freeze from it")
+    _same_pour(pour, freezing.metal_begin)
     if not np.isfinite(freezing.solid_time) or not mask.any():
         raise BadInput("the metal is not solid throughout, so its pools have no end", 'Freeze it until "solid"')
     if not len(freezing.mark_solid) or freezing.mark_times.shape != (len(freezing.mark_solid), int(mask.sum())):
@@ -171,8 +176,21 @@ def feed(
     )
     return follow(
         poured, freezing.time_to_liquidus[mask], freezing.time_to_coherency[mask], freezing.mark_solid, freezing.mark_times,
-        freezing.time_to_solidus[mask], metal, pour, critical_solid, levels,
+        freezing.time_to_solidus[mask], metal, freezing.metal_begin, critical_solid, levels,
     )  # fmt: skip
+
+
+def _same_pour(pour: float | None, begin: Array) -> None:
+    """Raises BadInput for a pour that is not the temperature at which all metal began."""
+    if pour is None or not begin.size:
+        return
+    least, most = float(begin.min()), float(begin.max())
+    if most - least > SAME_POUR:
+        raise BadInput(
+            f"a pour is given, and the metal that was frozen began at {least:g} to {most:g} K", "Leave it out: each cell's own start holds"
+        )
+    if not max(abs(pour - least), abs(pour - most)) <= SAME_POUR:
+        raise BadInput(f"the pour is {pour:g} K and the metal that was frozen began at {most:g} K", "Leave it out, or freeze from it")
 
 
 def touched(tags: Array, mask: Array, air: Sequence[int], open_top: bool) -> Array:
@@ -192,8 +210,23 @@ def densities(metal: Shrinking, pour: float, solid: Array) -> Array:
     hot = liquid + min(float(metal.density_slope), 0.0) * max(pour - float(metal.curve_temperature[0]), 0.0)
     if not hot > 0.0:
         raise BadInput("the metal as poured has no density", "Give the pour in kelvin and the density's slope in kg/(m3 K)")
-    mush = 1.0 / ((1.0 - np.asarray(solid)) / liquid + np.asarray(solid) * (1.0 - shrinkage) / liquid)
-    return np.concatenate([[hot, liquid], mush, [liquid / (1.0 - shrinkage)]])
+    return np.concatenate([[hot, liquid], _mush(np.asarray(solid), liquid, shrinkage), [liquid / (1.0 - shrinkage)]])
+
+
+def densities_at(metal: Shrinking, begin: Array) -> Array:
+    """Density [kg/m3] of metal that begins at the temperatures ``begin`` [K]: liquid, mush on the metal's curve, or solid as at the solidus."""
+    liquid, shrinkage = float(metal.density_liquidus), float(metal.shrinkage)
+    temperature = np.asarray(metal.curve_temperature, dtype=float)
+    hot = liquid + min(float(metal.density_slope), 0.0) * np.maximum(begin - temperature[0], 0.0)
+    solid = np.interp(begin, temperature[::-1], np.asarray(metal.curve_solid, dtype=float)[::-1])  # of a jump the liquid side, as in the solver
+    full = liquid / (1.0 - shrinkage)
+    cold = np.where(solid < 1.0, np.minimum(_mush(solid, liquid, shrinkage), full), full)
+    return np.where(begin < temperature[0], cold, hot)
+
+
+def _mush(solid: Array, liquid: float, shrinkage: float) -> Array:
+    """Density [kg/m3] at fractions solid, by shares of mass."""
+    return np.asarray(1.0 / ((1.0 - solid) / liquid + solid * (1.0 - shrinkage) / liquid))
 
 
 def follow(
@@ -204,12 +237,12 @@ def follow(
     passed: Array,
     solidus: Array,
     metal: Shrinking,
-    pour: float,
+    begin: float | Array,
     critical: float,
     levels: int = LEVELS,
 ) -> Feeding:
     """Feeding from the moments (m,) and (j, m) at which the metal's cells passed the liquidus, grew ``stiff``, passed the fractions ``solid``
-    and the solidus.
+    and the solidus; ``begin`` [K] is what each began at (m,), or all of them.
     """
     from strickle.kernels.feed import feed as kernel
     from strickle.kernels.feed import neighbours
@@ -222,17 +255,18 @@ def follow(
     k = int(np.searchsorted(shares, critical, side="right"))
     part = (critical - shares[k - 1]) / (shares[k] - shares[k - 1])
     close = times[k - 1] + part * (times[k] - times[k - 1])
-    rho = densities(metal, pour, shares[1:-1])
     count = len(liquidus)
+    rho = densities(metal, float(np.max(begin)), shares[1:-1])
+    begun = densities_at(metal, np.full(count, begin, dtype=float))
     height = np.argwhere(poured.mask)[:, 2].astype(np.int64)
     fed = kernel(
-        np.concatenate([np.zeros((1, count)), times]), rho, close, np.nan_to_num(stiff), neighbours(poured.mask), height,
+        np.concatenate([np.zeros((1, count)), times]), rho, begun, close, np.nan_to_num(stiff), neighbours(poured.mask), height,
         np.ascontiguousarray(poured.volume, dtype=np.float64), np.asarray(poured.touch, dtype=np.bool_),
         np.asarray(poured.body, dtype=np.int64), poured.body == 0, len(poured.names), levels,
     )  # fmt: skip
-    share = 1.0 - float(rho[0] / rho[-1])
+    share = 1.0 - begun / rho[-1]
     whole = float(poured.volume.sum())
-    lost = share * whole
+    lost = _loss(share, poured.volume)
     void = float((fed.open_void + fed.closed_void) @ poured.volume)
     return Feeding(
         open_void=_field(poured.mask, fed.open_void),
@@ -248,6 +282,12 @@ def follow(
     )
 
 
+def _loss(share: Array, volume: Array) -> float:
+    """Volume lost [m3]; where all cells lose one share exactly that share of their sum."""
+    least = float(share.min()) if share.size else 0.0
+    return least * float(volume.sum()) + float((share - least) @ volume)
+
+
 def _field(mask: Array, values: Array) -> Array:
     out = np.full(mask.shape, np.nan)
     out[mask] = values
@@ -257,8 +297,9 @@ def _field(mask: Array, values: Array) -> Array:
 def _pools(poured: Poured, fed: Fed) -> tuple[PoolEnded, ...]:
     """Pools worth a name, largest closed void first."""
     places = np.argwhere(poured.mask)
-    in_part = np.bincount(fed.pool, weights=fed.closed_void * poured.volume * (poured.body == 0), minlength=len(fed.last))
-    large = np.bincount(fed.pool, minlength=len(fed.last)) >= 8
+    of = fed.pool >= 0
+    in_part = np.bincount(fed.pool[of], weights=(fed.closed_void * poured.volume * (poured.body == 0))[of], minlength=len(fed.last))
+    large = np.bincount(fed.pool[of], minlength=len(fed.last)) >= 8
     kept = np.flatnonzero((fed.closed + fed.opened > 1e-3 * poured.cell**3) | large)
     return tuple(
         PoolEnded(
@@ -276,20 +317,21 @@ def _pools(poured: Poured, fed: Fed) -> tuple[PoolEnded, ...]:
     )
 
 
-def _bodies(poured: Poured, fed: Fed, height: Array, share: float) -> tuple[BodyFed, ...]:
-    """What each named body gave; ``share`` is what a volume of metal loses."""
+def _bodies(poured: Poured, fed: Fed, height: Array, share: Array) -> tuple[BodyFed, ...]:
+    """What each named body gave; ``share`` (m,) is what each cell's metal loses."""
     out = []
     for number, name in enumerate(poured.names):
         mine = poured.body == number
         volume = float(poured.volume[mine].sum())
         void = float((fed.open_void + fed.closed_void)[mine] @ poured.volume[mine])
-        given = void - share * volume
+        loss = _loss(share[mine], poured.volume[mine])
+        given = void - loss
         out.append(
             BodyFed(
                 name=name,
                 volume=volume,
                 void=void,
-                own_loss=share * volume,
+                own_loss=loss,
                 given=given,
                 efficiency=given / volume if volume > 0.0 else 0.0,
                 fed_until=float(fed.drawn[number]),

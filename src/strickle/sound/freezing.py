@@ -84,7 +84,7 @@ def freeze(
     """
     from strickle.kernels import freeze as kernel
 
-    as_asked(grid, materials, start, faces, contact, surface, begin, coherency, longest, marks, snapshots, pegs)
+    as_asked(grid, materials, start, faces, contact, surface, begin, coherency, longest, marks, snapshots, pegs, watch)
     metals = {tag: m for tag, m in materials.items() if hasattr(m, "curve_temperature")}
     open_faces = {tag: m for tag, m in materials.items() if isinstance(m, Face)}
     media = {tag: m for tag, m in materials.items() if tag not in metals and tag not in open_faces}
@@ -139,19 +139,16 @@ def freeze(
         )
     except kernel.Refused as trouble:
         raise _refused(trouble) from trouble
-    return _result(out, grid, snapshots, marks, tuple(pegs or {}), driven, _hottest(grid.tags, tuple(metals), start, begin))
+    return _result(out, grid, snapshots, marks, tuple(pegs or {}), driven, _begun(grid.tags, tuple(metals), start, begin))
 
 
-def _hottest(tags: Array, metals: tuple[int, ...], start: Mapping[int, float], begin: Array | None) -> float:
-    """Hottest metal at the start [K], NaN without metal."""
+def _begun(tags: Array, metals: tuple[int, ...], start: Mapping[int, float], begin: Array | None) -> Array:
+    """What each metal cell (m,) began at [K]."""
     there = np.isin(tags, metals)
-    if not there.any():
-        return float("nan")
-    if begin is None:
-        return float(max(start[tag] for tag in metals if (tags == tag).any()))
     own = np.zeros(256)
     own[list(metals)] = [start[tag] for tag in metals]
-    return float(np.where(np.isfinite(begin), begin, own[tags])[there].max())
+    even = own[tags[there]]
+    return even if begin is None else np.where(np.isfinite(begin[there]), begin[there], even)
 
 
 def _medium(medium: Any, start: float) -> MediumTable:
@@ -210,7 +207,7 @@ def _closed(surface: Mesh, grid: Grid, metals: tuple[int, ...]) -> Mesh:
 def _end(until: str | float | Below) -> tuple[float | None, float | None]:
     """Seconds to run, and the temperature to wait for. Raises BadInput."""
     if isinstance(until, Below):
-        if not (np.isfinite(until.temperature) and until.temperature > 0.0):
+        if not (is_number(until.temperature) and np.isfinite(until.temperature) and until.temperature > 0.0):
             raise BadInput("the temperature to wait for is not a positive number", "Give it in kelvin")
         return None, until.temperature
     if until == "solid":
@@ -234,7 +231,7 @@ def _refused(trouble: Exception) -> BadInput:
 
 
 def _result(
-    out: FreezeOut, grid: Grid, moments: Sequence[float], marks: Sequence[float], names: tuple[str, ...], driven: Driven, hottest: float
+    out: FreezeOut, grid: Grid, moments: Sequence[float], marks: Sequence[float], names: tuple[str, ...], driven: Driven, begun: Array
 ) -> Freezing:  # fmt: skip
     """The kernel's answer as a result."""
     niyama = np.asarray(out.niyama * np.float32(1e-3))
@@ -260,7 +257,7 @@ def _result(
         mark_times=np.stack(out.time_at) if out.time_at else np.empty((0, 0)),
         cell_volumes=out.volume,
         cell_edge=grid.cell,
-        metal_start=hottest,
+        metal_begin=begun,
         balance=out.balance,
         status=out.status,
         steps=out.steps,

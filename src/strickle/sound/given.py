@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+import unicodedata
 from collections.abc import Mapping, Sequence
 from numbers import Integral, Real
 from typing import Any
@@ -11,6 +12,7 @@ import numpy as np
 from strickle.base import Array, BadInput, Grid, Mesh
 from strickle.sound.materials import Face, Freezing, Gap
 
+MOST_LEVELS = 10_000  # most steps that feeding takes
 MOST_TAG = 249
 """Tags above are the solver's own, for the grid's outer faces."""
 
@@ -84,7 +86,7 @@ def _plain(value: object) -> bool:
 
 def as_asked(
     grid: object, materials: object, start: object, faces: object, contact: object, surface: object, begin: object, coherency: object,
-    longest: object, marks: object, snapshots: object, pegs: object,
+    longest: object, marks: object, snapshots: object, pegs: object, watch: object,
 ) -> None:  # fmt: skip
     """What ``freeze`` was asked with. Raises BadInput for the first thing of a wrong kind."""
     is_grid(grid)
@@ -117,9 +119,13 @@ def as_asked(
     for name, value in (("the fraction solid at coherency", coherency), ("the longest time", longest)):
         if value is not None:
             number(value, name, "Give a number, or leave it out")
+    if watch is not None and not callable(watch):
+        raise BadInput(f"watch is {_told(watch)}", "Give a function that is called as the run goes on, or leave it out")
     if pegs is not None and not isinstance(pegs, Mapping):
         raise BadInput(f"pegs are {_told(pegs)}", "Give a mapping from names to points in metres")
     for name, point in (pegs or {}).items():
+        if not isinstance(name, str) or not _plain_name(name):
+            raise BadInput(f"the name of a peg is {_told(name)}", "Give a name of one line without control characters")
         numbers(point.tolist() if isinstance(point, np.ndarray) else point, f"the coordinates of peg {name}", "Give three numbers in metres")
     numbers(marks, "the fractions solid to mark", "Give numbers between 0 and 1")
     numbers(snapshots, "the moments of snapshots", "Give seconds from the pour")
@@ -142,17 +148,50 @@ def _shape(cells: Array) -> str:
     return " x ".join(str(n) for n in cells.shape)
 
 
-def as_fed(freezing: object, metal: Any, pour: object, air: object, critical: object, names: object, levels: object) -> None:
+_SHRINKING = ("curve_temperature", "curve_solid", "density_liquidus", "density_slope", "shrinkage")
+
+
+def _shrinking(metal: Any) -> None:
+    """Raises BadInput for a metal that lacks what feeding reads, or whose freezing curve is none."""
+    lacks = [name for name in _SHRINKING if not hasattr(metal, name)]
+    if lacks:
+        raise BadInput(f"the metal is {_told(metal)}, which has no {lacks[0]}", "Give the metal room's result, or a MetalData")
+    for name in _SHRINKING[2:]:
+        number(getattr(metal, name), f"{name} of the metal", "Give a number in SI units")
+    for name in _SHRINKING[:2]:
+        numbers(getattr(metal, name), f"{name} of the metal", "Give the freezing curve, two nodes at least")
+    at, solid = (np.asarray(getattr(metal, name), dtype=float) for name in _SHRINKING[:2])
+    falls = len(at) == len(solid) >= 2 and np.isfinite([at, solid]).all() and (np.diff(at) <= 0.0).all() and (np.diff(solid) >= 0.0).all()
+    if not falls or abs(solid[0]) > 1e-9 or abs(solid[-1] - 1.0) > 1e-9:
+        raise BadInput(
+            "the metal's freezing curve does not run from the liquidus down to the solidus",
+            "Give two nodes at least of curve_temperature and curve_solid",
+        )
+
+
+def _plain_name(name: str) -> bool:
+    """Whether it can be printed in one line."""
+    return not any(unicodedata.category(letter) in ("Cc", "Cs", "Zl", "Zp") for letter in name)
+
+
+def as_fed(freezing: object, metal: Any, pour: object, air: object, open_top: object, critical: object, names: object, levels: object) -> None:
     """What ``feed`` was asked with. Raises BadInput for the first thing of a wrong kind."""
     if not isinstance(freezing, Freezing):
         raise BadInput(f"the freezing is {_told(freezing)}", "Give what strickle.freeze answered")
-    lacks = [name for name in ("curve_temperature", "density_liquidus", "density_slope", "shrinkage") if not hasattr(metal, name)]
-    if lacks:
-        raise BadInput(f"the metal is {_told(metal)}, which has no {lacks[0]}", "Give the metal room's result, or a MetalData")
+    _shrinking(metal)
     for name, value in (("the pour's temperature", pour), ("the critical fraction solid", critical)):
         if value is not None:
             number(value, name, "Give a number, or leave it out")
-    number(levels, "the number of levels", "Give a whole number")
+    if not isinstance(levels, Integral) or not is_number(levels) or not 1 <= int(levels) <= MOST_LEVELS:
+        raise BadInput(f"the number of levels is {_told(levels)}", f"Give a whole number from 1 to {MOST_LEVELS}")
+    if not isinstance(open_top, bool | np.bool_):
+        raise BadInput(f"open_top is {_told(open_top)}", "Give True or False")
     numbers(air, "the tags of air", "Give a list of tags")
+    wrong = [tag for tag in air if not _tag(tag)]  # type: ignore[attr-defined]
+    if wrong:
+        raise BadInput(f"a tag of air is {_told(wrong[0])}", f"Give whole numbers from 0 to {MOST_TAG}")
     if names is not None and not (isinstance(names, Mapping) and all(_tag(tag) and isinstance(name, str) for tag, name in names.items())):
         raise BadInput(f"the names of bodies are {_told(names)}", "Give a mapping from tags of metal to names")
+    for name in (names or {}).values():
+        if not _plain_name(name):
+            raise BadInput(f"the name {_told(name)} has control characters in it", "Give a name of one line")

@@ -193,7 +193,7 @@ class Freezing(Record):
     mark_times: Array = si("s", "when each metal cell, in the grid's index order, passed them", shape="(j, m)")
     cell_volumes: Array = si("1", "metal in each metal cell, in cells: 1 but where it is cut by a ``surface``", shape="(m,)")
     cell_edge: float = si("m", "edge of a cell of the grid that was frozen")
-    metal_start: float = si("K", "hottest metal at the start, NaN without metal")
+    metal_begin: Array = si("K", "what each metal cell, in the grid's index order, began at", shape="(m,)")
     balance: float = si("1", "worst closure error of the heat balance at any check")
     status: str = word("done, or why it stopped before what was asked")
     steps: int = word("super-steps taken")
