@@ -118,6 +118,13 @@ def outside(pdf: bytes, paper: str) -> list[str]:
     return [word for _, word, (x0, y0, x1, y1) in words_of(pdf) if x0 < 11.5 or y0 < 6.0 or x1 > wide - 11.5 or y1 > high - 4.0]
 
 
+def test_a_peg_in_the_sand_is_placed_and_one_in_the_metal_is_not(results, findings, caught):
+    write(verdict=factory.CASTABLE, findings=findings, kit=factory.kit(), **results)
+    (place,) = [row for row in caught["places"] if row[0].startswith("peg ")]
+    assert place == ["peg sand", "140, 120, 24 up"]
+    assert caught["level_from"] == "Pegs: up or down from the parting."
+
+
 def test_paper_goes_with_the_units_unless_asked(results):
     known = {"verdict": factory.STOPPED, "findings": [], "kit": factory.kit(), "metal": results["metal"], "part": results["part"]}
     assert written(**known)[0].paper == "a4"

@@ -195,7 +195,16 @@ def test_the_card_holds_the_day_until_chills_and_sleeves_are_dry(results):
     cope = told[keys.index("cope")].text
     assert "far tight against the pattern" in cope
     assert "sleeves over riser-1" in cope
+    assert "Nail or tie it so that it cannot drop when the cope is lifted and turned; tug it." in cope
+    (drops,) = (c for c in told[keys.index("cope")].cautions if c.key == "chill-drops")
+    assert "drops into metal has a chance" in drops.text
     assert "chill far" in dict(places(results["pattern"], results["mould"], with_inserts(results), "metric"))
+
+
+def test_a_chill_in_the_drag_needs_no_nails(results):
+    rigging = with_inserts(results)
+    told = steps(results, dataclasses.replace(rigging, chills=(dataclasses.replace(rigging.chills[0], half="drag"),)))
+    assert not [s for s in told if "Nail" in s.text or any(c.key == "chill-drops" for c in s.cautions)]
 
 
 def test_without_them_the_card_is_silent(results):

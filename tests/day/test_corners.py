@@ -10,7 +10,7 @@ from types import SimpleNamespace
 import pytest
 from planned import SHOPS, codes, runner, text
 
-from strickle.base import LEVELS, Chance, Finding, Where, quiet
+from strickle.base import LEVELS, Chance, Finding, Margin, Where, quiet
 from strickle.cavity import CavityAsk
 from strickle.sound import Sound, SoundAsk
 from strickle.sound.rules import LEAST_RATIO, NECK_LEAST
@@ -65,6 +65,21 @@ def test_the_corners_that_raise_a_trouble_are_named():
     said = judged(1.08, 1.0, 1.1).because
     assert "with corner 0 there is a chance that it falls short" in said
     assert "corner 1" not in said
+
+
+def test_of_many_corners_the_three_that_move_it_most_are_named():
+    said = judged(1.08, 1.03, 0.98, 1.0, 1.04, 0.9).because
+    assert "with corner 4, corner 1, corner 2 and 2 more there is a chance that it falls short" in said
+    place = Finding(
+        code="sound.cavity", weight="STOP", says="hollow", because="of a test", do="Nothing", margin=Margin(value=0.5, unit="1", of="bar")
+    )
+    worse = [
+        seen(f"corner {n}", 1.2, findings=(dataclasses.replace(place, margin=dataclasses.replace(place.margin, value=1 - 0.1 * n)),))
+        for n in range(1, 6)
+    ]
+    told, swing = chances._judged(place, turn(seen("as planned", 1.2), *worse), SimpleNamespace(necks=()), 0.1)
+    assert "with corner 5, corner 4, corner 3 and 2 more there is" in told.because
+    assert len(swing.raised) == 5
 
 
 def test_a_trouble_that_only_the_fine_grid_shows_is_never_called_low():

@@ -13,8 +13,12 @@ import pytest
 from lxml import etree
 from planned import planned, text
 
-from strickle.base import BadInput, quiet
+from strickle.base import BadInput, quiet, render, shown
 from strickle.card.curves import curves
+from strickle.card.places import level_from, places
+from strickle.card.tell import _pipes
+from strickle.cli.answer import _fed, _quantity
+from strickle.job.contract import plain
 from strickle.job.export import vti
 from strickle.job.kit import stores_with
 from strickle.job.outputs import field_files, fields_of
@@ -22,7 +26,10 @@ from strickle.job.points import read_points
 from strickle.metal import MetalAsk
 from strickle.metal.steps import blend
 from strickle.sound import SoundAsk, cooling, pegging
-from strickle.sound.judge import to_mould
+from strickle.sound.ask import PegAt
+from strickle.sound.exposure import pegs_in_rigging
+from strickle.sound.findings import _gave
+from strickle.sound.judge import to_mould, to_part
 from strickle.sound.steps import freeze
 from strickle.stores.kit import starter_kit
 
@@ -87,6 +94,75 @@ def test_own_pegs_stand_where_they_are_asked_and_a_lost_one_is_told(laid):
     lost = next(f for f in told.findings if f.code == "sound.peg_outside")
     assert "moon" in text(lost)
     assert math.isnan(told.touch_time.value)
+
+
+def inside(cavity, kind):
+    """Name of the first rigging body of a kind, and the middle of a cell well inside it."""
+    body = next(b for b in cavity.names if b.kind == kind)
+    cells = np.argwhere(cavity.bodies == body.number)
+    return body.name, cavity.grid.origin + (cells[((cells - cells.mean(axis=0)) ** 2).sum(axis=1).argmin()] + 0.5) * cavity.cell
+
+
+def test_a_peg_in_metal_of_the_rigging_is_told_by_its_body(laid):
+    name, at = inside(laid["cavity"], "ingate")
+    pegs = (PegAt(name="edge", at=to_part(laid["pattern"], at)), *read_points("boss: 20 mm, 10 mm, 12 mm", "pegs"))
+    told = solve(laid, pegs=pegs, knock_out=False)
+    assert [peg.material for peg in told.pegs] == [f"metal of {name}", "metal"]
+    astray = next(f for f in told.findings if f.code == "sound.peg_in_rigging")
+    assert astray.weight == "MIND"
+    assert f"edge lies in the metal of {name}" in text(astray)
+    assert "boss" not in text(astray)
+    assert not any(f.code == "sound.peg_in_rigging" for f in solve(laid, knock_out=False).findings)
+    dashed = etree.fromstring(curves(told, laid["metal"], "metric"))
+    assert any(f"in the metal of {name}" in (e.text or "") for e in dashed.iter(f"{SVG}text"))
+
+
+def test_a_peg_asked_for_in_a_chill_or_a_sleeve_is_told_and_one_in_the_sand_is_not(sound):
+    peg = dataclasses.replace(sound.pegs[0], why="asked for")
+    (told,) = pegs_in_rigging(tuple(dataclasses.replace(peg, name=m, material=m) for m in ("metal", "sand", "chill", "sleeve")))
+    assert "Not in the part: chill lies in the chill, sleeve lies in the sleeve" in text(told)
+    assert pegs_in_rigging((dataclasses.replace(peg, material="metal of riser-1", why="late"),)) == ()
+
+
+def test_a_riser_is_told_with_its_pipe_and_why_it_ends(laid, sound):
+    (riser,) = laid["rigging"].risers[:1]
+    body = next(b for b in sound.feeding.bodies if b.name == riser.name)
+    said = render(_gave(riser, sound.last_to_freeze.time.value, sound.feeding), "metric")
+    depth, high = (" ".join(shown(v, "m", "metric")) for v in (body.pipe_depth, riser.height))
+    assert f"it pipes {depth} deep of its {high}" in said
+    assert body.fed_until < sound.last_to_freeze.time.value
+    assert "past 70% solid no metal is passed on" in said
+    assert " mm" not in render(_gave(riser, 1e9, sound.feeding), "us")
+    assert "passed on" not in render(_gave(riser, 0.5 * body.fed_until, sound.feeding), "metric")
+    assert _gave(riser, 1e9, None) == ""
+
+
+def test_the_terminal_and_the_card_tell_each_riser_s_pipe(results, sound):
+    riser = results["rigging"].risers[0]
+    body = next(b for b in sound.feeding.bodies if b.name == riser.name)
+    for units in ("metric", "us"):
+        deep, (high, unit) = shown(body.pipe_depth, "m", units)[0], shown(riser.height, "m", units)
+        (row,) = _pipes(sound, results["rigging"], units)
+        assert row[0] == "Riser-1 pipes"
+        assert row[1].startswith(f"{deep} of {high} {unit}, feeds till ")
+        doc = {"feeding": plain(sound.feeding, units), "heights": {r.name: plain(r, units)["height"] for r in results["rigging"].risers}}
+        (said,) = _fed(doc, lambda q, style="", units=units: _quantity(q, units, style))
+        assert said.startswith("riser-1 feeds till ")
+        assert said.endswith(f" and pipes {deep} of its {high} {unit} deep")
+    assert not list(_fed({"feeding": None, "heights": {}}, None))
+    assert _pipes(dataclasses.replace(sound, feeding=None), results["rigging"], "metric") == []
+
+
+def test_pegs_in_the_sand_are_places_in_the_flask(results, sound):
+    told = dict(places(results["pattern"], results["mould"], results["rigging"], "metric", sound))
+    (sand,) = (peg for peg in sound.pegs if peg.material == "sand")
+    assert [what for what in told if what.startswith("peg ")] == ["peg sand"]
+    x, y, level = told["peg sand"].split(", ")
+    assert (float(x), float(y)) == pytest.approx(
+        (1e3 * (sand.at[0] - results["mould"].box[0]), 1e3 * (sand.at[1] - results["mould"].box[2])), abs=0.51
+    )
+    assert level == f"{abs(1e3 * sand.at[2]):.0f} {'up' if sand.at[2] > 0 else 'down'}"
+    assert level_from(list(told.items()), results["mould"]) == "Pegs: up or down from the parting."
 
 
 def test_the_touch_comes_long_after_the_knock_out(sound):

@@ -139,12 +139,16 @@ class _Plot:
         return f"at x, y, z = {figures} {shown(0.1, 'm', self.units, 'fine')[1]}"
 
     def _highest(self, peg: Peg) -> str:
-        return "" if peg.material == "metal" else f", at most {qty(peg.highest, 'K', self.units)} after {qty(peg.highest_time, 's', self.units)}"
+        return (
+            ""
+            if peg.material.startswith("metal")
+            else f", at most {qty(peg.highest, 'K', self.units)} after {qty(peg.highest_time, 's', self.units)}"
+        )
 
 
 def _thick(peg: Peg) -> float:
     """Metal is drawn heavier than sand."""
-    return 0.55 if peg.material == "metal" else 0.35
+    return 0.55 if peg.material.startswith("metal") else 0.35
 
 
 def _degrees(kelvin: Array, units: str) -> Array:

@@ -98,6 +98,8 @@ def _laid(f: Facts, half: str) -> str:
     """What is laid against the pattern, or round the risers, before the sand."""
     chills = [c.name for c in f.rigging.chills if c.half == half]
     told = f" Lay the {'chill' if len(chills) == 1 else 'chills'} {', '.join(chills)} tight against the pattern." if chills else ""
+    if half == "cope" and chills:
+        told += f" Nail or tie {'it' if len(chills) == 1 else 'each'} so that it cannot drop when the cope is lifted and turned; tug it."
     if half == "cope" and f.rigging.sleeves:
         told += f" Slip the sleeves over {', '.join(s.riser for s in f.rigging.sleeves)}."
     return told

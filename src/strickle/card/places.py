@@ -10,6 +10,9 @@ from strickle.card.words import near
 from strickle.mould import Mould
 from strickle.pattern import Pattern
 from strickle.rigging import Rigging, Vent
+from strickle.sound import Sound
+
+PEG = "peg "
 
 
 def depth(vent: Vent, mould: Mould) -> float:
@@ -22,8 +25,15 @@ def depths(rigging: Rigging, mould: Mould, units: str) -> list[tuple[str, str]]:
     return [(v.name, near(depth(v, mould), units)) for v in rigging.vents if v.kind == "pricked"]
 
 
-def places(pattern: Pattern, mould: Mould, rigging: Rigging, units: str) -> list[tuple[str, str]]:
-    """(what, "x, y") of everything that is set or pricked, from the flask's left and near inner walls; a vent's depth with it."""
+def level_from(told: list[tuple[str, str]], mould: Mould) -> str:
+    """What the pegs' heights among ``places`` are counted from; nothing where there are none."""
+    return f"Pegs: up or down from the {'rim' if mould.kind == 'open-face' else 'parting'}." if any(what.startswith(PEG) for what, _ in told) else ""
+
+
+def places(pattern: Pattern, mould: Mould, rigging: Rigging, units: str, sound: Sound | None = None) -> list[tuple[str, str]]:
+    """(what, "x, y") of everything that is set or pricked, from the flask's left and near inner walls; with it a vent's depth, and how far a peg
+    in the sand, where a thermocouple can be put, lies up or down from the parting.
+    """
     corners = pattern.cavity.vertices
     found: list[tuple[str, float, float, str]] = []
     middle = (corners.min(axis=0) + corners.max(axis=0)) / 2
@@ -39,5 +49,9 @@ def places(pattern: Pattern, mould: Mould, rigging: Rigging, units: str) -> list
     deep = dict(depths(rigging, mould, units))
     for v in rigging.vents:
         found.append((v.name, float(v.at[0]), float(v.at[1]), f", {deep[v.name]} deep" if v.name in deep else ""))
+    for peg in sound.pegs if sound is not None else ():
+        if peg.material == "sand":
+            x, y, z = (float(v) for v in peg.at)
+            found.append((f"{PEG}{peg.name}", x, y, f", {near(abs(z), units)} {'up' if z > 0 else 'down'}"))
     left, front = float(mould.box[0]), float(mould.box[2])
     return [(what, f"{near(x - left, units)}, {near(y - front, units)}{more}") for what, x, y, more in found if math.isfinite(x + y)]

@@ -62,6 +62,8 @@ def conditions(metal: Metal, kit: Kit, *, sand: str, furnace: str, rigging: Rigg
         words.add("vents")
     if rigging is not None and (rigging.chills or rigging.sleeves):
         words.add("inserts")
+    if rigging is not None and any(c.half == "cope" for c in rigging.chills):
+        words.add("cope-chills")
     if rigging is not None and rigging.open_pour is not None:
         words.add("open-face")
     return frozenset(words)

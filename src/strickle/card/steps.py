@@ -16,7 +16,7 @@ from strickle.card.order import DAY, Facts, blanks, day
 from strickle.card.pages import PAPERS as SHEETS
 from strickle.card.pages import Layout, compose
 from strickle.card.picture import pictures
-from strickle.card.places import places
+from strickle.card.places import level_from, places
 from strickle.card.result import Card
 from strickle.card.safety import DEFERS, chosen, cited, conditions
 from strickle.card.section import Bodies, Drawing, middle_of, plan, section
@@ -191,6 +191,7 @@ def written(
         "drawn": _drawn(rigging),
         "steps": [],
         "places": [],
+        "level_from": "",
         "blanks": blanks(cavity),
         "emergency": [c.text for c in cautions if c.step == "emergency"],
         "defers": DEFERS,
@@ -200,7 +201,8 @@ def written(
         assert pattern is not None and mould is not None and rigging is not None and cavity is not None  # noqa: PT018
         assert melt is not None and pour is not None and sound is not None  # noqa: PT018
         facts = Facts(metal, pattern, mould, rigging, cavity, melt, pour, sound, kit, tuple(pieces), units)
-        data["places"] = [[say(a, units), b] for a, b in places(pattern, mould, rigging, units)]
+        told = places(pattern, mould, rigging, units, sound)
+        data["places"], data["level_from"] = [[say(a, units), b] for a, b in told], level_from(told, mould)
         data["steps"] = [
             {
                 "title": say(s.title, units), "text": _begun(say(s.text, units)), "time": s.time, "hold": s.hold,

@@ -21,6 +21,7 @@ from strickle.rigging import Rigging
 from strickle.sound import Sound
 from strickle.stores import Kit
 
+FEW_RISERS = 3  # told one by one on the card; all are in results.json
 LEAST_WEIGHT = 0.05  # hold-down masses below this [kg] are told as none
 
 
@@ -90,6 +91,7 @@ def quantities(
         rows.append(("Stays fluid", f"{band(pour.fluid_margin, '1', units)} times the filling"))
     if sound is not None:
         rows.append(("Last place solid", band(sound.last_to_freeze.time, "s", units)))
+        rows += _pipes(sound, rigging, units)
     if cavity is not None:
         rows.append(("Sand, rammed", qty(cavity.sand_mass, "kg", units)))
     if mould is not None:
@@ -104,6 +106,23 @@ def quantities(
     rows.append(("Metal freezes", band(Span(value=metal.liquidus, low=metal.solidus, high=metal.liquidus), "K", units)))
     if len(rows) % 3:
         rows.append(("Least wall", qty(part.least_wall, "m", units)))
+    return rows
+
+
+def _pipes(sound: Sound, rigging: Rigging | None, units: str) -> list[tuple[str, str]]:
+    """How deep each of the first risers pipes and until when it feeds the part; nothing where no pools were followed."""
+    if sound.feeding is None or rigging is None:
+        return []
+    bodies = {body.name: body for body in sound.feeding.bodies}
+    rows = []
+    for riser in rigging.risers[:FEW_RISERS]:
+        body = bodies.get(riser.name)
+        if body is None or not math.isfinite(body.pipe_depth):
+            continue
+        (deep, unit), (high, whole) = (shown(v, "m", units) for v in (min(body.pipe_depth, riser.height), riser.height))
+        fed = f"feeds till {qty(body.fed_until, 's', units)}" if math.isfinite(body.fed_until) else "feeds the part nothing"
+        pipe = f"{deep}{'' if unit == whole else f' {unit}'} of {high} {whole}" if body.pipe_depth > 0.0 else "nothing"
+        rows.append((f"{riser.name[:1].upper()}{riser.name[1:]} pipes", f"{pipe}, {fed}"))
     return rows
 
 

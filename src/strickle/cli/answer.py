@@ -89,6 +89,8 @@ def _numbers(doc: Mapping[str, Any], units: str) -> str:
         data = doc["stages"].get(stage, {})
         if data.get("status") != "done":
             continue
+        if stage == "sound":
+            data = {**data, "heights": {r["name"]: r["height"] for r in doc["stages"]["rigging"].get("risers", ())}}
         text = "; ".join(tell(data, lambda q, style="": _quantity(q, units, style)))
         rows += textwrap.wrap(
             f"{spelled(stage, units):<{_LABEL}}{spelled(text, units)}", WIDE, subsequent_indent=" " * _LABEL, break_on_hyphens=False
@@ -190,6 +192,7 @@ def _sound(d: Mapping[str, Any], q: Any) -> Iterator[str]:
     if d["necks"]:
         least = min(d["necks"], key=lambda n: n["margin"]["value"] if n["margin"]["value"] is not None else 0.0)
         yield f"{least['riser']} outlasts what it feeds {q(least['margin'])} times"
+    yield from _fed(d, q)
     if d["back"]:
         yield f"back sinks {q(d['back']['deepest'], 'fine')} with {q(d['back']['allowance'], 'fine')} over the finished face"
         yield f"do not touch for {q(d['riser_time'])}"
@@ -198,6 +201,20 @@ def _sound(d: Mapping[str, Any], q: Any) -> Iterator[str]:
     yield f"knock out after {q(d['knock_out_time'])}"
     if d["touch_time"]["value"] is not None:
         yield f"left shut, under {q(d['touch_temperature'])} after {q(d['touch_time'])}; hot metal looks cold"
+
+
+def _fed(d: Mapping[str, Any], q: Any) -> Iterator[str]:
+    """Of each riser until when it feeds the part and how deep it pipes; nothing where no pools were followed."""
+    for body in d["feeding"]["bodies"] if d["feeding"] else ():
+        if body["name"] not in d["heights"]:
+            continue
+        height = d["heights"][body["name"]]
+        till = "feeds the part nothing" if body["fed_until"]["value"] is None else f"feeds till {q(body['fed_until'])}"
+        depth = {**body["pipe_depth"], "value": min(body["pipe_depth"]["value"] or 0.0, height["value"])}
+        (deep, _, unit), (high, _, whole) = (q(one).rpartition(" ") for one in (depth, height))
+        yield f"{body['name']} {till}" + (
+            f" and pipes {deep}{'' if unit == whole else f' {unit}'} of its {high} {whole} deep" if depth["value"] else ""
+        )
 
 
 _ROWS: dict[str, Any] = {

@@ -60,7 +60,7 @@ STAGES: tuple[Stage, ...] = (
     ),
     Stage(
         name="sound", says="the freezing", verb="freeze",
-        takes=("part", "pattern", "mould", "rigging", "cavity", "metal", "melt"), ask=SoundAsk, gives=Sound, share=0.56, version=3,
+        takes=("part", "pattern", "mould", "rigging", "cavity", "metal", "melt"), ask=SoundAsk, gives=Sound, share=0.56, version=4,
     ),
 )  # fmt: skip
 ORDER: tuple[str, ...] = tuple(s.name for s in STAGES)

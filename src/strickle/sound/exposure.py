@@ -5,7 +5,7 @@ from __future__ import annotations
 from strickle.base import Finding, Margin, Value, Where, tell
 from strickle.metal import Metal
 from strickle.sound import rules
-from strickle.sound.result import Criteria
+from strickle.sound.result import Criteria, Peg
 
 
 def hot_tear(criteria: Criteria, bar: Value, metal: Metal) -> tuple[Finding, ...]:
@@ -46,6 +46,25 @@ def pegs_lost(names: tuple[str, ...]) -> tuple[Finding, ...]:
             says=f"No cooling curve for {listed}: nothing to measure in there",
             because="the place lies outside the flask or in the air over the metal",
             do="Give it in the part's own coordinates, in the metal or the sand round it (--pegs)",
+            source="computed",
+        ),
+    )
+
+
+def pegs_in_rigging(pegs: tuple[Peg, ...]) -> tuple[Finding, ...]:
+    """Pegs asked for that lie in metal of the rigging, in a chill or in a sleeve: their curves say nothing of the part."""
+    astray = [peg for peg in pegs if peg.why == "asked for" and peg.material not in ("metal", "sand")]
+    if not astray:
+        return ()
+    first = astray[0].at_part
+    return (
+        Finding(
+            code="sound.peg_in_rigging",
+            weight="MIND",
+            says=f"Not in the part: {', '.join(f'{peg.name} lies in the {peg.material}' for peg in astray)}",
+            because="the part ends before that place, so the curve says nothing of the part's own metal",
+            do="If the part or the sand is meant, move it there, in the part's own coordinates (--pegs); else let it be",
+            where=Where(point=(float(first[0]), float(first[1]), float(first[2]))),
             source="computed",
         ),
     )

@@ -11,9 +11,9 @@ from strickle.base import Finding, Margin, Value, Where, tell
 from strickle.metal import Metal
 from strickle.part import Part
 from strickle.pattern import Pattern
-from strickle.rigging import Rigging
+from strickle.rigging import Rigging, Riser
 from strickle.sound import rules
-from strickle.sound.exposure import hot_tear, pegs_lost
+from strickle.sound.exposure import hot_tear, pegs_in_rigging, pegs_lost
 from strickle.sound.feeding import Feeding
 from strickle.sound.judge import Pool, is_near, to_mould, to_part
 from strickle.sound.result import NeckJudged
@@ -58,7 +58,7 @@ def findings_of(
     found += [f for p in pools if p not in served and (f := _pool(p, part, pattern, metal, feeding)) is not None]
     if np.isfinite(result["poor_share"]) and result["poor_share"] > 0.02:
         found.append(_weak(result, threshold, origin, metal))
-    found += hot_tear(result["criteria"], tear, metal) + pegs_lost(lost)
+    found += hot_tear(result["criteria"], tear, metal) + pegs_lost(lost) + pegs_in_rigging(result["pegs"])
     if result["balance_error"] > 1e-6:
         found.append(
             Finding(
@@ -91,7 +91,7 @@ def _neck(neck: NeckJudged, part: Part, rigging: Rigging, feeding: Feeding | Non
             code="sound.neck_close" if close else "sound.fed",
             weight="MIND" if close else "NOTE",
             says=f"{size} outlasts what it feeds {tell(ratio, '1')} times, its neck {'only ' if close else ''}{tell(joint, '1')} times",
-            because=f"{times}; {bars}{_gave(neck.riser, feeding)}",
+            because=f"{times}; {bars}{_gave(riser, neck.fed_time, feeding)}",
             do="Do not trim the neck in the sand" + ("; saw the first casting through this spot" if close else "; keep riser and neck as drawn"),
             where=where,
             margin=margin,
@@ -114,7 +114,7 @@ def _neck(neck: NeckJudged, part: Part, rigging: Rigging, feeding: Feeding | Non
         code=f"sound.{short}_short",
         weight="STOP",
         says=f"The {short} of {size} {late}",
-        because=f"{times}; {bars}{_gave(neck.riser, feeding)}; unfed, the spot would lose {tell(spot.loss, 'm')} a face",
+        because=f"{times}; {bars}{_gave(riser, neck.fed_time, feeding)}; unfed, the spot would lose {tell(spot.loss, 'm')} a face",
         do="A larger riser or neck, or a chill at the far side, may help; none that was tried here reached it" + near,
         where=where,
         margin=margin,
@@ -122,14 +122,21 @@ def _neck(neck: NeckJudged, part: Part, rigging: Rigging, feeding: Feeding | Non
     )
 
 
-def _gave(riser: str, feeding: Feeding | None) -> str:
-    """What the pools say of a riser: the better answer on how much it gave and until when; the bars on times stay."""
-    body = next((b for b in feeding.bodies if b.name == riser), None) if feeding is not None else None
-    if body is None:
+def _gave(riser: Riser, solid: float, feeding: Feeding | None) -> str:
+    """What the pools say of a riser: the better answer on how much it gave, until when and how deep it pipes; the bars on times stay.
+
+    ``solid`` is when what it feeds is solid [s]: where it gave no longer than till some time before, the reason is told.
+    """
+    body = next((b for b in feeding.bodies if b.name == riser.name), None) if feeding is not None else None
+    if feeding is None or body is None:
         return ""
+    pipe = f"it pipes {tell(min(body.pipe_depth, riser.height), 'm')} deep of its {tell(riser.height, 'm')}" if body.pipe_depth > 0.0 else ""
     if not np.isfinite(body.fed_until):
-        return "; followed pool by pool it gives the part nothing"
-    return f"; followed pool by pool it gives {tell(body.given, 'm3')}, {tell(body.efficiency, '1', '%')} of itself, till {tell(body.fed_until, 's')}"
+        return "; followed pool by pool it gives the part nothing" + (f"; {pipe}" if pipe else "")
+    gave = f"; followed pool by pool it gives {tell(body.given, 'm3')}, {tell(body.efficiency, '1', '%')} of itself, till {tell(body.fed_until, 's')}"
+    early = body.fed_until < solid and body.pipe_depth < riser.height  # one that is empty ends for want of metal
+    why = f" (what it feeds, or the way there, is then as good as stiff: past {tell(feeding.critical_solid, '1', '%')} solid no metal is passed on)"
+    return gave + (why if early else "") + (f"; {pipe}" if pipe else "")
 
 
 def _kept(feeding: Feeding | None) -> str:

@@ -16,6 +16,7 @@ from strickle.sound.judge import to_mould, to_part
 from strickle.sound.pegs import METAL, Driven, drive
 from strickle.sound.result import Peg
 
+ASKED = "asked for"
 MEDIA = {SAND: "sand", CHILL: "chill", GRAPHITE: "chill", SLEEVE: "sleeve"}
 IN_SAND = 5e-3  # m, of the peg in the sand from the metal's wall
 WITHIN = 0.06  # m, of the latest metal: there such a peg is looked for
@@ -40,7 +41,7 @@ def kinds() -> Array:
 
 def asked_for(pegs: tuple[PegAt, ...], pattern: Pattern) -> tuple[Wanted, ...]:
     """The person's own pegs in the mould frame."""
-    return tuple(Wanted(name=peg.name, at=to_mould(pattern, peg.at), why="asked for") for peg in pegs)
+    return tuple(Wanted(name=peg.name, at=to_mould(pattern, peg.at), why=ASKED) for peg in pegs)
 
 
 def by_default(part: Part, pattern: Pattern, cavity: Cavity, times: Array, edge: int) -> tuple[Wanted, ...]:
@@ -89,7 +90,19 @@ def driven(wanted: tuple[Wanted, ...], cavity: Cavity) -> Driven:
     return drive(np.array([w.at for w in wanted]), cavity.grid.tags, cavity.cell, cavity.grid.origin, kinds())
 
 
-def told(wanted: tuple[Wanted, ...], found: Driven, times: Array, cells: Array, pattern: Pattern) -> tuple[tuple[Peg, ...], Array, tuple[str, ...]]:
+def _material(wanted: Wanted, kind: int, cavity: Cavity) -> str:
+    """What a peg stands in, its kind found already: metal of the rigging is told with the name of its body."""
+    if kind != METAL:
+        return list(MEDIA.values())[kind - METAL - 1]
+    size = np.array(cavity.grid.tags.shape)
+    cell = tuple(np.clip(np.floor((wanted.at - cavity.grid.origin) / cavity.cell).astype(np.int64), 0, size - 1))
+    number = 0 if cavity.grid.tags[cell] == PART else int(cavity.bodies[cell])
+    return next((f"metal of {body.name}" for body in cavity.names if number and body.number == number), "metal")
+
+
+def told(
+    wanted: tuple[Wanted, ...], found: Driven, times: Array, cells: Array, pattern: Pattern, cavity: Cavity
+) -> tuple[tuple[Peg, ...], Array, tuple[str, ...]]:
     """The pegs with their curves (n, k) from those of the cells, and the names of those that lie outside metal and sand."""
     curves = found.read(cells)
     here = np.flatnonzero(found.kind > 0)
@@ -99,7 +112,7 @@ def told(wanted: tuple[Wanted, ...], found: Driven, times: Array, cells: Array, 
         pegs.append(
             Peg(
                 name=wanted[i].name,
-                material="metal" if found.kind[i] == METAL else list(MEDIA.values())[int(found.kind[i]) - METAL - 1],
+                material=_material(wanted[i], int(found.kind[i]), cavity),
                 at=found.at[i],
                 at_part=to_part(pattern, found.at[i]),
                 why=wanted[i].why,

@@ -92,7 +92,7 @@ class Peg(Record):
     """A named point whose temperature was followed through the freezing."""
 
     name: str = word("name")
-    material: str = word("metal | sand | chill | sleeve")
+    material: str = word("metal | sand | chill | sleeve; of metal of the rigging: metal of, and the body's name")
     at: Array = si("m", "where it is read, mould frame: beside a wall up to half a cell from the point asked", shape="(3,)")
     at_part: Array = si("m", "the same, part coordinates", shape="(3,)")
     why: str = word("asked for, or what it was chosen for")

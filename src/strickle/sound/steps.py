@@ -100,7 +100,7 @@ def freeze(
     noted = np.array(out.time_at[len(marks) :])
     made = fields_of(out, noted, cavity.grid.tags, cavity.cell, metal, constants("air.pressure").value, constants("porosity.critical_pressure").value)
     tear = constants("hot_tear.ratio")
-    shown, curves, lost = told(wanted, pegs, out.probe_times, out.probe_temperatures, pattern)
+    shown, curves, lost = told(wanted, pegs, out.probe_times, out.probe_temperatures, pattern, cavity)
     result: dict[str, Any] = {
         "last_to_freeze": last_place(fields, pattern, spread),
         "others": tuple(late(p.at, p.time, pattern, spread) for p in alone),

@@ -4,7 +4,7 @@ from __future__ import annotations
 
 import dataclasses
 import math
-from collections.abc import Callable, Sequence
+from collections.abc import Callable, Mapping, Sequence
 
 import numpy as np
 
@@ -33,6 +33,7 @@ PLACES = frozenset(
 )
 FEW, MANY = 0.15, 0.6  # shares of the runs in which a trouble stands: under the first its chance is low, over the second high (choice)
 REACH = 0.2  # of the part's diagonal: a finding of the same code so near is the same one on another grid
+MOST_NAMED = 3  # corners named in one sentence; all stand in results.json
 MEASURES = {
     "sand": "a thermocouple in the sand beside the casting (pegs) would tell most",
     "pour": "a sheathed thermocouple in the metal, just before the pour, would tell most",
@@ -136,13 +137,38 @@ def _judged(finding: Finding, turn: Round, sound: Sound, near: float) -> tuple[F
     on_base = stands[0][1]
     raised = tuple(seen.name for seen, yes in stands[1:] if yes and not on_base)
     lifted = tuple(seen.name for seen, yes in stands[1:] if on_base and not yes)
-    said = ""
+    said, moved = "", _moved(finding, turn, sound, near)
     if raised:
-        said = f"; with {_listed(raised)} there is a chance that it {trouble}"
+        said = f"; with {_few(raised, moved)} there is a chance that it {trouble}"
     elif lifted:
-        said = f"; with {_listed(lifted)} there is a chance that it does not {'stand' if trouble == 'stands' else 'fall short'}"
+        said = f"; with {_few(lifted, moved)} there is a chance that it does not {'stand' if trouble == 'stands' else 'fall short'}"
     swing = Swing(code=finding.code, body=body, stands=sum(yes for _, yes in stands), raised=raised, lifted=lifted)
     return dataclasses.replace(finding, chance=chance, because=finding.because + said), swing
+
+
+def _moved(finding: Finding, turn: Round, sound: Sound, near: float) -> dict[str, float]:
+    """How far each corner moves the finding's margin, by the corner's name.
+
+    A place that the base does not show is taken to stand at 1 there; for one that a corner no longer shows it is the share by which voids change.
+    """
+
+    def joint(seen: Seen) -> float:
+        pair = _joints(seen, turn, sound).get(body)
+        return math.nan if pair is None else min(pair[0] / NECK_LEAST.value, pair[1] / LEAST_RATIO.value)
+
+    def place(seen: Seen) -> float:
+        values = [f.margin.value for f in seen.findings if f.margin is not None and _same(finding, f, near)]
+        return min(values, default=math.nan)
+
+    body = finding.where.body if finding.where is not None else ""
+    read = joint if finding.code in JOINTS else place
+    base, out = read(turn.base), {}
+    for seen in turn.corners:
+        now = read(seen)
+        voids = abs(seen.void - turn.base.void) / turn.base.void if turn.base.void > 0 else 0.0
+        far = voids if math.isnan(now) else abs(now - (1.0 if math.isnan(base) else base))
+        out[seen.name] = far if math.isfinite(far) else 0.0
+    return out
 
 
 def _shares(pair: tuple[float, float] | None) -> tuple[float, float, float] | None:
@@ -259,7 +285,7 @@ def turned_by(sound: Sound | None) -> tuple[Corner, ...]:
 def close_clause(sound: Sound | None) -> str:
     """What of the corners belongs in the verdict: nothing where none turns it."""
     turned = turned_by(sound)
-    return f" It is close: with {_listed([one.name for one in turned])} there is a chance that it would not be sound." if turned else ""
+    return f" It is close: with {_worst(turned)} there is a chance that it would not be sound." if turned else ""
 
 
 def told_of(sound: Sound) -> tuple[Finding, ...]:
@@ -290,7 +316,7 @@ def told_of(sound: Sound) -> tuple[Finding, ...]:
             Finding(
                 code="trials.close",
                 weight="MIND",
-                says=f"The answer is close: with {_listed([one.name for one in turned])} there is a chance that it would not be sound",
+                says=f"The answer is close: with {_worst(turned)} there is a chance that it would not be sound",
                 because=f"{len(turned)} of {len(corners.runs)} freezings at the ends of what is not known raise {raised}",
                 do=f"{MEASURES.get(corners.worst, NO_MEASURE).capitalize()}; saw the first casting through where the finding on it points",
                 margin=margin,
@@ -309,3 +335,21 @@ def _plain(code: str) -> str:
 
 def _listed(names: Sequence[str], last: str = "or") -> str:
     return names[0] if len(names) == 1 else f"{', '.join(names[:-1])} {last} {names[-1]}" if names else "nothing"
+
+
+def _few(names: Sequence[str], moved: Mapping[str, float]) -> str:
+    """At most three of the names, those that move the margin most first, and how many more there are.
+
+    >>> _few(["a", "b", "c", "d", "e"], {"a": 0.1, "b": 0.3, "c": 0.0, "d": 0.2, "e": 0.05})
+    'b, d, a and 2 more'
+    >>> _few(["a", "b"], {"a": 0.1, "b": 0.3})
+    'b or a'
+    """
+    ranked = sorted(names, key=lambda name: -moved[name])
+    more = len(ranked) - MOST_NAMED
+    return f"{', '.join(ranked[:MOST_NAMED])} and {more} more" if more > 0 else _listed(ranked)
+
+
+def _worst(turned: Sequence[Corner]) -> str:
+    """The corners that turn the verdict, as in ``_few``: those with the least joint first."""
+    return _few([one.name for one in turned], {one.name: -one.least_margin if math.isfinite(one.least_margin) else -math.inf for one in turned})
