@@ -57,7 +57,7 @@ def findings_of(
     served = _served(pools, result["necks"], part, pattern, rigging)
     found += [f for p in pools if p not in served and (f := _pool(p, part, pattern, metal, feeding)) is not None]
     if np.isfinite(result["poor_share"]) and result["poor_share"] > 0.02:
-        found.append(_weak(result, threshold, origin, metal))
+        found.append(_weak(result, threshold, origin, metal, rigging.open_pour is not None))
     found += hot_tear(result["criteria"], tear, metal) + pegs_lost(lost) + pegs_in_rigging(result["pegs"])
     if result["balance_error"] > 1e-6:
         found.append(
@@ -182,7 +182,7 @@ def _pool(pool: Pool, part: Part, pattern: Pattern, metal: Metal, feeding: Feedi
     )
 
 
-def _weak(result: Mapping[str, Any], threshold: Value, origin: str, metal: Metal) -> Finding:
+def _weak(result: Mapping[str, Any], threshold: Value, origin: str, metal: Metal, is_open: bool) -> Finding:
     weak = result["least_niyama"]
     share = result["poor_share"]
     point = (float(weak.at_part[0]), float(weak.at_part[1]), float(weak.at_part[2]))
@@ -196,7 +196,9 @@ def _weak(result: Mapping[str, Any], threshold: Value, origin: str, metal: Metal
             f" Such thresholds depend on the alloy and on what is called porous: published ones run from {tell(threshold.low, '1')} to"
             f" {tell(threshold.high, '1')}. Ours: {origin}.{alloy}"
         ),
-        do="For a part that must be tight or polished, a chill at the far end or metal taken out may help; otherwise mind where you machine",
+        do="For a part that must be tight or polished, "
+        + ("a two-part mould with a riser and a chill" if is_open else "a chill at the far end or metal taken out")
+        + " may help; otherwise mind where you machine",
         where=Where(point=point),
         margin=Margin(
             value=weak.value / threshold.value,
