@@ -60,12 +60,19 @@ COPPER = strickle.MediumData(conductivity=390.0, density=8900.0, heat_capacity=3
 GRAPHITE = strickle.MediumData(conductivity=110.0, density=1800.0, heat_capacity=710.0)
 
 
-@pytest.mark.parametrize("pair", [(COPPER, COPPER), (STEEL, GRAPHITE), (COPPER, STEEL)], ids=["copper-copper", "steel-graphite", "copper-steel"])
-@pytest.mark.parametrize("preset", ["rough", "shop"])
-@pytest.mark.parametrize("contact", [None, 3e5])
-def test_two_chills_that_touch_stay_cooler_than_the_metal(pair, preset, contact):
+@pytest.mark.parametrize(
+    ("pair", "preset", "contact", "cells"),
+    [
+        ((COPPER, COPPER), "shop", None, (2e-3,)),
+        ((COPPER, STEEL), "rough", None, (2e-3, 3.1e-3)),
+        ((STEEL, GRAPHITE), "rough", None, (1e-3, 2e-3, 3.1e-3, 4.4e-3)),
+        ((STEEL, GRAPHITE), "shop", 3e5, (1e-3,)),
+    ],
+    ids=["copper-copper", "copper-steel", "steel-graphite", "steel-graphite-close"],
+)
+def test_two_chills_that_touch_stay_cooler_than_the_metal(pair, preset, contact, cells):
     """What passes between two media that are stepped on their own passes in those steps: from outside, a wave between them grew without end."""
-    for cell in (1e-3, 2e-3, 3.1e-3):
+    for cell in cells:
         tags = np.full((16, 12, 14), 2, np.uint8)
         tags[4:12, 4:8, 4:8] = 1
         tags[4:8, 4:8, 8:11], tags[8:12, 4:8, 8:11] = 3, 4
@@ -85,7 +92,7 @@ PURE = strickle.MetalData.plain(
 )  # fmt: skip
 
 
-@pytest.mark.parametrize("thick", [8e-3, 12e-3, 20e-3])
+@pytest.mark.parametrize("thick", [8e-3, 20e-3])
 @pytest.mark.parametrize("freezing_range", [0.02, 0.5, 58.0])
 def test_a_gap_that_opens_costs_no_order(thick, freezing_range):
     """An endless plate in sand, half of it as a column: 2 mm cells against 0.25 mm. The gap follows the metal's surface, not its cell's middle."""

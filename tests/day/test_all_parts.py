@@ -38,7 +38,10 @@ def test_every_part_is_looked_at(part, parts_folder, tmp_path):
     assert (got["mended_volume_change"]["value"] == 0.0) or mended  # nothing is mended in silence
 
 
-@pytest.mark.parametrize("file", FIVE)
+LONG = ("testbed_base.stl", "featuretype_inch.stl", "pulley_t30.stl")  # over twenty seconds each: with the full-size checks
+
+
+@pytest.mark.parametrize("file", [pytest.param(f, marks=pytest.mark.validate) if f in LONG else f for f in FIVE])
 def test_five_are_planned_on_the_rough_grid(file, parts_folder, tmp_path):
     part = known(file)
     plan = strickle.plan(parts_folder / file, out=tmp_path / "job", kit=starter_kit(), preset="rough", **part.asks)
