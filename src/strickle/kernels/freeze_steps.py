@@ -151,23 +151,6 @@ def _onto(rate, w, share, along, more, scale):
 
 
 @njit(cache=True, nogil=True)
-def _first(dst, y0, w, bits, share, along, more, first, length, inner, ux, uy, mt, per_area):
-    """First stage inside the metal: dst = y0 + mt rate(y0). Pieces as in ``_stage``."""
-    scale, one = mt * per_area[0], np.uint64(1)
-    for k in range(first.size):
-        at = np.uint64(first[k])
-        if inner[k]:
-            for i in range(np.uint64(length[k])):
-                p = at + i
-                dst[p] = y0[p] + scale * (w[p - one] + w[p + one] + w[p - uy] + w[p + uy] + w[p - ux] + w[p + ux] - 6.0 * w[p])
-        else:
-            for i in range(np.uint64(length[k])):
-                p = at + i
-                dst[p] = y0[p] + scale * share[p] * flow_at(w, bits, p, ux, uy)
-    _onto(dst, w, share, along, more, scale)
-
-
-@njit(cache=True, nogil=True)
 def _stage(dst, src, older, w, bits, share, along, more, first, length, inner, ux, uy, mu, nu, mt, per_area):
     """One stage of the recurrence inside the metal: dst = mu src + nu older + mt rate(src).
 
@@ -206,6 +189,7 @@ def metal_step(
     n, m = cells.size, wall.size
     w1 = 2.0 / (stages * stages + stages)
     older_t, older_v = np.zeros(n), np.zeros(m)
+    whole[:], wall_whole[:] = 0.0, 0.0
     src, dst = y0, ya
     for stage in range(1, stages + 1):
         if stage > 1:
@@ -213,21 +197,18 @@ def metal_step(
         j = float(stage)
         mu, nu = (2.0 * j - 1.0) / j, (1.0 - j) / j
         mt = mu * w1 * dt
-        if stage == 1:
-            _first(dst, src, w, bits, share, along, more, part_first, part_length, inner, ux, uy, mt, per_area)
-        else:
-            older = y0 if stage == 2 else dst
-            _stage(dst, src, older, w, bits, share, along, more, part_first, part_length, inner, ux, uy, mu, nu, mt, per_area)
+        older = y0 if stage <= 2 else dst
+        _stage(dst, src, older, w, bits, share, along, more, part_first, part_length, inner, ux, uy, mu, nu, mt, per_area)
         for i in range(n):
             t = read_at(src[cells[i]], least, inverse, temperature)
             dst[cells[i]] += mt * per_area[1] * (a[i] - b[i] * t)
-            now = mu * whole[i] + nu * older_t[i] + mt * t if stage > 1 else mt * t
-            older_t[i], whole[i] = whole[i] if stage > 1 else 0.0, now
+            now = mu * whole[i] + nu * older_t[i] + mt * t
+            older_t[i], whole[i] = whole[i], now
         for i in range(m):
             v = w[wall[i]]
             dst[wall[i]] += 2.0 * mt * per_area[0] * share[wall[i]] * (wall_w[i] - v)
-            now = mu * wall_whole[i] + nu * older_v[i] + mt * v if stage > 1 else mt * v
-            older_v[i], wall_whole[i] = wall_whole[i] if stage > 1 else 0.0, now
+            now = mu * wall_whole[i] + nu * older_v[i] + mt * v
+            older_v[i], wall_whole[i] = wall_whole[i], now
         if stage == 1:
             src, dst = ya, yb
         else:
