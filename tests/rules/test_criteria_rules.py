@@ -57,7 +57,7 @@ def test_the_finding_on_porosity_says_that_thresholds_hang_on_the_alloy_and_wher
     bar = constants("niyama.threshold")
     weak = Weak(at=np.zeros(3), at_part=np.zeros(3), value=0.2)
     for key, alone in (("a356", False), ("c90300", True)):
-        found = _weak({"least_niyama": weak, "poor_share": 0.1}, bar, constants.says(bar), metal(key))
+        found = _weak({"least_niyama": weak, "poor_share": 0.1}, bar, constants.says(bar), metal(key), False)
         told = render(found.because)
         assert "depend on the alloy" in told
         assert "0.25 to 0.4" in told
