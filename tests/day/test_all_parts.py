@@ -38,7 +38,7 @@ def test_every_part_is_looked_at(part, parts_folder, tmp_path):
     assert (got["mended_volume_change"]["value"] == 0.0) or mended  # nothing is mended in silence
 
 
-LONG = ("testbed_base.stl", "featuretype_inch.stl", "pulley_t30.stl")  # over twenty seconds each: with the full-size checks
+LONG = ("table_attachment.stl", "testbed_base.stl", "featuretype_inch.stl", "pulley_t30.stl")  # over twenty seconds each: with the full-size checks
 
 
 @pytest.mark.parametrize("file", [pytest.param(f, marks=pytest.mark.validate) if f in LONG else f for f in FIVE])
@@ -64,6 +64,7 @@ def test_the_soup_is_refused_in_one_line(unit, parts_folder, tmp_path, monkeypat
     assert not list(tmp_path.iterdir())  # nothing half-written is left
 
 
+@pytest.mark.validate
 def test_a_metre_sized_base_ends_early_inside_the_budget(parts_folder, tmp_path):
     plan = strickle.plan(parts_folder / "irb_base_broken_m.stl", out=tmp_path / "job", kit=starter_kit(), unit="m", body="1", preset="shop")
     data = answered(plan)

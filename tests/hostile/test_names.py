@@ -109,7 +109,7 @@ def test_paths_deeper_than_the_system_takes(quick, place, capsys):
 
 # what is no ordinary file
 
-KILL = 20
+KILL = 60
 
 
 def told(arguments: list[str], **more) -> subprocess.CompletedProcess[str]:
