@@ -1,0 +1,295 @@
+"""Heat that rides with the metal, goes through it, and into the sand; what it does to the metal's stiffness.
+
+``theta`` is heat content over the liquid's heat capacity [K], so that latent heat counts as degrees; ``e`` = share of metal times theta.
+Sand: a half space whose face is warmed since the metal came, behind the contact's resistance.
+"""
+
+# mypy: ignore-errors
+from __future__ import annotations
+
+import math
+
+import numpy as np
+from numba import njit
+
+from strickle.kernels.fill_cells import CAVITY, OPEN, POURED, PRESSED
+from strickle.kernels.fill_state import BAND, HEAT_IN, HEAT_OUT, HEAT_WALL, LIQUID, WALK, WET
+
+ROUNDS = 2
+"""Passes, to and fro, for cells through which more flows in a step than they hold."""
+
+
+@njit(cache=True, inline="always")
+def _theta(e, f):
+    return e / f if f > 0.0 else 0.0
+
+
+@njit(cache=True, inline="always")
+def at_heat(theta, table, low, width):
+    """Value of an even table at a heat content."""
+    place = (theta - low) / width
+    last = table.shape[0] - 1
+    if place <= 0.0:
+        return table[0] + (table[1] - table[0]) * place
+    k = int(place)
+    if k >= last:
+        return table[last] + (table[last] - table[last - 1]) * (place - last)
+    return table[k] + (table[k + 1] - table[k]) * (place - k)
+
+
+@njit(cache=True, inline="always")
+def _smooth(up, down, far, courant):
+    rise, before = down - up, up - far
+    both = rise * before
+    return up + (1.0 - courant) * both / (rise + before) if both > 0.0 else up
+
+
+@njit(cache=True)
+def _outgoing(cells, s, share, part):
+    """Heat content of what leaves each cell: its own, or, where more flows through than it holds, what comes in mixed with it."""
+    lists, kind_of, unknown, tz, ty, tx = s.lists, s.kind_of, s.unknown, s.tz, s.ty, s.tx
+    band, e, vol, out, kind = s.band, s.e, cells.vol, s.out, cells.kind
+    xm, xp, ym, yp, zm, zp = cells.xm, cells.xp, cells.ym, cells.yp, cells.zm, cells.zp
+    odd = 0
+    for k in range(lists[BAND]):
+        c = band[k]
+        out[c] = _theta(e[c], share[c])
+        leaves = part * (
+            max(-tx[c], 0.0) + max(tx[xp[c]], 0.0) + max(-ty[c], 0.0) + max(ty[yp[c]], 0.0)
+            + max(-tz[c], 0.0) + max(tz[zp[c]], 0.0)
+        )  # fmt: skip
+        kind_of[c] = 0
+        if leaves > share[c] * vol[c]:
+            kind_of[c] = 1
+            unknown[odd] = c
+            odd += 1
+    for turn in range(2 * ROUNDS):
+        for i in range(odd):
+            c = unknown[i if turn % 2 == 0 else odd - 1 - i]
+            held = share[c] * vol[c]
+            heat = e[c] * vol[c]
+            if tx[c] > 0.0:
+                held += part * tx[c]
+                heat += part * tx[c] * out[xm[c]]
+            if tx[xp[c]] < 0.0:
+                held -= part * tx[xp[c]]
+                heat -= part * tx[xp[c]] * out[xp[c]]
+            if ty[c] > 0.0:
+                held += part * ty[c]
+                heat += part * ty[c] * out[ym[c]]
+            if ty[yp[c]] < 0.0:
+                held -= part * ty[yp[c]]
+                heat -= part * ty[yp[c]] * out[yp[c]]
+            if tz[c] > 0.0:
+                held += part * tz[c]
+                heat += part * tz[c] * out[zm[c]]
+            if tz[zp[c]] < 0.0:
+                held -= part * tz[zp[c]]
+                heat -= part * tz[zp[c]] * out[zp[c]]
+            if held > 0.0:
+                out[c] = heat / held
+
+
+@njit(cache=True, inline="always")
+def _rides(passed, part, a, c, far_a, far_c, out, share, vol, kind, kind_of):
+    """Heat that rides through a face with what passes it from ``a`` to ``c``; second order inside the metal."""
+    moved = part * passed
+    if moved > 0.0:
+        d, r, far = a, c, far_a
+    else:
+        d, r, far = c, a, far_c
+    theta = out[d]
+    if kind[d] == CAVITY and kind[r] == CAVITY and kind_of[d] == 0 and share[d] > 0.9 and share[r] > 0.9 and share[far] > 0.9 and vol[far] > 0.0:
+        theta = _smooth(theta, out[r], out[far], min(abs(moved) / vol[d], 1.0))
+    return moved * theta
+
+
+@njit(cache=True)
+def ride(cells, s, share, gain, parts):
+    """Heat carried over the step with what passed each face, in ``parts``; ``share`` and ``gain`` are work of length ``m``."""
+    extra, lists, kind_of, tx, tally, ty, tz = cells.extra, s.lists, s.kind_of, s.tx, s.tally, s.ty, s.tz
+    band, e, f, old, vol, kind, out = s.band, s.e, s.f, s.old, cells.vol, cells.kind, s.out
+    xm, xp, ym, yp, zm, zp = cells.xm, cells.xp, cells.ym, cells.yp, cells.zm, cells.zp
+    part = 1.0 / parts
+    for k in range(cells.extra.shape[0]):
+        c = extra[k]
+        share[c] = f[c]
+        out[c] = e[c]
+    for sub in range(parts):
+        for k in range(lists[BAND]):
+            c = band[k]
+            share[c] = old[c] + (f[c] - old[c]) * sub * part
+            gain[c] = 0.0
+        _outgoing(cells, s, share, part)
+        for k in range(lists[WALK]):
+            c = band[k]
+            for axis in range(3):
+                if axis == 0:
+                    passed, a, far_a, far_c = tx[c], xm[c], xm[xm[c]], xp[c]
+                elif axis == 1:
+                    passed, a, far_a, far_c = ty[c], ym[c], ym[ym[c]], yp[c]
+                else:
+                    passed, a, far_a, far_c = tz[c], zm[c], zm[zm[c]], zp[c]
+                if passed != 0.0:
+                    heat = _rides(passed, part, a, c, far_a, far_c, out, share, vol, kind, kind_of)
+                    if kind[a] == CAVITY:
+                        gain[a] -= heat
+                    else:
+                        tally[HEAT_IN if kind[a] != OPEN else HEAT_OUT] += heat if kind[a] != OPEN else -heat
+                    if kind[c] == CAVITY:
+                        gain[c] += heat
+                    else:
+                        tally[HEAT_IN if kind[c] != OPEN else HEAT_OUT] += -heat if kind[c] != OPEN else heat
+        for k in range(lists[BAND]):
+            c = band[k]
+            e[c] += gain[c] / vol[c]
+
+
+@njit(cache=True)
+def spread(cells, s, share, gain, temperature, number):
+    """Heat through the metal: ``number`` = diffusivity times step over cell squared, by temperature differences."""
+    lists, xm, ax, kind, ym, ay, zm, az = s.lists, cells.xm, cells.ax, cells.kind, cells.ym, cells.ay, cells.zm, cells.az
+    band, e, f, vol = s.band, s.e, s.f, cells.vol
+    for k in range(lists[BAND]):
+        gain[band[k]] = 0.0
+    for k in range(lists[BAND]):
+        c = band[k]
+        if f[c] <= LIQUID:
+            continue
+        for axis in range(3):
+            if axis == 0:
+                a, opening = xm[c], ax[c]
+            elif axis == 1:
+                a, opening = ym[c], ay[c]
+            else:
+                a, opening = zm[c], az[c]
+            if opening > 0.0 and kind[a] == CAVITY and f[a] > LIQUID:
+                flow = number * opening * min(f[a], f[c]) * (temperature[a] - temperature[c])
+                gain[c] += flow
+                gain[a] -= flow
+    for k in range(lists[BAND]):
+        c = band[k]
+        e[c] += gain[c] / vol[c]
+
+
+@njit(cache=True)
+def cool(cells, s, area, temperature, loose, tables, sand, step, now, cell, stiff):
+    """Temperature, share frozen and freedom to move of every metal cell; heat into the sand.
+
+    ``area`` wall of each cell over cell squared; ``tables``: low, width [K], temperature and solid share by theta;
+    ``sand``: contact conductance, effusivity, sand temperature, metal's density x heat capacity; ``stiff``: drag constant [1/s], share frozen
+    at which metal stands.
+    """
+    lists, solid, lost, tally, wet_since = s.lists, s.solid, s.lost, s.tally, s.wet_since
+    band, e, f, vol = s.band, s.e, s.f, cells.vol
+    low, width, hot, frozen = tables
+    contact, soak, cold, holds = sand
+    drag, stands = stiff
+    for k in range(lists[BAND]):
+        c = band[k]
+        if f[c] <= WET:
+            loose[c] = 1.0
+            solid[c] = 0.0
+            temperature[c] = cold
+            continue
+        theta = e[c] / f[c]
+        t = at_heat(theta, hot, low, width)
+        if area[c] > 0.0:
+            if math.isnan(wet_since[c]):
+                wet_since[c] = now
+            since = now - wet_since[c] + 0.5 * step
+            through = 1.0 / (1.0 / contact + math.sqrt(math.pi * since) / soak)
+            pull = step * through * area[c] / (holds * vol[c] * cell)
+            slope = (at_heat(theta + 1.0, hot, low, width) - at_heat(theta - 1.0, hot, low, width)) * 0.5
+            heat = pull * (t - cold) / (1.0 + pull * slope)
+            heat = min(heat, theta - low + 200.0)
+            gone = heat * min(f[c], 1.0)
+            e[c] -= gone
+            lost[c] += gone * vol[c]
+            tally[HEAT_WALL] += gone * vol[c]
+            theta = e[c] / f[c]
+            t = at_heat(theta, hot, low, width)
+        temperature[c] = t
+        share = min(max(at_heat(theta, frozen, low, width), 0.0), 1.0)
+        solid[c] = share
+        if share <= 0.0:
+            loose[c] = 1.0
+        else:
+            free = 1.0 - share / stands
+            if free <= 0.0:
+                loose[c] = 1e-6
+            else:
+                loose[c] = max(1.0 / (1.0 + step * drag * share * share / (free * free * free)), 1e-6)
+
+
+@njit(cache=True)
+def slow(cells, s, loose, area, step, cell, friction):
+    """Walls rub and mush drags: speeds before the pressure."""
+    lists, u, xm, cu, v, w, ym, cv = s.lists, s.u, cells.xm, s.cu, s.v, s.w, cells.ym, s.cv
+    zm, cw = cells.zm, s.cw
+    band, vol, kind = s.band, cells.vol, cells.kind
+    for k in range(lists[WALK]):
+        c = band[k]
+        for axis in range(3):
+            if axis == 0:
+                a, code, speed = xm[c], cu[c], u[c]
+            elif axis == 1:
+                a, code, speed = ym[c], cv[c], v[c]
+            else:
+                a, code, speed = zm[c], cw[c], w[c]
+            if code == 0 or speed == 0.0:
+                continue
+            free = 1.0
+            if kind[a] == CAVITY:
+                free = min(free, loose[a])
+            if kind[c] == CAVITY:
+                free = min(free, loose[c])
+            if friction > 0.0:
+                wall, room = 0.0, 0.0
+                if kind[a] == CAVITY:
+                    wall += area[a]
+                    room += vol[a]
+                if kind[c] == CAVITY:
+                    wall += area[c]
+                    room += vol[c]
+                if wall > 0.0 and room > 0.0:
+                    free /= 1.0 + friction * wall / room * abs(speed) * step / cell
+            if axis == 0:
+                u[c] = speed * free
+            elif axis == 1:
+                v[c] = speed * free
+            else:
+                w[c] = speed * free
+
+
+@njit(cache=True)
+def arrive(cells, s, begin, step, cell):
+    """Note when metal reached each cell, its heat and its speed then."""
+    lists, arrival, arrival_heat, arrival_speed, e, u, v, w = s.lists, s.arrival, s.arrival_heat, s.arrival_speed, s.e, s.u, s.v, s.w
+    xp, yp, zp = cells.xp, cells.yp, cells.zp
+    f, old, band = s.f, s.old, s.band
+    for k in range(lists[BAND]):
+        c = band[k]
+        if f[c] >= LIQUID and math.isnan(arrival[c]):
+            rise = f[c] - old[c]
+            part = 1.0 if rise <= 0.0 else min(max((LIQUID - old[c]) / rise, 0.0), 1.0)
+            arrival[c] = begin + part * step
+            arrival_heat[c] = e[c] / f[c]
+            x = max(abs(u[c]), abs(u[xp[c]]))
+            y = max(abs(v[c]), abs(v[yp[c]]))
+            z = max(abs(w[c]), abs(w[zp[c]]))
+            arrival_speed[c] = math.sqrt(x * x + y * y + z * z)
+
+
+@njit(cache=True)
+def held_heat(cells, s):
+    """Metal [cells] and its heat [K cells]."""
+    n, f, vol, e = cells.n, s.f, cells.vol, s.e
+    metal, heat = 0.0, 0.0
+    for c in range(n):
+        metal += f[c] * vol[c]
+        heat += e[c] * vol[c]
+    return metal, heat
+
+
+EMPTY = np.zeros(2)

@@ -1,0 +1,166 @@
+"""Pressure that keeps metal from piling up: its equations on the liquid cells, and what it does to the speeds."""
+
+# mypy: ignore-errors
+from __future__ import annotations
+
+from numba import njit
+
+from strickle.kernels.fill_cells import CAVITY, OPEN, POURED, PRESSED
+from strickle.kernels.fill_press import arrange, coarsen, forget, solve
+from strickle.kernels.fill_state import BODY, CLIPPED, UNKNOWN, WALK, WORST
+
+SWELL = 0.2
+"""Share of a full metal cell's want or excess of metal that is made good in a step."""
+NEAREST = 0.2
+"""Least distance, in cells, from a cell's middle to the surface."""
+
+
+@njit(cache=True, inline="always")
+def _away(metal, air):
+    """Distance in cells from a metal cell's middle to the surface, the shares of metal being these."""
+    return min(max(metal + air - 0.5, NEAREST), 1.0)
+
+
+@njit(cache=True, inline="always")
+def _want(f, no_air, lam):
+    if f > 1.0:
+        return SWELL * (f - 1.0) / lam
+    if no_air:
+        return -SWELL * (1.0 - f) / lam
+    return 0.0
+
+
+@njit(cache=True, inline="always")
+def _is_air(kind, liquid):
+    return kind == OPEN or (kind == CAVITY and liquid == 0)
+
+
+@njit(cache=True, inline="always")
+def _is_known(kind, liquid):
+    return kind == CAVITY and liquid == 1
+
+
+@njit(cache=True, inline="always")
+def _pull(opening, kind, liquid, loose, other, share, its):
+    """Coefficient of the side between a metal cell (``loose``, ``share``) and its neighbour (``kind``, ``liquid``, ``other``, ``its`` share)."""
+    scale = 1.0
+    free = loose
+    if kind == CAVITY and liquid == 1:
+        free = min(loose, other)
+    elif kind == PRESSED:
+        scale = 2.0
+    elif kind == POURED:
+        scale = 0.0
+    else:
+        scale = 1.0 / _away(share, its)
+    return opening * free * scale if opening > 0.0 else 0.0
+
+
+@njit(cache=True)
+def assemble(cells, s, g, loose, lam, past):
+    """Equations of all liquid cells. ``past``: this step over the last one."""
+    count, diagonal, b_of, clx, cly, clz, chx, chy = g.count, g.diagonal, g.b, g.clx, g.cly, g.clz, g.chx, g.chy
+    chz, lx, ly, lz, hx, hy, hz, inverse = g.chz, g.lx, g.ly, g.lz, g.hx, g.hy, g.hz, g.inverse
+    x, vol = g.x, cells.vol
+    f, kind, liquid, q = s.f, cells.kind, s.liquid, s.q
+    u, v, w, ax, ay, az = s.u, s.v, s.w, cells.ax, cells.ay, cells.az
+    xm, xp, ym, yp, zm, zp = cells.xm, cells.xp, cells.ym, cells.yp, cells.zm, cells.zp
+    arrange(g, s.unknown, s.lists[UNKNOWN], cells.odd)
+    index, place = g.index, g.place
+    dummy = g.base[1] - 1
+    for k in range(count[0]):
+        c = index[k]
+        a1, p1, a2, p2, a3, p3 = xm[c], xp[c], ym[c], yp[c], zm[c], zp[c]
+        divergence = ax[p1] * u[p1] - ax[c] * u[c] + ay[p2] * v[p2] - ay[c] * v[c] + az[p3] * w[p3] - az[c] * w[c]
+        no_air = not (
+            (ax[c] > 0.0 and _is_air(kind[a1], liquid[a1])) or (ax[p1] > 0.0 and _is_air(kind[p1], liquid[p1]))
+            or (ay[c] > 0.0 and _is_air(kind[a2], liquid[a2])) or (ay[p2] > 0.0 and _is_air(kind[p2], liquid[p2]))
+            or (az[c] > 0.0 and _is_air(kind[a3], liquid[a3])) or (az[p3] > 0.0 and _is_air(kind[p3], liquid[p3]))
+        )  # fmt: skip
+        b = _want(f[c], no_air, lam) * vol[c] - divergence
+        c1 = _pull(ax[c], kind[a1], liquid[a1], loose[c], loose[a1], f[c], f[a1])
+        in1 = _is_known(kind[a1], liquid[a1])
+        k1 = 0.0 if in1 else c1 * q[a1]
+        c2 = _pull(ay[c], kind[a2], liquid[a2], loose[c], loose[a2], f[c], f[a2])
+        in2 = _is_known(kind[a2], liquid[a2])
+        k2 = 0.0 if in2 else c2 * q[a2]
+        c3 = _pull(az[c], kind[a3], liquid[a3], loose[c], loose[a3], f[c], f[a3])
+        in3 = _is_known(kind[a3], liquid[a3])
+        k3 = 0.0 if in3 else c3 * q[a3]
+        d1 = _pull(ax[p1], kind[p1], liquid[p1], loose[c], loose[p1], f[c], f[p1])
+        in4 = _is_known(kind[p1], liquid[p1])
+        k4 = 0.0 if in4 else d1 * q[p1]
+        d2 = _pull(ay[p2], kind[p2], liquid[p2], loose[c], loose[p2], f[c], f[p2])
+        in5 = _is_known(kind[p2], liquid[p2])
+        k5 = 0.0 if in5 else d2 * q[p2]
+        d3 = _pull(az[p3], kind[p3], liquid[p3], loose[c], loose[p3], f[c], f[p3])
+        in6 = _is_known(kind[p3], liquid[p3])
+        k6 = 0.0 if in6 else d3 * q[p3]
+        diagonal[k] = c1 + c2 + c3 + d1 + d2 + d3 + 1e-9
+        b_of[k] = b + k1 + k2 + k3 + k4 + k5 + k6
+        clx[k] = c1 if in1 else 0.0
+        cly[k] = c2 if in2 else 0.0
+        clz[k] = c3 if in3 else 0.0
+        chx[k] = d1 if in4 else 0.0
+        chy[k] = d2 if in5 else 0.0
+        chz[k] = d3 if in6 else 0.0
+        lx[k] = place[a1] if in1 else dummy
+        ly[k] = place[a2] if in2 else dummy
+        lz[k] = place[a3] if in3 else dummy
+        hx[k] = place[p1] if in4 else dummy
+        hy[k] = place[p2] if in5 else dummy
+        hz[k] = place[p3] if in6 else dummy
+        inverse[k] = 1.0 / diagonal[k]
+        x[k] = q[c] * past
+
+
+@njit(cache=True, inline="always")
+def _push(kind_a, kind_c, liquid_a, liquid_c, loose_a, loose_c, f_a, f_c, rise):
+    """What pressure takes off a face's speed, its low cell ``a``, its high cell ``c``, pressure rising by ``rise`` from a to c."""
+    if _is_known(kind_c, liquid_c):
+        return _pull(1.0, kind_a, liquid_a, loose_c, loose_a, f_c, f_a) * rise
+    if _is_known(kind_a, liquid_a):
+        return _pull(1.0, kind_c, liquid_c, loose_a, loose_c, f_a, f_c) * rise
+    return 0.0
+
+
+@njit(cache=True)
+def _take(count, band, codes, opening, low, kind, liquid, loose, f, q, taken, speeds, fastest):
+    """One direction of ``project``; returns how many speeds were cut."""
+    cut = 0
+    for k in range(count):
+        c = band[k]
+        taken[c] = 0.0
+        if codes[c] == BODY and opening[c] > 0.0:
+            a = low[c]
+            taken[c] = _push(kind[a], kind[c], liquid[a], liquid[c], loose[a], loose[c], f[a], f[c], q[c] - q[a])
+            speeds[c] -= taken[c]
+        if abs(speeds[c]) > fastest:
+            cut += 1
+            speeds[c] = fastest if speeds[c] > 0.0 else -fastest
+    return cut
+
+
+@njit(cache=True)
+def project(cells, s, loose, fastest):
+    """Take the pressure's pull off the speeds; none may exceed ``fastest`` (counted)."""
+    f, kind, liquid, q, band = s.f, cells.kind, s.liquid, s.q, s.band
+    count = s.lists[WALK]
+    cut = _take(count, band, s.cu, cells.ax, cells.xm, kind, liquid, loose, f, q, s.gu, s.u, fastest)
+    cut += _take(count, band, s.cv, cells.ay, cells.ym, kind, liquid, loose, f, q, s.gv, s.v, fastest)
+    cut += _take(count, band, s.cw, cells.az, cells.zm, kind, liquid, loose, f, q, s.gw, s.w, fastest)
+    s.tally[CLIPPED] += cut
+
+
+@njit(cache=True)
+def press(cells, s, g, loose, lam, past, tolerance):
+    """Solve for the pressure into ``q``; returns the iterations, negative where it was not reached."""
+    count, q, x, index = g.count, s.q, g.x, g.index
+    assemble(cells, s, g, loose, lam, past)
+    levels = coarsen(g, cells.coarse, cells.coarse_odd, cells.first)
+    times, worst = solve(g, levels, tolerance / lam)
+    for k in range(count[0]):
+        q[index[k]] = x[k]
+    forget(g)
+    s.tally[WORST] = max(s.tally[WORST], worst * lam)
+    return times

@@ -1,0 +1,95 @@
+"""What changes while the mould fills, and the numbers that stay."""
+
+# mypy: ignore-errors
+from __future__ import annotations
+
+from typing import NamedTuple
+
+import numpy as np
+
+from strickle.kernels.fill_cells import PRESSED, POURED, Cells
+
+LIQUID = 0.5
+"""Share of metal from which a cell has a pressure."""
+WET = 1e-3
+"""Share of metal from which a cell moves as metal."""
+FULL = 0.9
+"""Share from which a cell counts as full for what lies round it."""
+DUST = 1e-6
+"""Share of metal below which it goes to the account of spray."""
+NONE, BODY, FREE, LAID = 0, 1, 2, 3
+"""Where a face's speed comes from: nowhere; pressure; its own flight; its neighbours."""
+
+
+class Flow(NamedTuple):
+    """Fields by cell or by face (of the cell on its high side), length ``m`` of the cells."""
+
+    f: np.ndarray
+    old: np.ndarray  # f before the step
+    e: np.ndarray  # f times heat content over heat capacity, K
+    u: np.ndarray
+    v: np.ndarray
+    w: np.ndarray
+    gu: np.ndarray  # what pressure took off the speeds last
+    gv: np.ndarray
+    gw: np.ndarray
+    du: np.ndarray
+    dv: np.ndarray
+    dw: np.ndarray
+    cu: np.ndarray  # codes of the faces
+    cv: np.ndarray
+    cw: np.ndarray
+    tx: np.ndarray  # metal through each face in the step, in cells
+    ty: np.ndarray
+    tz: np.ndarray
+    through: np.ndarray  # in the sub-step
+    held: np.ndarray  # share that counts as metal in the sub-step's sweeps, 0 or 1
+    q: np.ndarray  # pressure as a speed: p dt / (density h)
+    gas: np.ndarray  # pressure on air cells over the open air's, Pa
+    mark: np.ndarray
+    liquid: np.ndarray
+    kind_of: np.ndarray  # 1 metal or wall all round: nothing to see of a surface
+    band: np.ndarray
+    unknown: np.ndarray
+    skin: np.ndarray
+    ghost: np.ndarray
+    sides: np.ndarray  # (3, m) faces of the skin
+    solid: np.ndarray  # share frozen
+    wet_since: np.ndarray
+    arrival: np.ndarray
+    arrival_heat: np.ndarray
+    arrival_speed: np.ndarray
+    lost: np.ndarray  # heat into the wall, in units of rho c h^3 K
+    out: np.ndarray  # heat content that leaves a cell
+    tally: np.ndarray  # running sums, see the places below
+    lists: np.ndarray  # lengths of lists: band cells, band with extras, unknown, skin, ghosts, sides
+
+
+TIME, STEP, INFLOW, OUTFLOW, SPRAY, HEAT_IN, HEAT_OUT, HEAT_SPRAY, HEAT_WALL, TOP_SHARE, STEPS, SOLVES, WORST, CLIPPED, FAST, SKIN_FAST, LEFT = range(
+    17
+)
+BAND, WALK, UNKNOWN, SKIN, GHOST, SIDES_X, SIDES_Y, SIDES_Z = range(8)
+
+
+def flow(cells: Cells, heat: float) -> Flow:
+    """An empty cavity; metal at the boundary holds ``heat`` [K]."""
+    m, n = cells.m, cells.n
+
+    def real():
+        return np.zeros(m)
+
+    def count():
+        return np.zeros(m, np.int32)
+
+    def small():
+        return np.zeros(m, np.uint8)
+
+    f, e = real(), real()
+    metal = (cells.kind == PRESSED) | (cells.kind == POURED)
+    f[metal], e[metal] = 1.0, heat
+    reals = [real() for _ in range(9)]
+    return Flow(
+        f, f.copy(), e, *reals, small(), small(), small(), real(), real(), real(), real(), real(), real(), real(), small(), small(), small(),
+        count(), np.zeros(n + 1, np.int32), count(), count(), np.zeros((3, m), np.int32), real(), np.full(m, np.nan), np.full(m, np.nan),
+        np.full(m, np.nan), np.full(m, np.nan), real(), real(), np.zeros(32), np.zeros(8, np.int64),
+    )  # fmt: skip

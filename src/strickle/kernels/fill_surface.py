@@ -1,0 +1,313 @@
+"""The metal's surface carried along: planes in the cells of the skin, whole fluxes elsewhere; what passes each face is kept.
+
+The share of metal in every cell is its old share plus what came in less what went out, so no metal is made or lost; the sweeps along
+x, y and z only find what passes.
+
+Source: Weymouth & Yue, Conservative volume-of-fluid method for free-surface simulations on Cartesian grids, J. Comput. Phys. 229 (2010)
+2853-2865 (the sweeps' order and the flag that is held through them; details from memory); Youngs' normals from a 27-cell neighbourhood.
+"""
+
+# mypy: ignore-errors
+from __future__ import annotations
+
+from numba import njit
+
+from strickle.kernels.fill_cells import CAVITY, OPEN, POURED, PRESSED, SOLID
+from strickle.kernels.fill_planes import leaving
+from strickle.kernels.fill_state import (
+    BAND, DUST, FULL, GHOST, HEAT_SPRAY, INFLOW, OUTFLOW, SIDES_X, SKIN, SPRAY, WALK,
+)  # fmt: skip
+
+SKIN_OF, BULK, RING = 0, 1, 2
+WHOLE = 0.8
+"""Share of metal down to which an inner cell gives a face's whole flux."""
+WISP = 1e-3
+"""Share of metal under which a cell without metal beside it goes to the account of spray."""
+
+
+@njit(cache=True)
+def find_skin(cells, s):
+    """Lists of the skin: cells near the surface, a ring of inner cells round them, their faces, and the wall cells beside them."""
+    lists, skin_of, ghost, m = s.lists, s.skin, s.ghost, cells.m
+    f, kind, band, kind_of, mark = s.f, cells.kind, s.band, s.kind_of, s.mark
+    xm, xp, ym, yp, zm, zp = cells.xm, cells.xp, cells.ym, cells.yp, cells.zm, cells.zp
+    for k in range(lists[BAND]):
+        c = band[k]
+        inner = f[c] > FULL
+        if inner:
+            for a in (xm[c], xp[c], ym[c], yp[c], zm[c], zp[c]):
+                if kind[a] != SOLID and f[a] <= FULL:
+                    inner = False
+                    break
+        kind_of[c] = BULK if inner else SKIN_OF
+    skin = 0
+    for k in range(lists[BAND]):
+        c = band[k]
+        if kind_of[c] == BULK:
+            for a in (xm[c], xp[c], ym[c], yp[c], zm[c], zp[c]):
+                if kind[a] == CAVITY and mark[a] != 0 and kind_of[a] == SKIN_OF:
+                    kind_of[c] = RING
+                    break
+        if kind_of[c] != BULK:
+            skin_of[skin] = c
+            skin += 1
+    lists[SKIN] = skin
+    ghosts = 0
+    numbers, full, sx, sy = cells.numbers, cells.full, cells.sx, cells.sy
+    for k in range(skin):
+        c = skin_of[k]
+        if f[c] <= 0.0 or f[c] >= 1.0:
+            continue
+        at = full[c]
+        for i in range(-1, 2):
+            for j in range(-1, 2):
+                for l in range(-1, 2):
+                    a = numbers[at + i * sx + j * sy + l]
+                    if kind[a] == SOLID and mark[a] == 0 and a != m - 1:
+                        mark[a] = 1
+                        ghost[ghosts] = a
+                        ghosts += 1
+    for k in range(ghosts):
+        mark[ghost[k]] = 0
+    lists[GHOST] = ghosts
+    lists[SIDES_X] = _sides(cells, s, 0, cells.ax, xp)
+    lists[SIDES_X + 1] = _sides(cells, s, 1, cells.ay, yp)
+    lists[SIDES_X + 2] = _sides(cells, s, 2, cells.az, zp)
+
+
+@njit(cache=True)
+def _sides(cells, s, axis, opening, hi):
+    lists, skin, sides = s.lists, s.skin, s.sides
+    kind, mark, kind_of = cells.kind, s.mark, s.kind_of
+    found = 0
+    for k in range(lists[SKIN]):
+        c = skin[k]
+        if opening[c] > 0.0:
+            sides[axis, found] = c
+            found += 1
+        p = hi[c]
+        if opening[p] > 0.0 and not (kind[p] == CAVITY and mark[p] != 0 and kind_of[p] != BULK):
+            sides[axis, found] = p
+            found += 1
+    return found
+
+
+@njit(cache=True)
+def _wall_shares(cells, s):
+    """Wall cells beside the skin take the mean of the cavity cells they touch, so that metal meets a wall squarely."""
+    lists, ghost = s.lists, s.ghost
+    f, kind, numbers, full, sx, sy = s.f, cells.kind, cells.numbers, cells.full, cells.sx, cells.sy
+    xm, xp, ym, yp, zm, zp = cells.xm, cells.xp, cells.ym, cells.yp, cells.zm, cells.zp
+    for k in range(lists[GHOST]):
+        c = ghost[k]
+        total, count = 0.0, 0
+        for a in (xm[c], xp[c], ym[c], yp[c], zm[c], zp[c]):
+            if kind[a] == CAVITY:
+                total += f[a]
+                count += 1
+        if count == 0:
+            at = full[c]
+            for i in range(-1, 2):
+                for j in range(-1, 2):
+                    for l in range(-1, 2):
+                        a = numbers[at + i * sx + j * sy + l]
+                        if kind[a] == CAVITY:
+                            total += f[a]
+                            count += 1
+        f[c] = total / count if count > 0 else 0.0
+
+
+@njit(cache=True, inline="always")
+def _normal(f, numbers, at, sx, sy):
+    """From metal to air, any length, from the 27 shares round a cell."""
+    nx, ny, nz = 0.0, 0.0, 0.0
+    for i in range(-1, 2):
+        wi = 2.0 - abs(i)
+        for j in range(-1, 2):
+            wj = 2.0 - abs(j)
+            place = at + i * sx + j * sy
+            low, mid, high = f[numbers[place - 1]], f[numbers[place]], f[numbers[place + 1]]
+            row = low + 2.0 * mid + high
+            nx -= i * wj * row
+            ny -= j * wi * row
+            nz -= wi * wj * (high - low)
+    return nx, ny, nz
+
+
+@njit(cache=True)
+def _pass(cells, s, axis, opening, lo, speeds, lam):
+    """What passes the skin's faces of one direction in a sub-step, into ``through``."""
+    lists, sides, through = s.lists, s.sides, s.through
+    f, kind, vol, kind_of, mark = s.f, cells.kind, cells.vol, s.kind_of, s.mark
+    numbers, full, sx, sy = cells.numbers, cells.full, cells.sx, cells.sy
+    for k in range(lists[SIDES_X + axis]):
+        c = sides[axis, k]
+        whole = opening[c] * speeds[c] * lam
+        if whole == 0.0:
+            through[c] = 0.0
+            continue
+        d = lo[c] if whole > 0.0 else c
+        share = f[d]
+        if kind[d] != CAVITY:
+            through[c] = whole if kind[d] == PRESSED or kind[d] == POURED else 0.0
+        elif share <= 0.0:
+            through[c] = 0.0
+        elif share >= 1.0 - 1e-9 or (share > WHOLE and mark[d] != 0 and kind_of[d] != SKIN_OF):
+            through[c] = whole
+        else:
+            nx, ny, nz = _normal(f, numbers, full[d], sx, sy)
+            depth = min(abs(whole) / vol[d], 1.0)
+            part = vol[d] * leaving(nx, ny, nz, share, axis, whole > 0.0, depth)
+            through[c] = part if whole > 0.0 else -part
+
+
+@njit(cache=True)
+def _sweep(cells, s, axis, opening, lo, hi, speeds, lam, total):
+    """One direction of a sub-step: what passes, and the shares in between."""
+    lists, sides, through, skin, held = s.lists, s.sides, s.through, s.skin, s.held
+    f, vol, kind = s.f, cells.vol, cells.kind
+    _wall_shares(cells, s)
+    _pass(cells, s, axis, opening, lo, speeds, lam)
+    for k in range(lists[SIDES_X + axis]):
+        c = sides[axis, k]
+        total[c] += through[c]
+    for k in range(lists[SKIN]):
+        c = skin[k]
+        p = hi[c]
+        low = through[c] if opening[c] > 0.0 else 0.0
+        high = through[p] if opening[p] > 0.0 else 0.0
+        spread = held[c] * lam * (opening[p] * speeds[p] - opening[c] * speeds[c])
+        f[c] += (low - high + spread) / vol[c]
+
+
+@njit(cache=True)
+def advect(cells, s, lam, parts, turn):
+    """Carry the metal over a step in ``parts`` sub-steps; ``turn`` sets which direction comes first."""
+    lists, tx, ty, tz, ax, u, ay, v = s.lists, s.tx, s.ty, s.tz, cells.ax, s.u, cells.ay, s.v
+    az, w, old, sides, skin, held = cells.az, s.w, s.old, s.sides, s.skin, s.held
+    f, band = s.f, s.band
+    xm, xp, ym, yp, zm, zp = cells.xm, cells.xp, cells.ym, cells.yp, cells.zm, cells.zp
+    kind, kind_of, mark = cells.kind, s.kind_of, s.mark
+    for k in range(lists[WALK]):
+        c = band[k]
+        tx[c] = ax[c] * u[c] * lam
+        ty[c] = ay[c] * v[c] * lam
+        tz[c] = az[c] * w[c] * lam
+    for k in range(lists[BAND]):
+        old[band[k]] = f[band[k]]
+    for axis in range(3):
+        total = tx if axis == 0 else (ty if axis == 1 else tz)
+        for k in range(lists[SIDES_X + axis]):
+            total[sides[axis, k]] = 0.0
+    part = lam / parts
+    for sub in range(parts):
+        for k in range(lists[SKIN]):
+            c = skin[k]
+            held[c] = 1.0 if f[c] > 0.5 else 0.0
+        first = (turn + sub) % 3
+        for way in range(3):
+            axis = (first + way) % 3
+            if axis == 0:
+                _sweep(cells, s, 0, ax, xm, xp, u, part, tx)
+            elif axis == 1:
+                _sweep(cells, s, 1, ay, ym, yp, v, part, ty)
+            else:
+                _sweep(cells, s, 2, az, zm, zp, w, part, tz)
+        if sub < parts - 1:
+            _settle(cells, s, skin, lists[SKIN])
+    _settle(cells, s, band, lists[BAND])
+
+
+@njit(cache=True)
+def _settle(cells, s, some, count):
+    """Shares from what has passed, exactly."""
+    tz, ty, tx = s.tz, s.ty, s.tx
+    f, old, vol = s.f, s.old, cells.vol
+    xp, yp, zp = cells.xp, cells.yp, cells.zp
+    for k in range(count):
+        c = some[k]
+        gain = tx[c] - tx[xp[c]] + ty[c] - ty[yp[c]] + tz[c] - tz[zp[c]]
+        f[c] = old[c] + gain / vol[c]
+
+
+@njit(cache=True, inline="always")
+def _give(f, vol, opening, total, c, a, face, sign, left):
+    """Hand metal that has no room in ``c`` to ``a``; returns what is still left."""
+    if left > 0.0 and opening[face] > 0.0 and f[a] < 1.0:
+        moved = min(left, (1.0 - f[a]) * vol[a])
+        f[a] += moved / vol[a]
+        f[c] -= moved / vol[c]
+        total[face] += sign * moved
+        return left - moved
+    return left
+
+
+@njit(cache=True)
+def spread_excess(cells, s):
+    """Metal over a skin cell's room goes to cells beside it that have some, through the face between, and is counted as passing it."""
+    lists, skin, az, tz, ax, tx, ay, ty = s.lists, s.skin, cells.az, s.tz, cells.ax, s.tx, cells.ay, s.ty
+    f, vol, kind, mark = s.f, cells.vol, cells.kind, s.mark
+    xm, xp, ym, yp, zm, zp = cells.xm, cells.xp, cells.ym, cells.yp, cells.zm, cells.zp
+    for k in range(lists[SKIN]):
+        c = skin[k]
+        if f[c] <= 1.0:
+            continue
+        left = (f[c] - 1.0) * vol[c]
+        if kind[zm[c]] == CAVITY and mark[zm[c]] != 0:
+            left = _give(f, vol, az, tz, c, zm[c], c, -1.0, left)
+        if kind[xm[c]] == CAVITY and mark[xm[c]] != 0:
+            left = _give(f, vol, ax, tx, c, xm[c], c, -1.0, left)
+        if kind[xp[c]] == CAVITY and mark[xp[c]] != 0:
+            left = _give(f, vol, ax, tx, c, xp[c], xp[c], 1.0, left)
+        if kind[ym[c]] == CAVITY and mark[ym[c]] != 0:
+            left = _give(f, vol, ay, ty, c, ym[c], c, -1.0, left)
+        if kind[yp[c]] == CAVITY and mark[yp[c]] != 0:
+            left = _give(f, vol, ay, ty, c, yp[c], yp[c], 1.0, left)
+        if kind[zp[c]] == CAVITY and mark[zp[c]] != 0:
+            left = _give(f, vol, az, tz, c, zp[c], zp[c], 1.0, left)
+
+
+@njit(cache=True)
+def dust(cells, s):
+    """Specks and lone wisps go to the account of spray, with their heat."""
+    lists, skin, tally, e, kind = s.lists, s.skin, s.tally, s.e, cells.kind
+    f, vol = s.f, cells.vol
+    xm, xp, ym, yp, zm, zp = cells.xm, cells.xp, cells.ym, cells.yp, cells.zm, cells.zp
+    for k in range(lists[SKIN]):
+        c = skin[k]
+        share = f[c]
+        if share == 0.0:
+            continue
+        gone = share < DUST
+        if not gone and share < WISP:
+            gone = True
+            for a in (xm[c], xp[c], ym[c], yp[c], zm[c], zp[c]):
+                if kind[a] != SOLID and f[a] > WISP:
+                    gone = False
+                    break
+        if gone:
+            tally[SPRAY] += share * vol[c]
+            tally[HEAT_SPRAY] += e[c] * vol[c]
+            f[c] = 0.0
+            e[c] = 0.0
+
+
+@njit(cache=True)
+def count_ends(cells, s):
+    """Metal that came in through given faces and left into the open air, in cells."""
+    extra, tx, xp, ty, tz, yp, zp, tally = cells.extra, s.tx, cells.xp, s.ty, s.tz, cells.yp, cells.zp, s.tally
+    mark = s.mark
+    kind = cells.kind
+    for k in range(cells.extra.shape[0]):
+        c = extra[k]
+        for axis in range(3):
+            total = tx if axis == 0 else (ty if axis == 1 else tz)
+            hi = xp if axis == 0 else (yp if axis == 1 else zp)
+            if kind[c] == OPEN:
+                tally[OUTFLOW] += total[c]
+                if kind[hi[c]] == CAVITY and mark[hi[c]] != 0:
+                    tally[OUTFLOW] -= total[hi[c]]
+            elif kind[c] == PRESSED or kind[c] == POURED:
+                tally[INFLOW] -= total[c]
+                if kind[hi[c]] == CAVITY and mark[hi[c]] != 0:
+                    tally[INFLOW] += total[hi[c]]
