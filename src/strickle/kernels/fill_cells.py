@@ -87,7 +87,7 @@ def number(kind: np.ndarray, volume: np.ndarray, openings: tuple[np.ndarray, np.
 
     ax, ay, az = (opened(o, low) for o, low in zip(openings, (xm, ym, zm), strict=True))
     room = kinds == CAVITY
-    owns = (ax > 0.0) | (ay > 0.0) | (az > 0.0)
+    owns = (ax > 0.0) | (ay > 0.0) | (az > 0.0) | (kinds >= OPEN)
     for a, b in ((xm, ym), (xm, zm), (ym, zm)):  # a solid cell whose low edge lies between three open ones: a re-entrant corner
         owns |= ~room & (vol[a] > 0.0) & (vol[b] > 0.0) & ((vol[b[a]] > 0.0) | (vol[a[b]] > 0.0))
     owns[:n] = False
