@@ -20,11 +20,6 @@ ROUNDS = 2
 
 
 @njit(cache=True, inline="always")
-def _theta(e, f):
-    return e / f if f > 0.0 else 0.0
-
-
-@njit(cache=True, inline="always")
 def at_heat(theta, table, low, width):
     """Value of an even table at a heat content."""
     place = (theta - low) / width
@@ -37,112 +32,88 @@ def at_heat(theta, table, low, width):
     return table[k] + (table[k + 1] - table[k]) * (place - k)
 
 
-@njit(cache=True, inline="always")
-def _smooth(up, down, far, courant):
-    rise, before = down - up, up - far
-    both = rise * before
-    return up + (1.0 - courant) * both / (rise + before) if both > 0.0 else up
-
-
 @njit(cache=True)
-def _outgoing(cells, s, share, part):
+def _outgoing(cells, s):
     """Heat content of what leaves each cell: its own, or, where more flows through than it holds, what comes in mixed with it."""
-    lists, kind_of, unknown, tz, ty, tx = s.lists, s.kind_of, s.unknown, s.tz, s.ty, s.tx
-    band, e, vol, out, kind = s.band, s.e, cells.vol, s.out, cells.kind
+    band, e, old, vol, out, kind_of, unknown = s.band, s.e, s.old, cells.vol, s.out, s.kind_of, s.unknown
     xm, xp, ym, yp, zm, zp = cells.xm, cells.xp, cells.ym, cells.yp, cells.zm, cells.zp
+    tx, ty, tz = s.tx, s.ty, s.tz
     odd = 0
-    for k in range(lists[BAND]):
+    for k in range(s.lists[BAND]):
         c = band[k]
-        out[c] = _theta(e[c], share[c])
-        leaves = part * (
-            max(-tx[c], 0.0) + max(tx[xp[c]], 0.0) + max(-ty[c], 0.0) + max(ty[yp[c]], 0.0)
-            + max(-tz[c], 0.0) + max(tz[zp[c]], 0.0)
+        held = old[c]
+        out[c] = e[c] / held if held > 0.0 else 0.0
+        leaves = (
+            max(-tx[c], 0.0) + max(tx[xp[c]], 0.0) + max(-ty[c], 0.0) + max(ty[yp[c]], 0.0) + max(-tz[c], 0.0) + max(tz[zp[c]], 0.0)
         )  # fmt: skip
         kind_of[c] = 0
-        if leaves > share[c] * vol[c]:
+        if leaves > held * vol[c]:
             kind_of[c] = 1
             unknown[odd] = c
             odd += 1
     for turn in range(2 * ROUNDS):
         for i in range(odd):
             c = unknown[i if turn % 2 == 0 else odd - 1 - i]
-            held = share[c] * vol[c]
-            heat = e[c] * vol[c]
-            if tx[c] > 0.0:
-                held += part * tx[c]
-                heat += part * tx[c] * out[xm[c]]
-            if tx[xp[c]] < 0.0:
-                held -= part * tx[xp[c]]
-                heat -= part * tx[xp[c]] * out[xp[c]]
-            if ty[c] > 0.0:
-                held += part * ty[c]
-                heat += part * ty[c] * out[ym[c]]
-            if ty[yp[c]] < 0.0:
-                held -= part * ty[yp[c]]
-                heat -= part * ty[yp[c]] * out[yp[c]]
-            if tz[c] > 0.0:
-                held += part * tz[c]
-                heat += part * tz[c] * out[zm[c]]
-            if tz[zp[c]] < 0.0:
-                held -= part * tz[zp[c]]
-                heat -= part * tz[zp[c]] * out[zp[c]]
+            a, b, d = max(tx[c], 0.0), max(ty[c], 0.0), max(tz[c], 0.0)
+            p, q, r = max(-tx[xp[c]], 0.0), max(-ty[yp[c]], 0.0), max(-tz[zp[c]], 0.0)
+            held = old[c] * vol[c] + a + b + d + p + q + r
+            heat = (
+                e[c] * vol[c] + a * out[xm[c]] + b * out[ym[c]] + d * out[zm[c]] + p * out[xp[c]] + q * out[yp[c]] + r * out[zp[c]]
+            )  # fmt: skip
             if held > 0.0:
                 out[c] = heat / held
 
 
-@njit(cache=True, inline="always")
-def _rides(passed, part, a, c, far_a, far_c, out, share, vol, kind, kind_of):
-    """Heat that rides through a face with what passes it from ``a`` to ``c``; second order inside the metal."""
-    moved = part * passed
-    if moved > 0.0:
-        d, r, far = a, c, far_a
-    else:
-        d, r, far = c, a, far_c
-    theta = out[d]
-    if kind[d] == CAVITY and kind[r] == CAVITY and kind_of[d] == 0 and share[d] > 0.9 and share[r] > 0.9 and share[far] > 0.9 and vol[far] > 0.0:
-        theta = _smooth(theta, out[r], out[far], min(abs(moved) / vol[d], 1.0))
-    return moved * theta
+@njit(cache=True)
+def _rides(count, band, passed, lo, hi, out, old, vol, kind, kind_of, gain, tally):
+    """Heat that rides through the faces of one direction with what passes; second order inside the metal."""
+    for k in range(count):
+        c = band[k]
+        moved = passed[c]
+        if moved == 0.0:
+            continue
+        a = lo[c]
+        forward = moved > 0.0
+        d = a if forward else c
+        r = c if forward else a
+        theta = out[d]
+        if kind[d] == CAVITY and kind[r] == CAVITY:
+            far = lo[a] if forward else hi[c]
+            if kind_of[d] == 0 and old[d] > 0.9 and old[r] > 0.9 and old[far] > 0.9 and vol[far] > 0.0:
+                rise, before = out[r] - theta, theta - out[far]
+                both = rise * before
+                if both > 0.0:
+                    theta += (1.0 - min(abs(moved) / vol[d], 1.0)) * both / (rise + before)
+            gain[a] -= moved * theta
+            gain[c] += moved * theta
+        else:
+            heat = moved * theta
+            if kind[a] == CAVITY:
+                gain[a] -= heat
+                tally[HEAT_OUT if kind[c] == OPEN else HEAT_IN] += heat if kind[c] == OPEN else -heat
+            else:
+                gain[c] += heat
+                tally[HEAT_OUT if kind[a] == OPEN else HEAT_IN] += -heat if kind[a] == OPEN else heat
 
 
 @njit(cache=True)
-def ride(cells, s, share, gain, parts):
-    """Heat carried over the step with what passed each face, in ``parts``; ``share`` and ``gain`` are work of length ``m``."""
-    extra, lists, kind_of, tx, tally, ty, tz = cells.extra, s.lists, s.kind_of, s.tx, s.tally, s.ty, s.tz
-    band, e, f, old, vol, kind, out = s.band, s.e, s.f, s.old, cells.vol, cells.kind, s.out
-    xm, xp, ym, yp, zm, zp = cells.xm, cells.xp, cells.ym, cells.yp, cells.zm, cells.zp
-    part = 1.0 / parts
+def ride(cells, s, gain):
+    """Heat carried over the step with what passed each face; ``gain`` is work of length ``m``."""
+    band, e, f, vol, kind, out, old = s.band, s.e, s.f, cells.vol, cells.kind, s.out, s.old
     for k in range(cells.extra.shape[0]):
-        c = extra[k]
-        share[c] = f[c]
+        c = cells.extra[k]
+        old[c] = f[c]
         out[c] = e[c]
-    for sub in range(parts):
-        for k in range(lists[BAND]):
-            c = band[k]
-            share[c] = old[c] + (f[c] - old[c]) * sub * part
-            gain[c] = 0.0
-        _outgoing(cells, s, share, part)
-        for k in range(lists[WALK]):
-            c = band[k]
-            for axis in range(3):
-                if axis == 0:
-                    passed, a, far_a, far_c = tx[c], xm[c], xm[xm[c]], xp[c]
-                elif axis == 1:
-                    passed, a, far_a, far_c = ty[c], ym[c], ym[ym[c]], yp[c]
-                else:
-                    passed, a, far_a, far_c = tz[c], zm[c], zm[zm[c]], zp[c]
-                if passed != 0.0:
-                    heat = _rides(passed, part, a, c, far_a, far_c, out, share, vol, kind, kind_of)
-                    if kind[a] == CAVITY:
-                        gain[a] -= heat
-                    else:
-                        tally[HEAT_IN if kind[a] != OPEN else HEAT_OUT] += heat if kind[a] != OPEN else -heat
-                    if kind[c] == CAVITY:
-                        gain[c] += heat
-                    else:
-                        tally[HEAT_IN if kind[c] != OPEN else HEAT_OUT] += -heat if kind[c] != OPEN else heat
-        for k in range(lists[BAND]):
-            c = band[k]
-            e[c] += gain[c] / vol[c]
+    for k in range(s.lists[WALK]):
+        gain[band[k]] = 0.0
+    _outgoing(cells, s)
+    count = s.lists[WALK]
+    _rides(count, band, s.tx, cells.xm, cells.xp, out, old, vol, kind, s.kind_of, gain, s.tally)
+    _rides(count, band, s.ty, cells.ym, cells.yp, out, old, vol, kind, s.kind_of, gain, s.tally)
+    _rides(count, band, s.tz, cells.zm, cells.zp, out, old, vol, kind, s.kind_of, gain, s.tally)
+    for k in range(s.lists[BAND]):
+        c = band[k]
+        e[c] += gain[c] / vol[c]
 
 
 @njit(cache=True)

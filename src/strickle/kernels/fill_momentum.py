@@ -10,71 +10,75 @@ from __future__ import annotations
 from numba import njit
 
 from strickle.kernels.fill_cells import CAVITY
-from strickle.kernels.fill_state import BAND, BODY, NONE, WALK
+from strickle.kernels.fill_state import BODY, NONE, WALK
 
 CORNER = 0.5
 """Where metal turns round a sharp corner, the share of the passing speed that it brings along; 0 where the wall is cut, which rounds it.
 Chosen so that a short square pipe passes what a short tube does; see docs."""
+QUICK = 0.7
+"""Share of a cell that flows through it in a step from which its faces are stepped in parts."""
 
 
 @njit(cache=True, inline="always")
-def _carried(flux, low, high, low2, high2, courant):
+def _carried(flux, low, high, low2, high2, lam):
     """Speed that a flux brings: ``low``, ``high`` on its two sides, ``low2``, ``high2`` one farther."""
-    if flux > 0.0:
-        up, down, far = low, high, low2
-    else:
-        up, down, far = high, low, high2
-    rise, before = down - up, up - far
+    forward = flux > 0.0
+    up = low if forward else high
+    rise = (high if forward else low) - up
+    before = up - (low2 if forward else high2)
     both = rise * before
-    if both > 0.0:
-        return up + (1.0 - courant) * both / (rise + before)
-    return up
+    is_smooth = both > 0.0
+    return up + (1.0 - min(abs(flux) * lam, 1.0)) * (both if is_smooth else 0.0) / (rise + before if is_smooth else 1.0)
 
 
 @njit(cache=True)
-def _along(cells, s, speeds, opening, gain, lo, hi, lam):
-    """Fluxes through the middles of cells: the speed along its own axis."""
-    lists = s.lists
-    band = s.band
-    for k in range(lists[BAND]):
+def _along(count, band, kind, speeds, flows, gain, lo, hi, lam):
+    """Fluxes through the middles of cells: the speed along its own axis; ``flows`` is opening times speed."""
+    for k in range(count):
         c = band[k]
-        p = hi[c]
-        flux = 0.5 * (opening[c] * speeds[c] + opening[p] * speeds[p])
-        if flux == 0.0:
+        if kind[c] != CAVITY:
             continue
-        value = _carried(flux, speeds[c], speeds[p], speeds[lo[c]], speeds[hi[p]], min(abs(flux) * lam, 1.0))
+        p = hi[c]
+        flux = 0.5 * (flows[c] + flows[p])
+        value = _carried(flux, speeds[c], speeds[p], speeds[lo[c]], speeds[hi[p]], lam)
         gain[c] += flux * (value - speeds[c])
         gain[p] -= flux * (value - speeds[p])
 
 
 @njit(cache=True)
-def _across(cells, s, speeds, opening, gain, other, other_opening, lo_own, lo, hi, lam):
-    """Fluxes over edges: the speed of faces across ``lo_own``'s axis, carried along ``lo``'s axis by ``other``."""
-    lists = s.lists
-    band, vol, kind = s.band, cells.vol, cells.kind
-    for k in range(lists[WALK]):
+def _across(count, band, kind, vol, lo1, hi1, lo2, hi2, open1, open2, speeds1, speeds2, flows1, flows2, gain1, gain2, lam):
+    """Fluxes over the edges between two axes: the speeds of either carried by the other."""
+    for k in range(count):
         c = band[k]
-        a, b = lo_own[c], lo[c]
-        flux = 0.5 * (other_opening[c] * other[c] + other_opening[a] * other[a])
-        if flux == 0.0:
-            continue
-        upper, lower = opening[c] > 0.0, opening[b] > 0.0
-        if upper and lower:
-            value = _carried(flux, speeds[b], speeds[c], speeds[lo[b]], speeds[hi[c]], min(abs(flux) * lam, 1.0))
-        elif upper:
-            value = speeds[c] if flux < 0.0 else _corner(_is_cut(kind[c], vol[c]), _is_cut(kind[a], vol[a]), _is_cut(kind[b], vol[b])) * speeds[c]
-        elif lower:
-            value = (
-                speeds[b]
-                if flux > 0.0
-                else _corner(_is_cut(kind[b], vol[b]), _is_cut(kind[lo_own[b]], vol[lo_own[b]]), _is_cut(kind[c], vol[c])) * speeds[b]
-            )
-        else:
-            continue
-        if upper:
-            gain[c] -= flux * (value - speeds[c])
-        if lower:
-            gain[b] += flux * (value - speeds[b])
+        a, b = lo1[c], lo2[c]
+        flux2 = 0.5 * (flows2[c] + flows2[a])
+        flux1 = 0.5 * (flows1[c] + flows1[b])
+        upper1, lower1 = open1[c] > 0.0, open1[b] > 0.0
+        upper2, lower2 = open2[c] > 0.0, open2[a] > 0.0
+        mine1, mine2 = speeds1[c], speeds2[c]
+        under1, under2 = speeds1[b], speeds2[a]
+        if upper1 and lower1:
+            value = _carried(flux2, under1, mine1, speeds1[lo2[b]], speeds1[hi2[c]], lam)
+            gain1[c] -= flux2 * (value - mine1)
+            gain1[b] += flux2 * (value - under1)
+        elif upper1:
+            if flux2 > 0.0:
+                gain1[c] -= flux2 * (_corner(_is_cut(kind[c], vol[c]), _is_cut(kind[a], vol[a]), _is_cut(kind[b], vol[b])) - 1.0) * mine1
+        elif lower1:
+            if flux2 < 0.0:
+                d = lo1[b]
+                gain1[b] += flux2 * (_corner(_is_cut(kind[b], vol[b]), _is_cut(kind[d], vol[d]), _is_cut(kind[c], vol[c])) - 1.0) * under1
+        if upper2 and lower2:
+            value = _carried(flux1, under2, mine2, speeds2[lo1[a]], speeds2[hi1[c]], lam)
+            gain2[c] -= flux1 * (value - mine2)
+            gain2[a] += flux1 * (value - under2)
+        elif upper2:
+            if flux1 > 0.0:
+                gain2[c] -= flux1 * (_corner(_is_cut(kind[c], vol[c]), _is_cut(kind[b], vol[b]), _is_cut(kind[a], vol[a])) - 1.0) * mine2
+        elif lower2:
+            if flux1 < 0.0:
+                d = lo2[a]
+                gain2[a] += flux1 * (_corner(_is_cut(kind[a], vol[a]), _is_cut(kind[d], vol[d]), _is_cut(kind[c], vol[c])) - 1.0) * under2
 
 
 @njit(cache=True, inline="always")
@@ -89,22 +93,25 @@ def _corner(first, second, third):
 
 
 @njit(cache=True)
-def carry(cells, s, lam):
-    """Change of speeds over a step, before volume and step: into du, dv, dw (which are zeroed here)."""
-    band = s.band
+def _carry(cells, s, some, count, lam):
+    """Add to du, dv, dw what the fluxes of the cells ``some`` do."""
+    kind, vol = cells.kind, cells.vol
     xm, xp, ym, yp, zm, zp = cells.xm, cells.xp, cells.ym, cells.yp, cells.zm, cells.zp
-    s.du[:] = 0.0
-    s.dv[:] = 0.0
-    s.dw[:] = 0.0
-    _along(cells, s, s.u, cells.ax, s.du, xm, xp, lam)
-    _along(cells, s, s.v, cells.ay, s.dv, ym, yp, lam)
-    _along(cells, s, s.w, cells.az, s.dw, zm, zp, lam)
-    _across(cells, s, s.u, cells.ax, s.du, s.v, cells.ay, xm, ym, yp, lam)
-    _across(cells, s, s.v, cells.ay, s.dv, s.u, cells.ax, ym, xm, xp, lam)
-    _across(cells, s, s.u, cells.ax, s.du, s.w, cells.az, xm, zm, zp, lam)
-    _across(cells, s, s.w, cells.az, s.dw, s.u, cells.ax, zm, xm, xp, lam)
-    _across(cells, s, s.v, cells.ay, s.dv, s.w, cells.az, ym, zm, zp, lam)
-    _across(cells, s, s.w, cells.az, s.dw, s.v, cells.ay, zm, ym, yp, lam)
+    ax, ay, az = cells.ax, cells.ay, cells.az
+    u, v, w, fu, fv, fw, du, dv, dw = s.u, s.v, s.w, s.fu, s.fv, s.fw, s.du, s.dv, s.dw
+    _along(count, some, kind, u, fu, du, xm, xp, lam)
+    _along(count, some, kind, v, fv, dv, ym, yp, lam)
+    _along(count, some, kind, w, fw, dw, zm, zp, lam)
+    _across(count, some, kind, vol, xm, xp, ym, yp, ax, ay, u, v, fu, fv, du, dv, lam)
+    _across(count, some, kind, vol, xm, xp, zm, zp, ax, az, u, w, fu, fw, du, dw, lam)
+    _across(count, some, kind, vol, ym, yp, zm, zp, ay, az, v, w, fv, fw, dv, dw, lam)
+
+
+@njit(cache=True)
+def _flows(count, some, opening, speeds, flows):
+    for k in range(count):
+        c = some[k]
+        flows[c] = opening[c] * speeds[c]
 
 
 @njit(cache=True, inline="always")
@@ -114,35 +121,103 @@ def _room(opening, a, c):
 
 
 @njit(cache=True)
-def predict(cells, s, step, cell, gravity, times, past):
-    """Speeds after ``step`` [s] without the new pressure, in ``times`` parts; ``past`` is this step over the last one.
+def _move(count, some, bit, wanted, quick, codes, opening, vol, lo, speeds, gain, taken, fall, lam, share):
+    """Speeds of one direction of the faces whose quickness is ``wanted``: what was carried, weight, and a share of the last pressure."""
+    for k in range(count):
+        c = some[k]
+        if codes[c] != NONE and opening[c] > 0.0 and (quick[c] & bit > 0) == wanted:
+            speeds[c] += fall - lam * gain[c] / _room(opening[c], vol[lo[c]], vol[c]) - share * taken[c]
 
-    In parts, the last step's pressure acts in each part and is given back at the end: otherwise what flows would hang on the step.
+
+@njit(cache=True)
+def _give_back(count, some, bit, quick, taken, speeds, past):
+    for k in range(count):
+        c = some[k]
+        if quick[c] & bit > 0:
+            speeds[c] += past * taken[c]
+
+
+@njit(cache=True)
+def _quick_cells(cells, s, lam):
+    """Mark the faces of cells through which more than QUICK flows in a step, and list what feeds them; returns the list's length."""
+    band, quick, hurry, mark2 = s.band, s.quick, s.hurry, s.near
+    u, v, w = s.u, s.v, s.w
+    xm, xp, ym, yp, zm, zp, kind = cells.xm, cells.xp, cells.ym, cells.yp, cells.zm, cells.zp, cells.kind
+    found = 0
+    for k in range(s.lists[WALK]):
+        c = band[k]
+        if kind[c] != CAVITY:
+            continue
+        total = max(abs(u[c]), abs(u[xp[c]])) + max(abs(v[c]), abs(v[yp[c]])) + max(abs(w[c]), abs(w[zp[c]]))
+        if total * lam > QUICK:
+            quick[c] |= 7
+            quick[xp[c]] |= 1
+            quick[yp[c]] |= 2
+            quick[zp[c]] |= 4
+            if mark2[c] == 0:
+                mark2[c] = 1
+                hurry[found] = c
+                found += 1
+    begin = 0
+    last = cells.m - 1
+    for _ in range(2):
+        end = found
+        for k in range(begin, end):
+            c = hurry[k]
+            for a in (xm[c], xp[c], ym[c], yp[c], zm[c], zp[c]):
+                if a != last and mark2[a] == 0:
+                    mark2[a] = 1
+                    hurry[found] = a
+                    found += 1
+        begin = end
+    return found
+
+
+@njit(cache=True)
+def predict(cells, s, step, cell, gravity, times, past):
+    """Speeds after ``step`` [s] without the new pressure; ``past`` is this step over the last one.
+
+    Where more flows through a cell than it holds, in ``times`` parts: the last step's pressure acts in each part and is given back at the
+    end, otherwise what flows would hang on the step.
     """
-    lists, u, v, w, cu, ax, cv, ay = s.lists, s.u, s.v, s.w, s.cu, cells.ax, s.cv, cells.ay
-    cw, az, gu, gv, gw, du, dv, dw = s.cw, cells.az, s.gu, s.gv, s.gw, s.du, s.dv, s.dw
-    band, vol = s.band, cells.vol
-    xm, ym, zm = cells.xm, cells.ym, cells.zm
-    lam = step / cell / times
+    band, count = s.band, s.lists[WALK]
+    vol, quick = cells.vol, s.quick
+    lam = step / cell
     part = 1.0 / times
-    gx, gy, gz = gravity[0] * step * part, gravity[1] * step * part, gravity[2] * step * part
-    share = past * part if times > 1 else 0.0
-    for _ in range(times):
-        carry(cells, s, lam)
-        for k in range(lists[WALK]):
-            c = band[k]
-            if cu[c] != NONE and ax[c] > 0.0:
-                u[c] += gx - lam * du[c] / _room(ax[c], vol[xm[c]], vol[c]) - share * gu[c]
-            if cv[c] != NONE and ay[c] > 0.0:
-                v[c] += gy - lam * dv[c] / _room(ay[c], vol[ym[c]], vol[c]) - share * gv[c]
-            if cw[c] != NONE and az[c] > 0.0:
-                w[c] += gz - lam * dw[c] / _room(az[c], vol[zm[c]], vol[c]) - share * gw[c]
-    if times > 1:
-        for k in range(lists[WALK]):
-            c = band[k]
-            if cu[c] == BODY:
-                u[c] += past * gu[c]
-            if cv[c] == BODY:
-                v[c] += past * gv[c]
-            if cw[c] == BODY:
-                w[c] += past * gw[c]
+    gx, gy, gz = gravity[0] * step, gravity[1] * step, gravity[2] * step
+    _flows(count, band, cells.ax, s.u, s.fu)
+    _flows(count, band, cells.ay, s.v, s.fv)
+    _flows(count, band, cells.az, s.w, s.fw)
+    s.du[:] = 0.0
+    s.dv[:] = 0.0
+    s.dw[:] = 0.0
+    _carry(cells, s, band, count, lam * part)
+    found = _quick_cells(cells, s, lam) if times > 1 else 0
+    _move(count, band, 1, False, quick, s.cu, cells.ax, vol, cells.xm, s.u, s.du, s.gu, gx, lam, 0.0)
+    _move(count, band, 2, False, quick, s.cv, cells.ay, vol, cells.ym, s.v, s.dv, s.gv, gy, lam, 0.0)
+    _move(count, band, 4, False, quick, s.cw, cells.az, vol, cells.zm, s.w, s.dw, s.gw, gz, lam, 0.0)
+    if found == 0:
+        return
+    hurry = s.hurry
+    share, small = past * part, lam * part
+    for turn in range(times):
+        if turn > 0:
+            _flows(found, hurry, cells.ax, s.u, s.fu)
+            _flows(found, hurry, cells.ay, s.v, s.fv)
+            _flows(found, hurry, cells.az, s.w, s.fw)
+            for k in range(found):
+                c = hurry[k]
+                s.du[c] = 0.0
+                s.dv[c] = 0.0
+                s.dw[c] = 0.0
+            _carry(cells, s, hurry, found, small)
+        _move(found, hurry, 1, True, quick, s.cu, cells.ax, vol, cells.xm, s.u, s.du, s.gu, gx * part, small, share)
+        _move(found, hurry, 2, True, quick, s.cv, cells.ay, vol, cells.ym, s.v, s.dv, s.gv, gy * part, small, share)
+        _move(found, hurry, 4, True, quick, s.cw, cells.az, vol, cells.zm, s.w, s.dw, s.gw, gz * part, small, share)
+    _give_back(found, hurry, 1, quick, s.gu, s.u, past)
+    _give_back(found, hurry, 2, quick, s.gv, s.v, past)
+    _give_back(found, hurry, 4, quick, s.gw, s.w, past)
+    for k in range(found):
+        c = hurry[k]
+        quick[c] = 0
+        s.near[c] = 0

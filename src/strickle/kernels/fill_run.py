@@ -166,7 +166,7 @@ def steps(cells, s, g, w, rule, until, most, full):
         begin = s.tally[TIME]
         s.tally[TIME] = begin + step
         if rule.is_warm:
-            ride(cells, s, w.share, w.gain, times)
+            ride(cells, s, w.gain)
             cool(
                 cells, s, w.area, w.temperature, w.loose, (rule.low, rule.width, w.hot, w.frozen),
                 (rule.contact, rule.soak, rule.cold, rule.holds), step, begin, rule.cell, (rule.drag, rule.stands),

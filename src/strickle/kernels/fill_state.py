@@ -36,6 +36,12 @@ class Flow(NamedTuple):
     du: np.ndarray
     dv: np.ndarray
     dw: np.ndarray
+    fu: np.ndarray  # opening times speed
+    fv: np.ndarray
+    fw: np.ndarray
+    quick: np.ndarray  # faces stepped in parts, a bit for each direction
+    near: np.ndarray
+    hurry: np.ndarray  # cells that feed them
     cu: np.ndarray  # codes of the faces
     cv: np.ndarray
     cw: np.ndarray
@@ -87,9 +93,9 @@ def flow(cells: Cells, heat: float) -> Flow:
     f, e = real(), real()
     metal = (cells.kind == PRESSED) | (cells.kind == POURED)
     f[metal], e[metal] = 1.0, heat
-    reals = [real() for _ in range(9)]
+    reals = [real() for _ in range(12)]
     return Flow(
-        f, f.copy(), e, *reals, small(), small(), small(), real(), real(), real(), real(), real(), real(), real(), small(), small(), small(),
+        f, f.copy(), e, *reals, small(), small(), count(), small(), small(), small(), real(), real(), real(), real(), real(), real(), real(), small(), small(), small(),
         count(), np.zeros(n + 1, np.int32), count(), count(), np.zeros((3, m), np.int32), real(), np.full(m, np.nan), np.full(m, np.nan),
         np.full(m, np.nan), np.full(m, np.nan), real(), real(), np.zeros(32), np.zeros(8, np.int64),
     )  # fmt: skip
