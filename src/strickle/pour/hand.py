@@ -33,9 +33,9 @@ class Schedule(Record):
     runs straight between the times and stays level beyond them.
     """
 
-    time: Array = si("s", "counted from the first metal over the lip, rising", shape="(n + 1,)")
-    flow: Array = si("m3/s", "over the lip from that time to the next", shape="(n,)")
-    temperature: Array = si("K", "of the metal at the lip at that time", shape="(n + 1,)")
+    time: Array = si("s", "counted from the first metal over the lip, rising", shape="(m,)")
+    flow: Array = si("m3/s", "over the lip from that time to the next, one fewer than times", shape="(n,)")
+    temperature: Array = si("K", "of the metal at the lip at that time", shape="(m,)")
 
     @property
     def lasts(self) -> float:

@@ -68,6 +68,8 @@ def _misrun(pour: Pour, part: Part, mould: Mould, metal: Metal, melt: Melt, pool
     margin = pour.fluid_margin
     if margin.value >= SAFE or not math.isfinite(pour.fill_time.value):
         return
+    if pour.break_time > 0.0 and pour.fluid_time.value >= SAFE * (pour.fill_time.value - pour.break_time):
+        return  # the interruption alone does it, and says so
     hopeless = margin.high < 1.0
     at = part.least_wall_at
     room = metal.aim[1] - melt.pour_temperature.value
