@@ -10,7 +10,7 @@ from strickle.base import Finding, Margin, Weight, tell
 from strickle.melt import Melt
 from strickle.metal import Metal
 from strickle.pour.ask import PourAsk
-from strickle.pour.hand import Hand, interruption
+from strickle.pour.hand import interruption
 from strickle.pour.judge import SAFE
 from strickle.pour.result import Pour
 
@@ -71,10 +71,11 @@ def _cold(pour: Pour, melt: Melt, metal: Metal) -> Iterator[Finding]:
     hand = pour.hand
     if hand is None or melt.pour_temperature.low <= metal.liquidus:
         return
-    last, coldest = _coldest(hand, melt), pour.lip_temperature.low
+    coldest = pour.lip_temperature.low
     if coldest > metal.liquidus:
         return
-    sure = last <= metal.liquidus
+    full = hand.likely.temperature_at(pour.fill_time.value)  # by then what the part needs has left the lip; risers and basin may be colder
+    sure = full - (melt.pour_temperature.value - melt.pour_temperature.low) <= metal.liquidus
     yield Finding(
         code="pour.cold",
         weight="STOP" if sure else "MIND",
@@ -89,11 +90,6 @@ def _cold(pour: Pour, melt: Melt, metal: Metal) -> Iterator[Finding]:
         ),
         source="rule pot_cooling with what is left in the pot; liquidus of the stores",
     )  # fmt: skip
-
-
-def _coldest(hand: Hand, melt: Melt) -> float:
-    """The last metal's temperature [K] in the likely pour begun at the lowest the metal may be at."""
-    return float(hand.likely.temperature[-1]) - (melt.pour_temperature.value - melt.pour_temperature.low)
 
 
 def _hot(pour: Pour, melt: Melt, metal: Metal, wall: Wall) -> Iterator[Finding]:

@@ -157,7 +157,7 @@ def _outdoors(finding: Finding, results: Results, runner: Runner) -> Cure:
 def _hotter(finding: Finding, results: Results, runner: Runner) -> Cure | None:
     metal = find(results, "metal", Metal)
     now = find(results, "melt", Melt).pour_temperature.value
-    hotter = min(now + 30.0, metal.aim[1])
+    hotter = min(max(now + 30.0, metal.aim[0]), metal.aim[1])
     ask = runner.ask("melt")
     if hotter < now + 5.0 or not isinstance(ask, MeltAsk):
         return None
@@ -181,6 +181,12 @@ def _without_a_stop(finding: Finding, results: Results, runner: Runner) -> Cure 
     )
 
 
+def _warm_to_the_last(finding: Finding, results: Results, runner: Runner) -> Cure | None:
+    ask = runner.ask("pour")
+    broken = isinstance(ask, PourAsk) and ask.break_for is not None
+    return _without_a_stop(finding, results, runner) if broken else _hotter(finding, results, runner)
+
+
 CURES: Mapping[str, Callable[[Finding, Results, Runner], Cure | None]] = {
     "melt.pot_too_small": _bigger_pot,
     "melt.metal_short": _more_metal,
@@ -191,7 +197,7 @@ CURES: Mapping[str, Callable[[Finding, Results, Runner], Cure | None]] = {
     "cavity.weights_short": _more_weight,
     "pattern.bed": _bigger_bed,
     "pour.break": _without_a_stop,
-    "pour.cold": _hotter,
+    "pour.cold": _warm_to_the_last,
     "pour.misrun": _hotter,
     "sound.back_sinks": more_stock,
     "sound.neck_short": _room_to_feed,
