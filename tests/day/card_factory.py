@@ -185,7 +185,7 @@ def results(cell: float = 0.003) -> dict:
         charge_mass=1.62, poured_mass=1.23, heel_mass=0.18, loss=Span(value=0.04, low=0.02, high=0.08), pot="middle pot", pot_needed_volume=8.1e-4,
         furnace="gas furnace", fuel="propane", heat=1.8e6, energy=Span(value=1.2e7, low=7e6, high=1.8e7), fuel_mass=Span(value=0.25, low=0.15, high=0.39),
         melt_time=Span(value=1500.0, low=900.0, high=2400.0), lift_temperature=Span(value=1013.0, low=1003.0, high=1023.0),
-        pour_temperature=Span(value=993.0, low=978.0, high=1008.0), cooling_rate=0.8, gross_mass=4.7, tray_mass=1.62, **common,
+        pour_temperature=Span(value=993.0, low=978.0, high=1008.0), cooling_rate=0.8, pot_share=0.4, gross_mass=4.7, tray_mass=1.62, **common,
     )  # fmt: skip
     pour = Pour(
         fill_time=span(6.1), pour_time=span(8.4), rate=0.21, gate_speed=0.38, critical_speed=0.5, fall=0.0, fall_speed=0.0, least_pressure=250.0, aspirates=False,

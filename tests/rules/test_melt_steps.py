@@ -9,7 +9,10 @@ import pytest
 from melt_shop import a356, cavity, kit, mould, part, rigging, stores
 from strickle.base import BadInput, quiet
 from strickle.melt import MeltAsk
+from strickle.melt.choose import pour_of
 from strickle.melt.steps import charge
+from strickle.metal import MetalAsk
+from strickle.metal.steps import blend
 
 
 def melt(mass=0.6, wall=0.006, ask=None, sand="oil-bonded", metal=None, **changes):
@@ -95,9 +98,26 @@ def test_thin_walls_are_poured_hotter_inside_the_window():
     thin = melt(wall=0.003, metal=narrow)
     assert thin.pour_temperature.value == narrow.pour_high
     assert codes(thin)["melt.pour_window"] == "MIND"
-    asked = melt(ask=MeltAsk(pour=1100.0))
-    assert asked.pour_temperature.value == 1100.0
+    asked = melt(ask=MeltAsk(pour=940.0))
+    assert asked.pour_temperature.value == 940.0
     assert codes(asked)["melt.pour_window"] == "MIND"
+    bronze = a356(family="copper")
+    assert codes(melt(metal=bronze, ask=MeltAsk(pour=1100.0)))["melt.pour_window"] == "MIND"
+    assert "melt.pour_window" not in codes(melt(ask=MeltAsk(pour=1100.0)))  # of hot aluminium the pour tells, with what helps before heat
+
+
+def test_a_plan_aims_at_what_is_wise_for_aluminium():
+    # E4 (S): defaults within 680 to 750 degC at the mould, for every aluminium of the stores and every wall
+    here = stores()
+    for key, record in here.metals.items():
+        if record.family != "aluminium":
+            continue
+        metal = blend(stores=here, ask=MetalAsk(metal=key), watch=quiet)
+        for wall in (0.0015, 0.003, 0.006, 0.012, 0.04):
+            aim = pour_of(wall, metal, here, MeltAsk()).taken - 273.15
+            assert 680.0 - 1e-9 <= aim <= 750.0 + 1e-9, (key, wall)
+    assert melt(wall=0.002, metal=a356(liquidus=925.0)).pour_temperature.value == pytest.approx(1023.15)
+    assert a356(family="zinc").aim == (a356().pour_low, a356().pour_high)
 
 
 def test_the_pot_is_lifted_hotter_than_it_is_poured():
@@ -138,6 +158,13 @@ def test_metal_that_may_have_begun_to_freeze_stops_the_plan():
     assert told.margin.low < 0.0 < told.margin.value
     assert "thermometer" in told.because
     assert "melt.too_cold" not in codes(melt(ask=MeltAsk(pour=liquidus + 30.0)))
+    assert codes(melt(ask=MeltAsk(pour=liquidus)))["melt.too_cold"] == "STOP"  # at the liquidus is not over it
+
+
+def test_the_pot_holds_its_part_of_the_heat():
+    m = melt()
+    pot = next(p for p in kit().crucibles if p.name == m.pot)
+    assert m.pot_share / (1.0 - m.pot_share) == pytest.approx(pot.mass * pot.heat_capacity / (m.charge_mass * a356().liquid_heat))
 
 
 def test_how_full_a_pot_may_be_is_told_from_the_stores():

@@ -25,6 +25,7 @@ PAPERS = ("a4", "letter")
 _EXAMPLES = {
     "body": "1", "metal": "a319", "sand": "green", "parting": "12 mm", "pour_time": "6 s", "crucible": "large pot", "furnace": "electric furnace",
     "knock_out": "250 degC", "pegs": EXAMPLE, "chills": CHILL_EXAMPLE, "sleeve": "12 mm",
+    "lip": "60 mm", "pour_rate": "0.3 kg/s", "kept_full": "no", "break_at": "2 s", "break_for": "1 s",
 }  # fmt: skip
 
 
@@ -144,6 +145,11 @@ CHOICES: tuple[Choice, ...] = (
     Choice(name="carry", stage="melt", field="carry", low=0.0, high=600.0),
     Choice(name="crucible", stage="melt", field="crucible"),
     Choice(name="furnace", stage="melt", field="furnace"),
+    Choice(name="lip", stage="pour", field="lip", low=0.0, high=0.5),
+    Choice(name="pour_rate", stage="pour", field="rate", low=0.005, high=20.0),
+    Choice(name="kept_full", stage="pour", field="kept_full", among=("yes", "no")),
+    Choice(name="break_at", stage="pour", field="break_at", low=0.0, high=600.0),
+    Choice(name="break_for", stage="pour", field="break_for", low=0.0, high=600.0),
     Choice(name="preset", stage="sound", field="preset", among=("rough", "shop", "fine")),
     Choice(name="cover", stage="sound", field="cover", among=("none", "dry")),
     Choice(name="knock_out", stage="sound", field="knock_out_temperature", low=30.0 + ICE_POINT, high=1000.0 + ICE_POINT),
@@ -183,6 +189,8 @@ class Recipe:
             raise BadInput(
                 "stock on the poured face is asked for, and a two-part mould has no poured face", "Leave it out, or take --mould open-face"
             )
+        if "kept_full" in self.asked and given["pattern"]["open_face"]:
+            raise BadInput("a basin kept full or not is asked for, and an open-face mould has none", "Leave it out, or take --mould two-part")
         given["part"] |= {"data": data, "name": self.file, "sand": self.value("sand")}
         return {stage.name: stage.ask(**given[stage.name]) for stage in STAGES}
 

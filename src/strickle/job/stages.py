@@ -53,10 +53,13 @@ STAGES: tuple[Stage, ...] = (
         name="cavity", says="the closed mould", verb="close", takes=("pattern", "mould", "rigging", "part", "metal"),
         ask=CavityAsk, gives=Cavity, share=0.08, version=2,
     ),
-    Stage(name="melt", says="the melt", verb="charge", takes=("part", "mould", "rigging", "cavity", "metal"), ask=MeltAsk, gives=Melt, share=0.01),
+    Stage(
+        name="melt", says="the melt", verb="charge", takes=("part", "mould", "rigging", "cavity", "metal"),
+        ask=MeltAsk, gives=Melt, share=0.01, version=2,
+    ),
     Stage(
         name="pour", says="the pour", verb="fill", takes=("part", "pattern", "mould", "rigging", "cavity", "metal", "melt"),
-        ask=PourAsk, gives=Pour, share=0.01,
+        ask=PourAsk, gives=Pour, share=0.01, version=2,
     ),
     Stage(
         name="sound", says="the freezing", verb="freeze",

@@ -79,13 +79,14 @@ def superheat_for(wall: float, stores: Stores) -> float:
 
 
 def pour_of(wall: float, metal: Metal, stores: Stores, ask: MeltAsk) -> PourChosen:
-    """Pour temperature: as asked, else by the thinnest wall, kept inside the metal's published window."""
+    """Pour temperature: as asked, else by the thinnest wall, kept inside what is wise for the metal."""
     superheat = superheat_for(wall, stores)
     ruled = metal.liquidus + superheat
-    taken = ask.pour if ask.pour is not None else min(max(ruled, metal.pour_low), metal.pour_high)
+    low, high = metal.aim
+    taken = ask.pour if ask.pour is not None else min(max(ruled, low), high)
     if not metal.solidus < taken < metal.liquidus + 600.0:
-        low, high, told = (tell(kelvin, "K") for kelvin in (metal.pour_low, metal.pour_high, taken))
-        raise BadInput(f"a pour temperature of {told} is out of all reason for {metal.name}", f"It is poured at {low} to {high}")
+        told, ends = tell(taken, "K"), f"{tell(metal.pour_low, 'K')} to {tell(metal.pour_high, 'K')}"
+        raise BadInput(f"a pour temperature of {told} is out of all reason for {metal.name}", f"It is poured at {ends}")
     return PourChosen(wall=wall, taken=taken, ruled=ruled, superheat=superheat, asked=ask.pour is not None)
 
 
@@ -112,3 +113,9 @@ def cooling_of(pot: Crucible, mass: float, temperature: float, metal: Metal, sto
         )
 
     return Span(value=rate(shine.value, film.value), low=rate(shine.low, film.low), high=rate(shine.high, film.high))
+
+
+def share_of(pot: Crucible, mass: float, metal: Metal) -> float:
+    """The empty pot's part of the heat capacity of pot and ``mass`` [kg] of metal."""
+    own = pot.mass * pot.heat_capacity
+    return own / (own + mass * metal.liquid_heat)

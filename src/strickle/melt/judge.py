@@ -4,7 +4,7 @@ from __future__ import annotations
 
 from collections.abc import Iterator
 
-from strickle.base import ICE_POINT, Finding, Margin, Value, figures, tell
+from strickle.base import Finding, Margin, Value, figures, tell
 from strickle.melt import rules
 from strickle.melt.choose import PotChosen, PourChosen
 from strickle.melt.result import Melt
@@ -12,9 +12,6 @@ from strickle.metal import Metal
 from strickle.mould import Mould
 from strickle.part import Part
 from strickle.stores import Furnace, Kit, Stores
-
-HOT_ALUMINIUM = 750.0 + ICE_POINT
-"""K. Above it aluminium castings show more defects (Ndaliman & Pius 2004)."""
 
 
 def findings_of(
@@ -138,11 +135,11 @@ def _fuel(melt: Melt, kit: Kit) -> Iterator[Finding]:
 
 
 def _cold(melt: Melt, metal: Metal, kit: Kit) -> Iterator[Finding]:
-    """Metal that may have begun to freeze before it enters the mould."""
+    """Metal that may have begun to freeze before it enters the mould: nothing is filled or frozen after that."""
     poured = melt.pour_temperature
-    if poured.low >= metal.liquidus:
+    if poured.low > metal.liquidus:
         return
-    sure = poured.value < metal.liquidus
+    sure = poured.value <= metal.liquidus
     perhaps = "" if sure else f", perhaps at no more than {tell(poured.low, 'K')}"
     yield Finding(
         code="melt.too_cold",
@@ -165,10 +162,10 @@ def _cold(melt: Melt, metal: Metal, kit: Kit) -> Iterator[Finding]:
 
 
 def _window(pour: PourChosen, part: Part, metal: Metal) -> Iterator[Finding]:
-    window = f"{tell(metal.pour_low, 'K')} to {tell(metal.pour_high, 'K')}"
     if pour.asked:
-        if metal.pour_low <= pour.taken <= metal.pour_high:
+        if metal.pour_low <= pour.taken <= metal.pour_high or pour.taken > metal.too_hot:  # of that the pour says what helps before heat does
             return
+        window = f"{tell(metal.pour_low, 'K')} to {tell(metal.pour_high, 'K')}"
         cold = pour.taken < metal.pour_low
         yield Finding(
             code="melt.pour_window",
@@ -181,6 +178,7 @@ def _window(pour: PourChosen, part: Part, metal: Metal) -> Iterator[Finding]:
         )
     elif abs(pour.ruled - pour.taken) > 5.0:
         high = pour.ruled > pour.taken
+        window = " to ".join(tell(end, "K") for end in metal.aim)
         yield Finding(
             code="melt.pour_window",
             weight="MIND" if high else "NOTE",
@@ -188,25 +186,26 @@ def _window(pour: PourChosen, part: Part, metal: Metal) -> Iterator[Finding]:
             because=f"walls that thin want {tell(pour.superheat, 'K', 'step')} over the liquidus, and the window ends before that"
             if high
             else f"walls that thick need no more than {tell(pour.superheat, 'K', 'step')} over the liquidus, less than the window begins with",
-            do=f"Pour at {tell(pour.taken, 'K')}" + ("; a thicker wall or a quicker fill helps more than hotter metal" if high else " and no hotter"),
+            do=f"Pour at {tell(pour.taken, 'K')}"
+            + ("; a thicker wall, another ingate or more head help more than hotter metal" if high else " and no hotter"),
             margin=Margin(value=pour.taken - pour.ruled, unit="K", of="pour temperature less what the wall wants"),
             source="superheat by wall: from memory, unverified",
         )
 
 
 def _heat(melt: Melt, metal: Metal) -> Iterator[Finding]:
-    if metal.family != "aluminium" or melt.lift_temperature.value <= HOT_ALUMINIUM:
+    if melt.lift_temperature.value <= metal.too_hot:
         return
     holds = rules.hydrogen_solubility(melt.lift_temperature.value) / rules.hydrogen_solubility(max(metal.liquidus, 933.0))
     yield Finding(
         code="melt.hot",
         weight="MIND",
-        says=f"The pot is lifted at {tell(melt.lift_temperature.value, 'K')}, above {tell(HOT_ALUMINIUM, 'K')}",
+        says=f"The pot is lifted at {tell(melt.lift_temperature.value, 'K')}, above {tell(metal.too_hot, 'K')}",
         because=f"the pot loses {tell(melt.cooling_rate, 'K', 'step')} each second on the way, and metal this hot can hold "
         f"{tell(float(holds), '1')} times the hydrogen that it holds as it begins to freeze",
         do="Shorten the carry, pre-heat tongs and skimmer dry and hot, and lift as soon as the temperature is reached",
         margin=Margin(
-            value=HOT_ALUMINIUM - melt.lift_temperature.value, unit="K", of="temperature above which defects grow, less the lifting temperature"
+            value=metal.too_hot - melt.lift_temperature.value, unit="K", of="temperature above which defects grow, less the lifting temperature"
         ),
         source="Ndaliman & Pius 2004; Talbot & Anyalebechi, Mater. Sci. Technol. 4 (1988) 1-4",
     )

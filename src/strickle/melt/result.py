@@ -26,5 +26,6 @@ class Melt(Outcome):
     lift_temperature: Span = si("K", "to take it from the furnace at")
     pour_temperature: Span = si("K", "as it enters the mould")
     cooling_rate: float = si("1", "fall of the pot's temperature after lifting, kelvin per second")
+    pot_share: float = si("1", "the empty pot's part of the heat capacity of pot and metal as lifted")
     gross_mass: float = si("kg", "pot, metal and tongs as lifted")
     tray_mass: float = si("kg", "metal the dry tray and hot ingot moulds must be able to take: the whole pot")

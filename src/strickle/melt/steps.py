@@ -9,7 +9,7 @@ from strickle.base import Source, Span, Watch
 from strickle.cavity import Cavity
 from strickle.melt import rules
 from strickle.melt.ask import MeltAsk
-from strickle.melt.choose import NO_POT, cooling_of, furnace_of, loss_of, pot_of, pour_of
+from strickle.melt.choose import NO_POT, cooling_of, furnace_of, loss_of, pot_of, pour_of, share_of
 from strickle.melt.heat import heat_between, warmth_of
 from strickle.melt.judge import findings_of
 from strickle.melt.result import Melt
@@ -67,6 +67,7 @@ def charge(part: Part, mould: Mould, rigging: Rigging, cavity: Cavity, metal: Me
             high=pour.taken + band + (rate.value - rate.low) * ask.carry,
         ),
         cooling_rate=rate.value,
+        pot_share=share_of(chosen.pot, mass, metal),
         gross_mass=chosen.pot.mass + mass + kit.tongs_mass,
         tray_mass=mass,
         sources=_sources(stores, gas),

@@ -2,9 +2,13 @@
 
 from __future__ import annotations
 
+import math
 from dataclasses import dataclass
 
-from strickle.base import Array, Outcome, Record, Span, si, word
+from strickle.base import ICE_POINT, Array, Outcome, Record, Span, si, word
+
+WISE_ALUMINIUM = (680.0 + ICE_POINT, 750.0 + ICE_POINT)
+"""K at the mould. Best surface from 680 degC, more defects above 750 degC (Ndaliman & Pius 2004)."""
 
 
 @dataclass(frozen=True, slots=True, kw_only=True, eq=False)
@@ -53,3 +57,19 @@ class Metal(Outcome):
     pour_low: float = si("K", "published window, low end")
     pour_high: float = si("K", "published window, high end")
     arms: ArmLaw | None = word("rule for the arm spacing; none where none is published for this kind of alloy", default=None)
+
+    @property
+    def aim(self) -> tuple[float, float]:
+        """Lowest and highest pour temperature [K] at the mould that a plan takes of itself: the published window, of aluminium what of it is wise.
+
+        Who asks for more or less gets it, with a finding.
+        """
+        if self.family != "aluminium":
+            return self.pour_low, self.pour_high
+        low, high = WISE_ALUMINIUM
+        return min(max(self.pour_low, low), high), max(min(self.pour_high, high), low)
+
+    @property
+    def too_hot(self) -> float:
+        """Pour temperature [K] at the mould above which defects grow; infinite where none is known but the window's end."""
+        return WISE_ALUMINIUM[1] if self.family == "aluminium" else math.inf

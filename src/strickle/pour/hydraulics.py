@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 import math
+from collections.abc import Iterator
 from dataclasses import dataclass
 
 import numpy as np
@@ -85,36 +86,47 @@ def steady_flow(rigging: Rigging, head: Head, discharge: float, level: float = 0
     return discharge * rigging.choke_area * falling_speed(max(head.total - max(level, 0.0), 0.0))
 
 
-def fill_time(layers: Layers, rigging: Rigging, head: Head, discharge: float, most: float = math.inf) -> float:
-    """Time [s] until the part is full; infinite where it stands higher than the metal that pushes it.
+def passes(layers: Layers, rigging: Rigging, head: Head, discharge: float, most: float = math.inf) -> Iterator[tuple[float, float]]:
+    """Duration [s] and flow [m3/s] of each step until the part is full: the running system first, then level by level from below.
 
-    The running system fills first, then level by level from below. ``most`` [m3/s] is what the hand can pour.
+    The last is endless where the metal that pushes stands no higher. ``most`` [m3/s] is what the hand can pour.
     """
-    total = layers.running / max(min(steady_flow(rigging, head, discharge), most), 1e-12)
+    flow = max(min(steady_flow(rigging, head, discharge), most), 1e-12)
+    yield layers.running / flow, flow
     for level, volume in zip(layers.level, layers.volume, strict=True):
         flow = min(steady_flow(rigging, head, discharge, float(level)), most)
         if flow <= 0.0:
-            return math.inf
-        total += float(volume) / flow
-    return total
+            yield math.inf, 0.0
+            return
+        yield float(volume) / flow, flow
 
 
-def topping_time(over: Layers, rigging: Rigging, head: Head, discharge: float, most: float = math.inf) -> float:
-    """Time [s] from the part full until risers and flow-offs stand full; infinite where they stand higher than the metal that pushes them.
+def topping(over: Layers, rigging: Rigging, head: Head, discharge: float, most: float = math.inf) -> Iterator[tuple[float, float]]:
+    """The same from the part full until risers and flow-offs stand full.
 
     The push falls to nothing at the very top, so each layer is passed at the mean of its flows below and above: exact for level metal,
     since time goes with the difference of the roots of what is left to rise.
     """
-    total, half = 0.0, 0.5 * (float(over.level[1] - over.level[0]) if len(over.level) > 1 else 0.0)
+    half = 0.5 * (float(over.level[1] - over.level[0]) if len(over.level) > 1 else 0.0)
     for level, volume in zip(over.level, over.volume, strict=True):
         if volume <= 0.0:
             continue
         ends = (float(level) - half, float(level) + half)
         flow = min(0.5 * sum(steady_flow(rigging, head, discharge, end) for end in ends), most)
         if flow <= 0.0:
-            return math.inf
-        total += float(volume) / flow
-    return total
+            yield math.inf, 0.0
+            return
+        yield float(volume) / flow, flow
+
+
+def fill_time(layers: Layers, rigging: Rigging, head: Head, discharge: float, most: float = math.inf) -> float:
+    """Time [s] until the part is full; infinite where it stands higher than the metal that pushes it."""
+    return sum(long for long, _ in passes(layers, rigging, head, discharge, most))
+
+
+def topping_time(over: Layers, rigging: Rigging, head: Head, discharge: float, most: float = math.inf) -> float:
+    """Time [s] from the part full until risers and flow-offs stand full; infinite where they stand higher than the metal that pushes them."""
+    return sum(long for long, _ in topping(over, rigging, head, discharge, most))
 
 
 def least_pressure(rigging: Rigging, head: Head, density: float, stores: Stores) -> float:

@@ -13,6 +13,7 @@ from strickle.metal import Metal
 from strickle.mould import Mould
 from strickle.part import Part
 from strickle.pattern import Pattern
+from strickle.pour.ask import PourAsk
 from strickle.pour.hydraulics import Head
 from strickle.pour.open_face import lies
 from strickle.pour.result import Pour
@@ -23,16 +24,16 @@ SAFE = 1.5
 
 
 def findings_of(
-    pour: Pour, head: Head, hand: float, part: Part, pattern: Pattern, mould: Mould, rigging: Rigging, metal: Metal, melt: Melt
+    pour: Pour, head: Head, ask: PourAsk, part: Part, pattern: Pattern, mould: Mould, rigging: Rigging, metal: Metal, melt: Melt
 ) -> tuple[Finding, ...]:
-    """Every finding of the pour. ``hand`` [m3/s] is the kit's fastest pour."""
+    """Every finding of the pour but those of hand and heat."""
     return (
         *_rise(pour, head, rigging),
         *_misrun(pour, part, mould, metal, melt, None),
         *_gate(pour, pattern, rigging),
         *_fall(pour, pattern, rigging, metal),
-        *_sprue(pour, head, rigging),
-        *_hand(pour, hand, metal),
+        *_sprue(pour, ask, rigging),
+        *_hand(pour, ask, metal),
     )
 
 
@@ -67,10 +68,12 @@ def _misrun(pour: Pour, part: Part, mould: Mould, metal: Metal, melt: Melt, pool
     margin = pour.fluid_margin
     if margin.value >= SAFE or not math.isfinite(pour.fill_time.value):
         return
+    if pour.break_time > 0.0 and pour.fluid_time.value >= SAFE * (pour.fill_time.value - pour.break_time):
+        return  # the interruption alone does it, and says so
     hopeless = margin.high < 1.0
     at = part.least_wall_at
-    room = metal.pour_high - melt.pour_temperature.value
-    hotter = f"pour hotter, up to {tell(metal.pour_high, 'K')}; " if room > 5.0 else ""
+    room = metal.aim[1] - melt.pour_temperature.value
+    hotter = f"pour hotter, up to {tell(metal.aim[1], 'K')}; " if room > 5.0 else ""
     yield Finding(
         code="pour.misrun",
         weight="STOP" if hopeless else "MIND",
@@ -125,14 +128,15 @@ def _fall(pour: Pour, pattern: Pattern, rigging: Rigging, metal: Metal) -> Itera
     )
 
 
-def _sprue(pour: Pour, head: Head, rigging: Rigging) -> Iterator[Finding]:
+def _sprue(pour: Pour, ask: PourAsk, rigging: Rigging) -> Iterator[Finding]:
     if not pour.aspirates:
         return
     sprue = rigging.sprue
     yield Finding(
         code="pour.aspirates",
         weight="MIND",
-        says=f"With the basin half full the pressure in the sprue falls {tell(-pour.least_pressure, 'Pa')} under that of the air",
+        says=f"With the basin {'half full' if ask.kept_full == 'yes' else 'nearly empty'} the pressure in the sprue falls "
+        f"{tell(-pour.least_pressure, 'Pa')} under that of the air",
         because=f"the sprue is {tell(sprue.top_area, 'm2')} at its top and {tell(sprue.base_area, 'm2')} at its foot: the falling metal is "
         "thinner than that and draws air out of the sand",
         do=f"Widen the sprue's top or deepen the basin beyond {tell(rigging.basin.depth, 'm')}, and keep the basin full from first to last",
@@ -141,16 +145,16 @@ def _sprue(pour: Pour, head: Head, rigging: Rigging) -> Iterator[Finding]:
     )
 
 
-def _hand(pour: Pour, hand: float, metal: Metal) -> Iterator[Finding]:
-    most = hand * metal.density_liquidus
-    if pour.rate <= 1.02 * most:
+def _hand(pour: Pour, ask: PourAsk, metal: Metal) -> Iterator[Finding]:
+    if pour.hand is None or pour.rate <= 1.02 * (most := pour.hand.rate.value * metal.density_liquidus):
         return
+    whose = "the pour asked for" if ask.rate is not None else "the kit's fastest pour" if ask.kept_full == "yes" else "the kit's middling pour"
     yield Finding(
         code="pour.hand",
         weight="MIND",
-        says=f"The sprue takes {tell(pour.rate, 'kg/s')}, and the kit's fastest pour gives {tell(most, 'kg/s')} of {metal.name}",
+        says=f"The sprue takes {tell(pour.rate, 'kg/s')} from a full basin, and {whose} gives {tell(most, 'kg/s')} of {metal.name}",
         because="the basin empties faster than it is filled, and dross and air go down with the last of it",
         do="Take a lower cope or a narrower choke, or fill the basin to the brim before the sprue is opened",
-        margin=Margin(value=most / pour.rate, unit="1", of="fastest pour over what the sprue takes"),
-        source="the pouring rates in the kit",
+        margin=Margin(value=most / pour.rate, unit="1", of="what the hand pours over what the sprue takes"),
+        source="the pour asked for" if ask.rate is not None else "the pouring rates in the kit",
     )

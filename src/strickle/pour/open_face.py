@@ -6,17 +6,17 @@ import dataclasses
 import math
 from collections.abc import Iterator
 
-from strickle.base import GRAVITY, Finding, Margin, Source, Span, Value, Where, falling_speed, tearing_speed, tell
+from strickle.base import GRAVITY, Finding, Margin, Source, Span, Where, falling_speed, tearing_speed, tell
 from strickle.melt import Melt
 from strickle.metal import Metal
 from strickle.part import Part
+from strickle.pour.ask import PourAsk
+from strickle.pour.covers import cover_of, covers
+from strickle.pour.hand import ALUMINIUM, Hand, Pot, Schedule, interruption, lip_of, pots_of, rate_of, schedule, stopped
 from strickle.pour.result import Pour
 from strickle.rigging import OpenPour, Rigging
 from strickle.stores import Kit
 
-ALUMINIUM = 2380.0
-"""kg/m3 of the melt the kit's pouring rates are stated for; another metal is poured at the same volume rate."""
-LIP = Value(value=0.05, low=0.03, high=0.10, unit="m", source="house", mark="guess", note="lip of the pot over the sand's level")
 QUICK = 3.0
 """s. A pour shorter than that cannot be begun gently and made faster."""
 PLATE = 0.7
@@ -38,16 +38,17 @@ def deepest(rigging: Rigging) -> float:
     return float(heights.max() - heights.min())
 
 
-def fill_open(rigging: Rigging, pour: OpenPour, part: Part, metal: Metal, melt: Melt, kit: Kit, fluid: Span) -> Pour:
-    """Times by the kit's pouring rates, the fall from the lip, and what the metal's own depth presses into edges."""
-    volume = rigging.flow * rigging.pour_time
-    fast, slow = (volume * ALUMINIUM / rate for rate in (kit.pour_rate_high, kit.pour_rate_low))
-    time = Span(value=rigging.pour_time, low=fast, high=slow)
-    fall = LIP.value + deepest(rigging)
+def fill_open(rigging: Rigging, pour: OpenPour, part: Part, metal: Metal, melt: Melt, kit: Kit, ask: PourAsk, fluid: Span) -> Pour:
+    """Times by the rate asked for or the kit's pouring rates, the fall from the lip, and what the metal's own depth presses into edges."""
+    hand = _hand(rigging, metal, melt, kit, ask)
+    at, volume = interruption(ask), rigging.flow * rigging.pour_time
+    lost = stopped(at, volume / hand.rate.value)
+    time = Span(value=hand.likely.lasts, low=hand.fast.lasts, high=hand.slow.lasts)
+    fall, cover = hand.lip.value + deepest(rigging), cover_of(rigging, pour)
     found = Pour(
         fill_time=time,
         pour_time=time,
-        rate=pour.mass.value / rigging.pour_time,
+        rate=pour.mass.value / (time.value - lost),
         gate_speed=math.nan,
         critical_speed=tearing_speed(metal.surface_tension, metal.density_liquidus),
         fall=fall,
@@ -57,26 +58,31 @@ def fill_open(rigging: Rigging, pour: OpenPour, part: Part, metal: Metal, melt: 
         fluid_time=fluid,
         fluid_margin=Span(value=fluid.value / time.value, low=fluid.low / time.high, high=fluid.high / time.low),
         edge_radius=metal.surface_tension / (metal.density_liquidus * GRAVITY * deepest(rigging)),
+        break_time=lost,
+        lip_temperature=hand.last,
+        cover_depth=cover.of_itself,
+        hand=hand,
         sources=SOURCES,
     )
-    findings = (*_covers(pour, metal, melt), *_detail(found, rigging, pour, part, metal), _lands(found, pour, metal))
+    findings = (
+        *covers(cover, rigging, pour, hand.rate.value, metal, melt),
+        *_detail(found, rigging, pour, part, metal),
+        _lands(found, rigging, metal),
+    )
     return dataclasses.replace(found, findings=findings)
 
 
-def _covers(pour: OpenPour, metal: Metal, melt: Melt) -> Iterator[Finding]:
-    if pour.depth >= pour.stands:
-        return
-    yield Finding(
-        code="pour.covers",
-        weight="MIND",
-        says=f"Metal {tell(pour.depth, 'm')} deep lies shallower than the {tell(pour.stands, 'm')} at which it stands of itself:"
-        " there is a chance that it does not reach into every corner",
-        because=f"{metal.name} does not wet sand and draws together; only its push, and pouring it proud, spread it thinner than that",
-        do=f"Pour at {tell(melt.pour_temperature.value, 'K')} and no colder, without a stop, the stream led along the far edges first;"
-        " a thicker part or more stock covers by itself",
-        margin=Margin(value=pour.depth / pour.stands, unit="1", of="depth of the metal over the height at which it stands of itself"),
-        source="resting drop: Campbell, Complete Casting Handbook, 2011 (from memory); angle of contact from memory",
-    )
+def _hand(rigging: Rigging, metal: Metal, melt: Melt, kit: Kit, ask: PourAsk) -> Hand:
+    """The hand over an open face, one level stream: as asked, else as the rigging reckoned with the kit's rates, which are its ends."""
+    volume = rigging.flow * rigging.pour_time
+    kept = Span(value=rigging.flow, low=kit.pour_rate_low / ALUMINIUM, high=kit.pour_rate_high / ALUMINIUM)
+    rate = kept if ask.rate is None else rate_of(ask, kit, metal)
+    likely, cold, hot = pots_of(melt, metal)
+
+    def goes(flow: float, pot: Pot) -> Schedule:
+        return schedule(((volume / flow, flow),), pot, interruption(ask))
+
+    return Hand(lip=lip_of(ask), kept_full=False, rate=rate, likely=goes(rate.value, likely), slow=goes(rate.low, cold), fast=goes(rate.high, hot))
 
 
 def _detail(found: Pour, rigging: Rigging, pour: OpenPour, part: Part, metal: Metal) -> Iterator[Finding]:
@@ -124,11 +130,11 @@ def _letters(radius: float, rigging: Rigging, pour: OpenPour, metal: Metal) -> F
     )
 
 
-def _lands(found: Pour, pour: OpenPour, metal: Metal) -> Finding:
+def _lands(found: Pour, rigging: Rigging, metal: Metal) -> Finding:
     return Finding(
         code="pour.open_fall",
         weight="NOTE",
-        says=f"From a lip {tell(LIP.value, 'm')} over the rim the first metal lands at {tell(found.fall_speed, 'm/s')}",
+        says=f"From a lip {tell(found.fall - deepest(rigging), 'm')} over the rim the first metal lands at {tell(found.fall_speed, 'm/s')}",
         because=f"it falls {tell(found.fall, 'm')} to the lowest place; above {tell(found.critical_speed, 'm/s')} {metal.name} folds its skin in and"
         " washes sand, which an open pour cannot wholly avoid",
         do="Lip as low as the pot allows, on one flat place, "

@@ -5,6 +5,7 @@ from __future__ import annotations
 from dataclasses import dataclass
 
 from strickle.base import Outcome, Span, si, word
+from strickle.pour.hand import Hand
 
 
 @dataclass(frozen=True, slots=True, kw_only=True, eq=False)
@@ -23,3 +24,7 @@ class Pour(Outcome):
     fluid_time: Span = si("s", "how long the thinnest section stays fluid")
     fluid_margin: Span = si("1", "fluid time of the thinnest section over the fill time")
     edge_radius: float = si("m", "roundness left on the lowest edges of an open-face casting; NaN in a two-part mould", default=float("nan"))
+    break_time: float = si("s", "interruption reckoned with before the part is full; 0 without one", default=0.0)
+    lip_temperature: Span = si("K", "at the lip as the last metal leaves it", default=Span(value=float("nan"), low=float("nan"), high=float("nan")))
+    cover_depth: float = si("m", "mean depth of metal from which it covers an open face of itself; NaN in a two-part mould", default=float("nan"))
+    hand: Hand | None = word("what goes over the lip, and how hot, against time", inner=True, default=None)

@@ -4,6 +4,7 @@ from __future__ import annotations
 
 import dataclasses
 import math
+from collections.abc import Callable
 
 from strickle.base import GRAVITY, Source, Span, Watch, falling_speed, tearing_speed
 from strickle.cavity import Cavity
@@ -13,18 +14,20 @@ from strickle.mould import Mould
 from strickle.part import Part
 from strickle.pattern import Pattern
 from strickle.pour.ask import PourAsk
-from strickle.pour.fluid import Face, Top, fluid_span
-from strickle.pour.hydraulics import basin_of, fill_time, first_flow, head_of, layers_of, layers_over, least_pressure, steady_flow, topping_time
+from strickle.pour.fluid import Face, Top, fluid_span, fluid_time, table_of
+from strickle.pour.hydraulics import first_flow, head_of, least_pressure, steady_flow
 from strickle.pour.judge import findings_of, misrun_of
-from strickle.pour.open_face import ALUMINIUM, fill_open, lies
+from strickle.pour.open_face import fill_open, lies
+from strickle.pour.paper import on_paper
 from strickle.pour.result import Pour
-from strickle.rigging import Rigging
+from strickle.pour.says import Wall, hand_findings
+from strickle.rigging import OpenPour, Rigging
 from strickle.stores import Stores
 
-LOSSES_UNSURE = 0.10
-"""Spread of the discharge coefficient: loss coefficients are good to a fifth, and it goes with their root (guess)."""
 DRINKS = 0.02
 """Share of the head by which the sprue's pressure may fall under the air's before it is called drinking."""
+LOWEST = {"yes": 0.5, "no": 0.0}
+"""Share of the basin at which the sprue is looked at, besides full: kept full or not (common practice)."""
 
 
 def fill(
@@ -42,40 +45,23 @@ def fill(
     """Fill time, speeds, sprue pressure and the thinnest wall's fluid time, each with its spread.
 
     Fill time runs from the first metal in the sprue until the part is full: likely with the basin full, at best with a tenth more discharge,
-    at worst half full with a tenth less; never faster than the hand pours. Pour time adds the basin before it, filled as fast as the hand
-    can, and the risers after it, with the basin full in every case: they do not fill to the top otherwise.
+    at worst half full with a tenth less; never faster than the hand pours. A basin not kept full stands half full, at worst empty, and an
+    interruption before the part is full is added whole. Pour time adds the basin before it, filled as fast as the hand can, and the risers
+    after it, with the basin full in every case: they do not fill to the top otherwise.
     """
     watch(0.0, "filling on paper")
     if rigging.open_pour is not None:
-        pool = rigging.open_pour
-        fluid = _fluid(pool.depth, mould, metal, melt, stores, _air(metal, stores)) if lies(pool) else _fluid(pool.wall, mould, metal, melt, stores)
-        found = fill_open(rigging, rigging.open_pour, part, metal, melt, stores.kit, fluid)
-        misrun = misrun_of(found, part, mould, metal, melt, pool)
-        return dataclasses.replace(found, findings=(*misrun, *found.findings), sources=(*_sources(stores), *found.sources))
-    layers = layers_of(cavity, rigging)
-    full, half = head_of(rigging), head_of(rigging, 0.5)
-    hand = stores.kit.pour_rate_high / ALUMINIUM
-    likely = rigging.discharge
-    over, basin = layers_over(cavity), basin_of(rigging) / hand
-    best, worst = min(likely * (1.0 + LOSSES_UNSURE), 1.0), likely * (1.0 - LOSSES_UNSURE)
-    time = Span(
-        value=fill_time(layers, rigging, full, likely, hand),
-        low=fill_time(layers, rigging, full, best, hand),
-        high=fill_time(layers, rigging, half, worst, hand),
-    )
-    whole = Span(
-        value=basin + time.value + topping_time(over, rigging, full, likely, hand),
-        low=basin + time.low + topping_time(over, rigging, full, best, hand),
-        high=basin + time.high + topping_time(over, rigging, full, worst, hand),
-    )
+        return _open(rigging, rigging.open_pour, part, mould, metal, melt, stores, ask)
+    paper = on_paper(rigging, cavity, metal, melt, stores.kit, ask)
+    full, time = head_of(rigging), paper.fill
     fluid = _fluid(part.least_wall, mould, metal, melt, stores)
     section = sum(ingate.area for ingate in rigging.ingates)
     fall = max((ingate.fall for ingate in rigging.ingates), default=0.0)
-    pressure = min(least_pressure(rigging, head, metal.density_liquidus, stores) for head in (full, half))
+    pressure = min(least_pressure(rigging, head_of(rigging, share), metal.density_liquidus, stores) for share in (1.0, LOWEST[ask.kept_full]))
     pour = Pour(
         fill_time=time,
-        pour_time=whole,
-        rate=steady_flow(rigging, full, likely) * metal.density_liquidus,
+        pour_time=paper.whole,
+        rate=steady_flow(rigging, full, rigging.discharge) * metal.density_liquidus,
         gate_speed=first_flow(rigging, full, stores) / section if section > 0.0 else math.nan,
         critical_speed=tearing_speed(metal.surface_tension, metal.density_liquidus),
         fall=fall,
@@ -84,10 +70,25 @@ def fill(
         aspirates=pressure < -DRINKS * metal.density_liquidus * GRAVITY * full.total,
         fluid_time=fluid,
         fluid_margin=Span(value=fluid.value / time.value, low=fluid.low / time.high, high=fluid.high / time.low),
+        break_time=paper.lost,
+        lip_temperature=paper.hand.last,
+        hand=paper.hand,
         sources=_sources(stores),
     )
     watch(1.0, "filled on paper")
-    return dataclasses.replace(pour, findings=findings_of(pour, full, hand, part, pattern, mould, rigging, metal, melt))
+    found = findings_of(pour, full, ask, part, pattern, mould, rigging, metal, melt)
+    wall = Wall(thick=part.least_wall, fluid=_likely(mould, metal, stores))
+    return dataclasses.replace(pour, findings=(*found, *hand_findings(pour, ask, melt, metal, wall)))
+
+
+def _open(rigging: Rigging, pool: OpenPour, part: Part, mould: Mould, metal: Metal, melt: Melt, stores: Stores, ask: PourAsk) -> Pour:
+    """The pour of an open face."""
+    thin, top = (pool.depth, _air(metal, stores)) if lies(pool) else (pool.wall, None)
+    fluid = _fluid(thin, mould, metal, melt, stores, top)
+    found = fill_open(rigging, pool, part, metal, melt, stores.kit, ask, fluid)
+    misrun = misrun_of(found, part, mould, metal, melt, pool)
+    heat = hand_findings(found, ask, melt, metal, Wall(thick=thin, fluid=_likely(mould, metal, stores, top)))
+    return dataclasses.replace(found, findings=(*misrun, *found.findings, *heat), sources=(*_sources(stores), *found.sources))
 
 
 def _air(metal: Metal, stores: Stores) -> Top:
@@ -97,13 +98,7 @@ def _air(metal: Metal, stores: Stores) -> Top:
 
 def _fluid(wall: float, mould: Mould, metal: Metal, melt: Melt, stores: Stores, top: Top | None = None) -> Span:
     """How long a wall [m] between two sand faces of this mould, or between one and ``top``, flows."""
-    sand = Face(
-        conductivity=mould.sand_conductivity,
-        density=mould.sand_density,
-        heat=mould.sand_heat,
-        contact=mould.contact,
-        cold=stores.kit.ambient,
-    )
+    sand = _face(mould, stores)
     return fluid_span(
         wall,
         melt.pour_temperature,
@@ -113,6 +108,22 @@ def _fluid(wall: float, mould: Mould, metal: Metal, melt: Melt, stores: Stores, 
         _sand_spread(mould, stores),
         _constant(stores, "contact.metal_sand", mould.contact / stores.constants["contact.metal_sand"].value),
         top,
+    )
+
+
+def _likely(mould: Mould, metal: Metal, stores: Stores, top: Top | None = None) -> Callable[[float, float], float]:
+    """How long a wall [m] poured at a temperature [K] flows, likely."""
+    share, sand = stores.constants["fill.fluidity_share"].value, _face(mould, stores)
+    return lambda wall, start: fluid_time(wall, start, share, table_of(metal, start), sand, top)
+
+
+def _face(mould: Mould, stores: Stores) -> Face:
+    return Face(
+        conductivity=mould.sand_conductivity,
+        density=mould.sand_density,
+        heat=mould.sand_heat,
+        contact=mould.contact,
+        cold=stores.kit.ambient,
     )
 
 

@@ -14,7 +14,7 @@ from strickle.melt import Melt, MeltAsk
 from strickle.metal import Metal
 from strickle.mould import FlaskChosen, Mould
 from strickle.pattern import Pattern
-from strickle.pour import Pour
+from strickle.pour import Pour, PourAsk
 from strickle.sound import Sound
 from strickle.stores import Crucible, Flask, Kit
 from strickle.trials.back import more_stock
@@ -157,7 +157,7 @@ def _outdoors(finding: Finding, results: Results, runner: Runner) -> Cure:
 def _hotter(finding: Finding, results: Results, runner: Runner) -> Cure | None:
     metal = find(results, "metal", Metal)
     now = find(results, "melt", Melt).pour_temperature.value
-    hotter = min(now + 30.0, metal.pour_high)
+    hotter = min(max(now + 30.0, metal.aim[0]), metal.aim[1])
     ask = runner.ask("melt")
     if hotter < now + 5.0 or not isinstance(ask, MeltAsk):
         return None
@@ -169,6 +169,24 @@ def _hotter(finding: Finding, results: Results, runner: Runner) -> Cure | None:
     )
 
 
+def _without_a_stop(finding: Finding, results: Results, runner: Runner) -> Cure | None:
+    ask = runner.ask("pour")
+    if not isinstance(ask, PourAsk):
+        return None
+    return Cure(
+        change=lambda after: "pour without the stop",
+        of="fluid time of the thinnest section over the fill time",
+        margin=lambda r, after, k: find(r, "pour", Pour).fluid_margin.value,
+        asks={"pour": dataclasses.replace(ask, break_at=None, break_for=None)},
+    )
+
+
+def _warm_to_the_last(finding: Finding, results: Results, runner: Runner) -> Cure | None:
+    ask = runner.ask("pour")
+    broken = isinstance(ask, PourAsk) and ask.break_for is not None
+    return _without_a_stop(finding, results, runner) if broken else _hotter(finding, results, runner)
+
+
 CURES: Mapping[str, Callable[[Finding, Results, Runner], Cure | None]] = {
     "melt.pot_too_small": _bigger_pot,
     "melt.metal_short": _more_metal,
@@ -178,6 +196,8 @@ CURES: Mapping[str, Callable[[Finding, Results, Runner], Cure | None]] = {
     "cavity.sand_short": _more_sand,
     "cavity.weights_short": _more_weight,
     "pattern.bed": _bigger_bed,
+    "pour.break": _without_a_stop,
+    "pour.cold": _warm_to_the_last,
     "pour.misrun": _hotter,
     "sound.back_sinks": more_stock,
     "sound.neck_short": _room_to_feed,

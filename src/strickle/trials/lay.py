@@ -24,6 +24,7 @@ ENDS = frozenset(
         "melt.too_cold",
         "melt.metal_short",
         "melt.place",
+        "pour.cold",
     }
 )
 ROUGH_CELLS, SHOP_CELLS = 400_000, 3_000_000
