@@ -96,6 +96,6 @@ def flow(cells: Cells, heat: float) -> Flow:
     reals = [real() for _ in range(12)]
     return Flow(
         f, f.copy(), e, *reals, small(), small(), count(), small(), small(), small(), real(), real(), real(), real(), real(), real(), real(), small(), small(), small(),
-        count(), np.zeros(n + 1, np.int32), count(), count(), np.zeros((3, m), np.int32), real(), np.full(m, np.nan), np.full(m, np.nan),
+        count(), count(), count(), count(), np.zeros((3, m), np.int32), real(), np.full(m, np.nan), np.full(m, np.nan),
         np.full(m, np.nan), np.full(m, np.nan), real(), real(), np.zeros(32), np.zeros(8, np.int64),
     )  # fmt: skip

@@ -21,6 +21,10 @@ from strickle.kernels.fill_state import (
 SKIN_OF, BULK, RING = 0, 1, 2
 WHOLE = 0.8
 """Share of metal down to which an inner cell gives a face's whole flux."""
+SLIGHT = 1e-3
+"""Excess that is left to the pressure."""
+FARTHEST = 600
+"""Cells searched for room."""
 WISP = 1e-3
 """Share of metal under which a cell without metal beside it goes to the account of spray."""
 
@@ -231,40 +235,65 @@ def _settle(cells, s, some, count):
 
 
 @njit(cache=True, inline="always")
-def _give(f, vol, opening, total, c, a, face, sign, left):
-    """Hand metal that has no room in ``c`` to ``a``; returns what is still left."""
-    if left > 0.0 and opening[face] > 0.0 and f[a] < 1.0:
-        moved = min(left, (1.0 - f[a]) * vol[a])
-        f[a] += moved / vol[a]
-        f[c] -= moved / vol[c]
-        total[face] += sign * moved
-        return left - moved
-    return left
+def _beside(cells, c, way):
+    """Neighbour ``way`` (0 .. 5: low x, high x, low y ...), the face between, and the sign of metal that goes there through it."""
+    if way == 0:
+        return cells.xm[c], c, -1.0
+    if way == 1:
+        return cells.xp[c], cells.xp[c], 1.0
+    if way == 2:
+        return cells.ym[c], c, -1.0
+    if way == 3:
+        return cells.yp[c], cells.yp[c], 1.0
+    if way == 4:
+        return cells.zm[c], c, -1.0
+    return cells.zp[c], cells.zp[c], 1.0
+
+
+@njit(cache=True)
+def _hand_on(cells, s, c):
+    """Find the nearest cells with room and hand the excess of ``c`` on to them, cell by cell through the faces between."""
+    f, vol, kind, mark, near = s.f, cells.vol, cells.kind, s.mark, s.near
+    queue, parent, way_of = s.hurry, s.ghost, s.unknown  # free between steps
+    queue[0], parent[0], way_of[0] = c, -1, -1
+    near[c] = 1
+    found, at = 1, 0
+    while at < found and f[c] > 1.0:
+        here = queue[at]
+        for way in range(6):
+            a, face, _ = _beside(cells, here, way)
+            opening = cells.ax[face] if way < 2 else (cells.ay[face] if way < 4 else cells.az[face])
+            if opening <= 0.0 or kind[a] != CAVITY or mark[a] == 0 or near[a] == 1 or found >= FARTHEST:
+                continue
+            near[a] = 1
+            queue[found], parent[found], way_of[found] = a, at, way
+            found += 1
+            if f[a] < 1.0 and f[c] > 1.0:
+                moved = min((f[c] - 1.0) * vol[c], (1.0 - f[a]) * vol[a])
+                f[a] += moved / vol[a]
+                f[c] -= moved / vol[c]
+                back = found - 1
+                while parent[back] >= 0:
+                    _, through, sign = _beside(cells, queue[parent[back]], way_of[back])
+                    if way_of[back] < 2:
+                        s.tx[through] += sign * moved
+                    elif way_of[back] < 4:
+                        s.ty[through] += sign * moved
+                    else:
+                        s.tz[through] += sign * moved
+                    back = parent[back]
+        at += 1
+    for k in range(found):
+        near[queue[k]] = 0
 
 
 @njit(cache=True)
 def spread_excess(cells, s):
-    """Metal over a skin cell's room goes to cells beside it that have some, through the face between, and is counted as passing it."""
-    lists, skin, az, tz, ax, tx, ay, ty = s.lists, s.skin, cells.az, s.tz, cells.ax, s.tx, cells.ay, s.ty
-    f, vol, kind, mark = s.f, cells.vol, cells.kind, s.mark
-    xm, xp, ym, yp, zm, zp = cells.xm, cells.xp, cells.ym, cells.yp, cells.zm, cells.zp
-    for k in range(lists[SKIN]):
-        c = skin[k]
-        if f[c] <= 1.0:
-            continue
-        left = (f[c] - 1.0) * vol[c]
-        if kind[zm[c]] == CAVITY and mark[zm[c]] != 0:
-            left = _give(f, vol, az, tz, c, zm[c], c, -1.0, left)
-        if kind[xm[c]] == CAVITY and mark[xm[c]] != 0:
-            left = _give(f, vol, ax, tx, c, xm[c], c, -1.0, left)
-        if kind[xp[c]] == CAVITY and mark[xp[c]] != 0:
-            left = _give(f, vol, ax, tx, c, xp[c], xp[c], 1.0, left)
-        if kind[ym[c]] == CAVITY and mark[ym[c]] != 0:
-            left = _give(f, vol, ay, ty, c, ym[c], c, -1.0, left)
-        if kind[yp[c]] == CAVITY and mark[yp[c]] != 0:
-            left = _give(f, vol, ay, ty, c, yp[c], yp[c], 1.0, left)
-        if kind[zp[c]] == CAVITY and mark[zp[c]] != 0:
-            left = _give(f, vol, az, tz, c, zp[c], zp[c], 1.0, left)
+    """Metal over a cell's room goes to the nearest cells that have some, and is counted as passing the faces on its way."""
+    f, skin = s.f, s.skin
+    for k in range(s.lists[SKIN]):
+        if f[skin[k]] > 1.0 + SLIGHT:
+            _hand_on(cells, s, skin[k])
 
 
 @njit(cache=True)
