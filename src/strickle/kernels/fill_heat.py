@@ -117,7 +117,7 @@ def ride(cells, s, gain):
 
 
 @njit(cache=True)
-def spread(cells, s, share, gain, temperature, number):
+def spread(cells, s, gain, temperature, number):
     """Heat through the metal: ``number`` = diffusivity times step over cell squared, by temperature differences."""
     lists, xm, ax, kind, ym, ay, zm, az = s.lists, cells.xm, cells.ax, cells.kind, cells.ym, cells.ay, cells.zm, cells.az
     band, e, f, vol = s.band, s.e, s.f, cells.vol
@@ -148,7 +148,7 @@ def cool(cells, s, area, temperature, loose, tables, sand, step, now, cell, stif
     """Temperature, share frozen and freedom to move of every metal cell; heat into the sand.
 
     ``area`` wall of each cell over cell squared; ``tables``: low, width [K], temperature and solid share by theta;
-    ``sand``: contact conductance, effusivity, sand temperature, metal's density x heat capacity; ``stiff``: drag constant [1/s], share frozen
+    ``sand``: of the wall beside each cell, contact conductance, effusivity, temperature; the metal's density x heat capacity; ``stiff``: drag constant [1/s], share frozen
     at which metal stands.
     """
     lists, solid, lost, tally, wet_since = s.lists, s.solid, s.lost, s.tally, s.wet_since
@@ -161,7 +161,7 @@ def cool(cells, s, area, temperature, loose, tables, sand, step, now, cell, stif
         if f[c] <= WET:
             loose[c] = 1.0
             solid[c] = 0.0
-            temperature[c] = cold
+            temperature[c] = cold[c]
             continue
         theta = e[c] / f[c]
         t = at_heat(theta, hot, low, width)
@@ -169,10 +169,10 @@ def cool(cells, s, area, temperature, loose, tables, sand, step, now, cell, stif
             if math.isnan(wet_since[c]):
                 wet_since[c] = now
             since = now - wet_since[c] + 0.5 * step
-            through = 1.0 / (1.0 / contact + math.sqrt(math.pi * since) / soak)
+            through = 1.0 / (1.0 / contact[c] + math.sqrt(math.pi * since) / soak[c])
             pull = step * through * area[c] / (holds * vol[c] * cell)
             slope = (at_heat(theta + 1.0, hot, low, width) - at_heat(theta - 1.0, hot, low, width)) * 0.5
-            heat = pull * (t - cold) / (1.0 + pull * slope)
+            heat = pull * (t - cold[c]) / (1.0 + pull * slope)
             heat = min(heat, theta - low + 200.0)
             gone = heat * min(f[c], 1.0)
             e[c] -= gone
@@ -261,6 +261,3 @@ def held_heat(cells, s):
         metal += f[c] * vol[c]
         heat += e[c] * vol[c]
     return metal, heat
-
-
-EMPTY = np.zeros(2)

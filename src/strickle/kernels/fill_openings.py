@@ -83,3 +83,40 @@ def wall_area(cells):
     shut = sum(2.0 - low - high for low, high in (x, y, z))
     plane = np.sqrt(sum((low - high) ** 2 for low, high in (x, y, z)))
     return np.where(cells.vol >= 1.0, shut, np.maximum(plane, shut - 6.0 * (1.0 - cells.vol) - 2.0).clip(0.0)) * (cells.vol > 0.0)
+
+
+@njit(cache=True)
+def _runs(room, axis, cell, out):
+    """Least of ``out`` and the open length through each cell along one axis [m]."""
+    nx, ny, nz = room.shape
+    size = nx if axis == 0 else (ny if axis == 1 else nz)
+    one = ny if axis == 0 else nx
+    two = nz if axis < 2 else ny
+    for i in range(one):
+        for j in range(two):
+            begin, length = -1, 0.0
+            for k in range(size + 1):
+                share = 0.0
+                if k < size:
+                    share = room[k, i, j] if axis == 0 else (room[i, k, j] if axis == 1 else room[i, j, k])
+                if share > 0.0:
+                    if begin < 0:
+                        begin, length = k, 0.0
+                    length += share * cell
+                elif begin >= 0:
+                    for m in range(begin, k):
+                        if axis == 0:
+                            out[m, i, j] = min(out[m, i, j], length)
+                        elif axis == 1:
+                            out[i, m, j] = min(out[i, m, j], length)
+                        else:
+                            out[i, j, m] = min(out[i, j, m], length)
+                    begin = -1
+
+
+def widths(room, cell):
+    """Width [m] of the cavity at each cell: the shortest open run through it along an axis, (nx, ny, nz), infinite in walls."""
+    out = np.full(room.shape, np.inf)
+    for axis in range(3):
+        _runs(np.ascontiguousarray(room), axis, float(cell), out)
+    return np.where(room > 0.0, out, np.inf)

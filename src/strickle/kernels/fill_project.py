@@ -31,8 +31,8 @@ def _want(f, no_air, lam):
 
 
 @njit(cache=True, inline="always")
-def _is_air(kind, liquid):
-    return kind == OPEN or (kind == CAVITY and liquid == 0)
+def _is_air(kind, liquid, stuck):
+    return kind == OPEN or (kind == CAVITY and liquid == 0 and stuck == 0)
 
 
 @njit(cache=True, inline="always")
@@ -41,7 +41,7 @@ def _is_known(kind, liquid):
 
 
 @njit(cache=True, inline="always")
-def _pull(opening, kind, liquid, loose, other, share, its):
+def _pull(opening, kind, liquid, stuck, loose, other, share, its):
     """Coefficient of the side between a metal cell (``loose``, ``share``) and its neighbour (``kind``, ``liquid``, ``other``, ``its`` share)."""
     scale = 1.0
     free = loose
@@ -49,7 +49,7 @@ def _pull(opening, kind, liquid, loose, other, share, its):
         free = min(loose, other)
     elif kind == PRESSED:
         scale = 2.0
-    elif kind == POURED:
+    elif kind == POURED or stuck == 1:
         scale = 0.0
     else:
         scale = 1.0 / _away(share, its)
@@ -62,7 +62,7 @@ def assemble(cells, s, g, loose, lam, past):
     count, diagonal, b_of, clx, cly, clz, chx, chy = g.count, g.diagonal, g.b, g.clx, g.cly, g.clz, g.chx, g.chy
     chz, lx, ly, lz, hx, hy, hz, inverse = g.chz, g.lx, g.ly, g.lz, g.hx, g.hy, g.hz, g.inverse
     x, vol = g.x, cells.vol
-    f, kind, liquid, q = s.f, cells.kind, s.liquid, s.q
+    f, kind, liquid, q, stuck = s.f, cells.kind, s.liquid, s.q, s.stuck
     u, v, w, ax, ay, az = s.u, s.v, s.w, cells.ax, cells.ay, cells.az
     xm, xp, ym, yp, zm, zp = cells.xm, cells.xp, cells.ym, cells.yp, cells.zm, cells.zp
     arrange(g, s.unknown, s.lists[UNKNOWN], cells.odd)
@@ -73,27 +73,27 @@ def assemble(cells, s, g, loose, lam, past):
         a1, p1, a2, p2, a3, p3 = xm[c], xp[c], ym[c], yp[c], zm[c], zp[c]
         divergence = ax[p1] * u[p1] - ax[c] * u[c] + ay[p2] * v[p2] - ay[c] * v[c] + az[p3] * w[p3] - az[c] * w[c]
         no_air = not (
-            (ax[c] > 0.0 and _is_air(kind[a1], liquid[a1])) or (ax[p1] > 0.0 and _is_air(kind[p1], liquid[p1]))
-            or (ay[c] > 0.0 and _is_air(kind[a2], liquid[a2])) or (ay[p2] > 0.0 and _is_air(kind[p2], liquid[p2]))
-            or (az[c] > 0.0 and _is_air(kind[a3], liquid[a3])) or (az[p3] > 0.0 and _is_air(kind[p3], liquid[p3]))
+            (ax[c] > 0.0 and _is_air(kind[a1], liquid[a1], stuck[a1])) or (ax[p1] > 0.0 and _is_air(kind[p1], liquid[p1], stuck[p1]))
+            or (ay[c] > 0.0 and _is_air(kind[a2], liquid[a2], stuck[a2])) or (ay[p2] > 0.0 and _is_air(kind[p2], liquid[p2], stuck[p2]))
+            or (az[c] > 0.0 and _is_air(kind[a3], liquid[a3], stuck[a3])) or (az[p3] > 0.0 and _is_air(kind[p3], liquid[p3], stuck[p3]))
         )  # fmt: skip
         b = _want(f[c], no_air, lam) * vol[c] - divergence
-        c1 = _pull(ax[c], kind[a1], liquid[a1], loose[c], loose[a1], f[c], f[a1])
+        c1 = _pull(ax[c], kind[a1], liquid[a1], stuck[a1], loose[c], loose[a1], f[c], f[a1])
         in1 = _is_known(kind[a1], liquid[a1])
         k1 = 0.0 if in1 else c1 * q[a1]
-        c2 = _pull(ay[c], kind[a2], liquid[a2], loose[c], loose[a2], f[c], f[a2])
+        c2 = _pull(ay[c], kind[a2], liquid[a2], stuck[a2], loose[c], loose[a2], f[c], f[a2])
         in2 = _is_known(kind[a2], liquid[a2])
         k2 = 0.0 if in2 else c2 * q[a2]
-        c3 = _pull(az[c], kind[a3], liquid[a3], loose[c], loose[a3], f[c], f[a3])
+        c3 = _pull(az[c], kind[a3], liquid[a3], stuck[a3], loose[c], loose[a3], f[c], f[a3])
         in3 = _is_known(kind[a3], liquid[a3])
         k3 = 0.0 if in3 else c3 * q[a3]
-        d1 = _pull(ax[p1], kind[p1], liquid[p1], loose[c], loose[p1], f[c], f[p1])
+        d1 = _pull(ax[p1], kind[p1], liquid[p1], stuck[p1], loose[c], loose[p1], f[c], f[p1])
         in4 = _is_known(kind[p1], liquid[p1])
         k4 = 0.0 if in4 else d1 * q[p1]
-        d2 = _pull(ay[p2], kind[p2], liquid[p2], loose[c], loose[p2], f[c], f[p2])
+        d2 = _pull(ay[p2], kind[p2], liquid[p2], stuck[p2], loose[c], loose[p2], f[c], f[p2])
         in5 = _is_known(kind[p2], liquid[p2])
         k5 = 0.0 if in5 else d2 * q[p2]
-        d3 = _pull(az[p3], kind[p3], liquid[p3], loose[c], loose[p3], f[c], f[p3])
+        d3 = _pull(az[p3], kind[p3], liquid[p3], stuck[p3], loose[c], loose[p3], f[c], f[p3])
         in6 = _is_known(kind[p3], liquid[p3])
         k6 = 0.0 if in6 else d3 * q[p3]
         diagonal[k] = c1 + c2 + c3 + d1 + d2 + d3 + 1e-9
@@ -115,17 +115,17 @@ def assemble(cells, s, g, loose, lam, past):
 
 
 @njit(cache=True, inline="always")
-def _push(kind_a, kind_c, liquid_a, liquid_c, loose_a, loose_c, f_a, f_c, rise):
+def _push(kind_a, kind_c, liquid_a, liquid_c, stuck_a, stuck_c, loose_a, loose_c, f_a, f_c, rise):
     """What pressure takes off a face's speed, its low cell ``a``, its high cell ``c``, pressure rising by ``rise`` from a to c."""
     if _is_known(kind_c, liquid_c):
-        return _pull(1.0, kind_a, liquid_a, loose_c, loose_a, f_c, f_a) * rise
+        return _pull(1.0, kind_a, liquid_a, stuck_a, loose_c, loose_a, f_c, f_a) * rise
     if _is_known(kind_a, liquid_a):
-        return _pull(1.0, kind_c, liquid_c, loose_a, loose_c, f_a, f_c) * rise
+        return _pull(1.0, kind_c, liquid_c, stuck_c, loose_a, loose_c, f_a, f_c) * rise
     return 0.0
 
 
 @njit(cache=True)
-def _take(count, band, codes, opening, low, kind, liquid, loose, f, q, taken, speeds, fastest):
+def _take(count, band, codes, opening, low, kind, liquid, stuck, loose, f, q, taken, speeds, fastest):
     """One direction of ``project``; returns how many speeds were cut."""
     cut = 0
     for k in range(count):
@@ -133,7 +133,7 @@ def _take(count, band, codes, opening, low, kind, liquid, loose, f, q, taken, sp
         taken[c] = 0.0
         if codes[c] == BODY and opening[c] > 0.0:
             a = low[c]
-            taken[c] = _push(kind[a], kind[c], liquid[a], liquid[c], loose[a], loose[c], f[a], f[c], q[c] - q[a])
+            taken[c] = _push(kind[a], kind[c], liquid[a], liquid[c], stuck[a], stuck[c], loose[a], loose[c], f[a], f[c], q[c] - q[a])
             speeds[c] -= taken[c]
         if abs(speeds[c]) > fastest:
             cut += 1
@@ -146,9 +146,9 @@ def project(cells, s, loose, fastest):
     """Take the pressure's pull off the speeds; none may exceed ``fastest`` (counted)."""
     f, kind, liquid, q, band = s.f, cells.kind, s.liquid, s.q, s.band
     count = s.lists[WALK]
-    cut = _take(count, band, s.cu, cells.ax, cells.xm, kind, liquid, loose, f, q, s.gu, s.u, fastest)
-    cut += _take(count, band, s.cv, cells.ay, cells.ym, kind, liquid, loose, f, q, s.gv, s.v, fastest)
-    cut += _take(count, band, s.cw, cells.az, cells.zm, kind, liquid, loose, f, q, s.gw, s.w, fastest)
+    cut = _take(count, band, s.cu, cells.ax, cells.xm, kind, liquid, s.stuck, loose, f, q, s.gu, s.u, fastest)
+    cut += _take(count, band, s.cv, cells.ay, cells.ym, kind, liquid, s.stuck, loose, f, q, s.gv, s.v, fastest)
+    cut += _take(count, band, s.cw, cells.az, cells.zm, kind, liquid, s.stuck, loose, f, q, s.gw, s.w, fastest)
     s.tally[CLIPPED] += cut
 
 

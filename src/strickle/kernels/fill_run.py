@@ -11,13 +11,14 @@ from numba import njit
 
 from strickle.kernels.fill_cells import CAVITY, OPEN, POURED, PRESSED, Cells
 from strickle.kernels.fill_faces import classify, extrapolate, gather
+from strickle.kernels.fill_front import block, breathe, catch, release
 from strickle.kernels.fill_heat import arrive, cool, held_heat, ride, slow, spread
 from strickle.kernels.fill_momentum import predict
 from strickle.kernels.fill_press import Grids, grids
 from strickle.kernels.fill_project import press, project
 from strickle.kernels.fill_state import (
-    BAND, CLIPPED, FAST, Flow, HEAT_IN, HEAT_OUT, HEAT_SPRAY, HEAT_WALL, INFLOW, OUTFLOW, SIDES_X, SKIN, SKIN_FAST, SOLVES, SPRAY, STEP, STEPS,
-    TIME, UNKNOWN, WALK, WET, WORST, flow,
+    CLIPPED, FAST, HARDEST, HEAT_IN, HEAT_OUT, HEAT_SPRAY, HEAT_WALL, INFLOW, IS_PRESSED, LIQUID, OUTFLOW, SAVED, SKIN, SKIN_FAST, SOLVES, SPRAY,
+    STEP, STEPS, TIME, UNKNOWN, WALK, WET, WORST, Flow, flow,
 )  # fmt: skip
 from strickle.kernels.fill_surface import advect, count_ends, dust, find_skin, spread_excess
 
@@ -27,6 +28,8 @@ PART = 0.95
 """Most that may flow through a cell in one part of a step."""
 SWEEP = 0.5
 """Most that may leave a cell in one part of the surface's step."""
+LOOK = 4
+"""Steps between looks at the air."""
 DONE, TIMED, FILLED, STUCK, WILD = 0, 1, 2, 3, 4
 """Why the steps ended: so many done; the time reached; full; pressure not found; not a number."""
 
@@ -48,28 +51,41 @@ class Rule(NamedTuple):
     is_warm: bool
     low: float  # heat tables
     width: float
-    contact: float
-    soak: float
-    cold: float
     holds: float  # density x heat capacity
     diffuses: float  # m2/s
     drag: float
     stands: float
+    limit: float  # Pa, most that the metal at the inlet may press, infinite none
+    is_skinned: bool
+    is_airy: bool
+    air: float  # Pa
+    air_density: float
 
 
 class Work(NamedTuple):
-    """Arrays by cell that stay or are used up in a step."""
+    """Arrays by cell that stay or are used up in a step, and the inlet."""
 
     area: np.ndarray
+    contact: np.ndarray  # W/(m2 K), of the wall beside the cell
+    soak: np.ndarray  # its effusivity
+    cold: np.ndarray  # its temperature, K
+    hold: np.ndarray  # Pa, against entering the cell
+    leak: np.ndarray  # 1/(s Pa), air through the sand
+    bore: np.ndarray  # 1/m, vents
     loose: np.ndarray
     temperature: np.ndarray
-    share: np.ndarray
     gain: np.ndarray
+    before: np.ndarray
     hot: np.ndarray
     frozen: np.ndarray
     inlet_face: np.ndarray
     inlet_axis: np.ndarray
-    inlet_speed: np.ndarray
+    inlet_sign: np.ndarray  # +1 where metal comes in along the axis
+    inlet_cell: np.ndarray  # the boundary cell beyond each face
+    inlet_speed: np.ndarray  # of each face for a flow of 1 m3/s
+    inlet_time: np.ndarray  # s, where the flow changes
+    inlet_flow: np.ndarray  # m3/s from there on
+    inlet_heat: np.ndarray  # K, heat content at the same moments, straight between
 
 
 @njit(cache=True)
@@ -98,19 +114,80 @@ def _speeds(cells, s):
 
 
 @njit(cache=True)
-def _prescribe(s, faces, axes, speeds):
-    u, v, w = s.u, s.v, s.w
+def _prescribe(s, faces, axes, signs, speeds, flow):
     for k in range(faces.shape[0]):
+        speed = flow * speeds[k] * signs[k]
         if axes[k] == 0:
-            u[faces[k]] = speeds[k]
+            s.u[faces[k]] = speed
         elif axes[k] == 1:
-            v[faces[k]] = speeds[k]
+            s.v[faces[k]] = speed
         else:
-            w[faces[k]] = speeds[k]
+            s.w[faces[k]] = speed
 
 
 @njit(cache=True)
-def _gas(cells, s, scale):
+def _level(times, values, now):
+    """Value of the last moment passed."""
+    out = 0.0
+    for k in range(times.shape[0]):
+        if times[k] <= now:
+            out = values[k]
+    return out
+
+
+@njit(cache=True)
+def _between(times, values, now):
+    """Value straight between moments, level outside."""
+    last = times.shape[0] - 1
+    if now <= times[0]:
+        return values[0]
+    for k in range(last):
+        if now < times[k + 1]:
+            return values[k] + (values[k + 1] - values[k]) * (now - times[k]) / (times[k + 1] - times[k])
+    return values[last]
+
+
+@njit(cache=True)
+def _inlet(cells, s, w, rule, flow, scale):
+    """Pour what is asked while the metal at the inlet presses less than the limit, else hold it at the limit while less than that flows in."""
+    faces, cell_of, axes, signs = w.inlet_face, w.inlet_cell, w.inlet_axis, w.inlet_sign
+    kind = cells.kind
+    count = faces.shape[0]
+    if count == 0:
+        return
+    was = s.tally[IS_PRESSED] > 0.0
+    now = was
+    if was:
+        comes = 0.0
+        for k in range(count):
+            c = faces[k]
+            if axes[k] == 0:
+                comes += cells.ax[c] * s.u[c] * signs[k]
+            elif axes[k] == 1:
+                comes += cells.ay[c] * s.v[c] * signs[k]
+            else:
+                comes += cells.az[c] * s.w[c] * signs[k]
+        now = comes * rule.cell * rule.cell <= flow
+    else:
+        presses, room = 0.0, 0
+        for k in range(count):
+            c = (
+                faces[k]
+                if kind[faces[k]] == CAVITY
+                else (cells.xm[faces[k]] if axes[k] == 0 else (cells.ym[faces[k]] if axes[k] == 1 else cells.zm[faces[k]]))
+            )
+            presses += s.q[c]
+            room += 1
+        now = presses > rule.limit * scale * room and math.isfinite(rule.limit)
+    if now != was:
+        s.tally[IS_PRESSED] = 1.0 if now else 0.0
+        for k in range(count):
+            kind[cell_of[k]] = PRESSED if now else POURED
+            s.gas[cell_of[k]] = rule.limit if now else 0.0
+
+
+@njit(cache=True)
+def _gas(cells, s, hold, scale):
     """Pressure of air and of given ends as a speed."""
     lists, band, q, gas, liquid = s.lists, s.band, s.q, s.gas, s.liquid
     kind = cells.kind
@@ -125,7 +202,8 @@ def start(cells, s, w):
     """Lists and speeds of a state just put in."""
     gather(cells, s)
     classify(cells, s)
-    _prescribe(s, w.inlet_face, w.inlet_axis, w.inlet_speed)
+    if s.tally[IS_PRESSED] == 0.0:
+        _prescribe(s, w.inlet_face, w.inlet_axis, w.inlet_sign, w.inlet_speed, _level(w.inlet_time, w.inlet_flow, s.tally[TIME]))
     extrapolate(cells, s)
 
 
@@ -165,27 +243,43 @@ def steps(cells, s, g, w, rule, until, most, full):
         count_ends(cells, s)
         begin = s.tally[TIME]
         s.tally[TIME] = begin + step
+        flow = _level(w.inlet_time, w.inlet_flow, begin + step)
+        if rule.is_warm and w.inlet_time.shape[0] > 0:
+            heat = _between(w.inlet_time, w.inlet_heat, begin)
+            for k in range(w.inlet_cell.shape[0]):
+                s.e[w.inlet_cell[k]] = heat
         if rule.is_warm:
             ride(cells, s, w.gain)
             cool(
                 cells, s, w.area, w.temperature, w.loose, (rule.low, rule.width, w.hot, w.frozen),
-                (rule.contact, rule.soak, rule.cold, rule.holds), step, begin, rule.cell, (rule.drag, rule.stands),
+                (w.contact, w.soak, w.cold, rule.holds), step, begin, rule.cell, (rule.drag, rule.stands),
             )  # fmt: skip
-            spread(cells, s, w.share, w.gain, w.temperature, rule.diffuses * step / (rule.cell * rule.cell))
+            spread(cells, s, w.gain, w.temperature, rule.diffuses * step / (rule.cell * rule.cell))
         arrive(cells, s, begin, step, rule.cell)
         predict(cells, s, step, rule.cell, gravity, times, past)
         gather(cells, s)
         classify(cells, s)
         slow(cells, s, w.loose, w.area, step, rule.cell, rule.friction)
-        _prescribe(s, w.inlet_face, w.inlet_axis, w.inlet_speed)
-        _gas(cells, s, lam / rule.density)
+        if s.tally[IS_PRESSED] == 0.0:
+            _prescribe(s, w.inlet_face, w.inlet_axis, w.inlet_sign, w.inlet_speed, flow)
+        scale = lam / rule.density
+        if rule.is_airy and int(s.tally[STEPS]) % LOOK == 0:
+            breathe(cells, s, w.before, w.leak, w.bore, rule.air, rule.air_density)
+        if rule.is_skinned:
+            release(cells, s, w.hold, last / rule.cell / rule.density)
+            block(cells, s)
+        _gas(cells, s, w.hold, scale)
         found = press(cells, s, g, w.loose, lam, past, rule.tolerance)
         s.tally[SOLVES] += abs(found)
+        s.tally[HARDEST] = max(s.tally[HARDEST], abs(found))
         s.tally[STEPS] += 1.0
         s.tally[STEP] = step
         if found < 0:
             return STUCK
         project(cells, s, w.loose, rule.fastest)
+        if rule.is_skinned:
+            catch(cells, s, w.hold)
+        _inlet(cells, s, w, rule, flow, scale)
         extrapolate(cells, s)
         if not math.isfinite(s.tally[WORST]) or not math.isfinite(body):
             return WILD
@@ -197,59 +291,40 @@ def steps(cells, s, g, w, rule, until, most, full):
 class Run:
     """A cavity being filled."""
 
-    def __init__(
-        self, cells: Cells, cell: float, *, gravity=(0.0, 0.0, -9.81), density=2385.0, tolerance=1e-3, skin_courant=0.9, bulk_courant=1.8,
-        longest=0.05, fastest=1e9, friction=0.0, heat=None, area=None, inlets=None, inlet_heat=0.0,
-    ) -> None:  # fmt: skip
-        self.cells, self.cell = cells, cell
-        self.flow: Flow = flow(cells, inlet_heat)
+    def __init__(self, cells: Cells, rule: Rule, work: Work, heat: float = 0.0) -> None:
+        self.cells, self.rule, self.work = cells, rule, work
+        self.flow: Flow = flow(cells, heat)
         self.grids: Grids = grids(cells)
-        m = cells.m
-        none = np.zeros(2)
-        if heat is None:
-            heat = dict(low=0.0, width=1.0, hot=none, frozen=none, contact=1.0, soak=1.0, cold=0.0, holds=1.0, diffuses=0.0, drag=0.0, stands=1.0)
-            is_warm = False
-        else:
-            is_warm = True
-        faces, axes, speeds = inlets if inlets is not None else (np.zeros(0, np.int32), np.zeros(0, np.int64), np.zeros(0))
-        self.rule = Rule(
-            cell, skin_courant, bulk_courant, longest, tolerance, fastest, density, *gravity, friction, is_warm, heat["low"], heat["width"],
-            heat["contact"], heat["soak"], heat["cold"], heat["holds"], heat["diffuses"], heat["drag"], heat["stands"],
-        )  # fmt: skip
-        self.work = Work(
-            np.zeros(m) if area is None else area, np.ones(m), np.full(m, heat["cold"]), np.zeros(m), np.zeros(m), heat["hot"], heat["frozen"],
-            faces.astype(np.int32), axes.astype(np.int64), speeds.astype(np.float64),
-        )  # fmt: skip
         self.began = np.zeros(2)
 
-    def put(self, share: np.ndarray, theta: float) -> None:
-        """Put metal in, share (nx, ny, nz) of each cell, with the heat content ``theta``."""
-        at = share.ravel()[self.cells.full[: self.cells.n]]
-        self.flow.f[: self.cells.n] = at
-        self.flow.e[: self.cells.n] = at * theta
-        arrived = at > 0.5
-        self.flow.arrival[: self.cells.n][arrived] = 0.0
+    def put(self, share: np.ndarray, theta: np.ndarray) -> None:
+        """Put metal in: share (nx, ny, nz) of each cell with the heat content ``theta`` [K] (nx, ny, nz)."""
+        at = self.cells.full[: self.cells.n]
+        metal = share.ravel()[at]
+        self.flow.f[: self.cells.n] = metal
+        self.flow.e[: self.cells.n] = metal * theta.ravel()[at]
+        self.flow.arrival[: self.cells.n][metal > LIQUID] = 0.0
+        self.flow.arrival_heat[: self.cells.n][metal > LIQUID] = theta.ravel()[at][metal > LIQUID]
+        self.flow.arrival_speed[: self.cells.n][metal > LIQUID] = 0.0
         self.began = np.array(held_heat(self.cells, self.flow))
         start(self.cells, self.flow, self.work)
 
     def advance(self, until: float, most: int = 1_000_000, full: float = 2.0) -> int:
+        """Step on; returns DONE .. WILD."""
         return int(steps(self.cells, self.flow, self.grids, self.work, self.rule, until, most, full))
 
-    @property
-    def time(self) -> float:
-        return float(self.flow.tally[TIME])
+    def saved(self) -> dict[str, np.ndarray]:
+        """What a later run needs to go on."""
+        return {"began": self.began.copy(), **{name: getattr(self.flow, name).copy() for name in SAVED}}
 
-    @property
-    def steps(self) -> int:
-        return int(self.flow.tally[STEPS])
-
-    @property
-    def iterations(self) -> int:
-        return int(self.flow.tally[SOLVES])
-
-    @property
-    def clipped(self) -> int:
-        return int(self.flow.tally[CLIPPED])
+    def restore(self, kept: dict[str, np.ndarray]) -> None:
+        """Go on from what was saved of a run of the same cavity."""
+        self.began = np.array(kept["began"])
+        for name in SAVED:
+            getattr(self.flow, name)[:] = kept[name]
+        inlet = self.work.inlet_cell
+        self.cells.kind[inlet] = PRESSED if self.flow.tally[IS_PRESSED] > 0.0 else self.cells.kind[inlet]
+        start(self.cells, self.flow, self.work)
 
     def balance(self) -> tuple[float, float]:
         """Metal and heat that cannot be accounted for, as shares of what came in."""
@@ -259,10 +334,10 @@ class Run:
         warm = self.began[1] + t[HEAT_IN]
         lost = metal + t[SPRAY] + t[OUTFLOW] - came
         cooled = heat + t[HEAT_SPRAY] + t[HEAT_OUT] + t[HEAT_WALL] - warm
-        return lost / came if came else 0.0, cooled / warm if warm else 0.0
+        return (float(lost / came) if came else 0.0), (float(cooled / warm) if warm else 0.0)
 
-    def box(self, values: np.ndarray, empty: float = 0.0) -> np.ndarray:
-        """A field by cell back in the box."""
+    def box(self, values: np.ndarray, shape: tuple[int, int, int], empty: float = np.nan) -> np.ndarray:
+        """A field by cell back in the box (nx, ny, nz)."""
         out = np.full(self.cells.numbers.size, empty)
         out[self.cells.full[: self.cells.n]] = values[: self.cells.n]
-        return out
+        return out.reshape(shape)

@@ -52,6 +52,9 @@ class Flow(NamedTuple):
     held: np.ndarray  # share that counts as metal in the sub-step's sweeps, 0 or 1
     q: np.ndarray  # pressure as a speed: p dt / (density h)
     gas: np.ndarray  # pressure on air cells over the open air's, Pa
+    stuck: np.ndarray  # air cells whose entry the metal's skin holds shut
+    pocket: np.ndarray  # number of the air pocket a cell belongs to, 0 none
+    moles: np.ndarray  # gas of each pocket, cells at the open air's pressure
     mark: np.ndarray
     liquid: np.ndarray
     kind_of: np.ndarray  # 1 metal or wall all round: nothing to see of a surface
@@ -71,31 +74,34 @@ class Flow(NamedTuple):
     lists: np.ndarray  # lengths of lists: band cells, band with extras, unknown, skin, ghosts, sides
 
 
-TIME, STEP, INFLOW, OUTFLOW, SPRAY, HEAT_IN, HEAT_OUT, HEAT_SPRAY, HEAT_WALL, TOP_SHARE, STEPS, SOLVES, WORST, CLIPPED, FAST, SKIN_FAST, LEFT = range(
-    17
-)
+(
+    TIME, STEP, INFLOW, OUTFLOW, SPRAY, HEAT_IN, HEAT_OUT, HEAT_SPRAY, HEAT_WALL, STEPS, SOLVES, WORST, CLIPPED, FAST, SKIN_FAST, IS_PRESSED,
+    SINCE, SWALLOWED, POCKETS, HARDEST,
+) = range(20)  # fmt: skip
+"""Places of the tally: moment and last step [s]; metal in, out and in spray [cells]; heat of each and into the wall [K cells]; steps and
+iterations; worst residual; speeds cut; highest speeds of body and skin [m/s]; whether the inlet is held by its pressure; when air was last
+looked at [s]; gas enclosed by metal, number of pockets; most iterations of a solve."""
 BAND, WALK, UNKNOWN, SKIN, GHOST, SIDES_X, SIDES_Y, SIDES_Z = range(8)
+SAVED = (
+    "f", "e", "u", "v", "w", "gu", "gv", "gw", "q", "gas", "stuck", "pocket", "moles", "solid", "wet_since", "arrival", "arrival_heat",
+    "arrival_speed", "lost", "tally",
+)  # fmt: skip
+"""Fields from which a run goes on as if it had not been broken off."""
 
 
 def flow(cells: Cells, heat: float) -> Flow:
     """An empty cavity; metal at the boundary holds ``heat`` [K]."""
-    m, n = cells.m, cells.n
-
-    def real():
-        return np.zeros(m)
-
-    def count():
-        return np.zeros(m, np.int32)
-
-    def small():
-        return np.zeros(m, np.uint8)
-
-    f, e = real(), real()
+    m = cells.m
+    whole = {"quick", "near", "cu", "cv", "cw", "stuck", "mark", "liquid", "kind_of"}
+    counts = {"hurry", "pocket", "band", "unknown", "skin", "ghost"}
+    never = {"wet_since", "arrival", "arrival_heat", "arrival_speed"}
+    made = {}
+    for name in Flow._fields:
+        kind = np.uint8 if name in whole else np.int32 if name in counts else np.float64
+        made[name] = np.full(m, np.nan) if name in never else np.zeros(m, dtype=kind)
+    made["sides"], made["moles"] = np.zeros((3, m), np.int32), np.zeros(m + 1)
+    made["tally"], made["lists"] = np.zeros(32), np.zeros(8, np.int64)
+    made["tally"][SINCE] = -1.0
     metal = (cells.kind == PRESSED) | (cells.kind == POURED)
-    f[metal], e[metal] = 1.0, heat
-    reals = [real() for _ in range(12)]
-    return Flow(
-        f, f.copy(), e, *reals, small(), small(), count(), small(), small(), small(), real(), real(), real(), real(), real(), real(), real(), small(), small(), small(),
-        count(), count(), count(), count(), np.zeros((3, m), np.int32), real(), np.full(m, np.nan), np.full(m, np.nan),
-        np.full(m, np.nan), np.full(m, np.nan), real(), real(), np.zeros(32), np.zeros(8, np.int64),
-    )  # fmt: skip
+    made["f"][metal], made["e"][metal] = 1.0, heat
+    return Flow(**made)
