@@ -226,6 +226,23 @@ def _down(band: Array) -> Span:
     return Span(value=float(band[LIKELY]), low=float(band[BEST]), high=float(band[WORST]))
 
 
+def _edges_told(relief: Relief, wall: float, edge: str, because: str) -> Finding:
+    """The finding where nothing stands out finely."""
+    thin = wall < relief.entry_width.value
+    return Finding(
+        code="pour.relief",
+        weight="MIND" if thin else "NOTE",
+        says=f"Edges come out round by {edge}"
+        + (f"; the thinnest wall, {tell(wall, 'm')}, is a slot that metal has a chance not to enter" if thin else ""),
+        because=because,
+        do="Thicken that wall or give it more head" if thin else "Round the part's edges by that much where it matters that they all come alike",
+        margin=Margin(value=wall / relief.entry_width.value, unit="1", of="thinnest wall over the narrowest slot that metal enters")
+        if math.isfinite(wall)
+        else None,
+        source=LAW,
+    )
+
+
 def told_of(relief: Relief, wall: float, depth: float, metal: Metal) -> Finding:
     """The one finding of detail. ``wall`` [m] is the thinnest wall that sand bounds on both sides, ``depth`` that of an open pool; infinite else."""
     radius, skin, speed = relief.edge_radius, relief.skin, relief.speed
@@ -290,20 +307,3 @@ def _cure(relief: Relief, is_open: bool) -> str:
     )
     skin = "likely" if likely else "strongest"
     return f"{first}; {', or '.join(ways)}, may help (reckoned with the {skin} skin)" if ways else f"{first}: that may help"
-
-
-def _edges_told(relief: Relief, wall: float, edge: str, because: str) -> Finding:
-    """The finding where nothing stands out finely."""
-    thin = wall < relief.entry_width.value
-    return Finding(
-        code="pour.relief",
-        weight="MIND" if thin else "NOTE",
-        says=f"Edges come out round by {edge}"
-        + (f"; the thinnest wall, {tell(wall, 'm')}, is a slot that metal has a chance not to enter" if thin else ""),
-        because=because,
-        do="Thicken that wall or give it more head" if thin else "Round the part's edges by that much where it matters that they all come alike",
-        margin=Margin(value=wall / relief.entry_width.value, unit="1", of="thinnest wall over the narrowest slot that metal enters")
-        if math.isfinite(wall)
-        else None,
-        source=LAW,
-    )
