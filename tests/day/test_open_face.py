@@ -277,10 +277,16 @@ def test_the_day_of_an_open_face_has_no_cope_and_the_same_holds(folder):
 
 def test_the_fall_and_the_edges_are_told(plate):
     found = codes(plate.stages["pour"])
-    assert {"pour.open_fall", "pour.detail_rounded"} <= set(found)
+    assert {"pour.open_fall", "pour.relief"} <= set(found)
     metal, pour = plate.stages["metal"], plate.stages["pour"]
-    depth = float(np.ptp(plate.stages["rigging"].casting.vertices[:, 2]))
-    assert pour.edge_radius == pytest.approx(metal.surface_tension / (metal.density_liquidus * 9.81 * depth))
+    relief, depth = pour.relief, float(np.ptp(plate.stages["rigging"].casting.vertices[:, 2]))
+    assert relief.area == 0.0
+    assert np.isnan(relief.reached.value)
+    assert pour.edge_radius == relief.edge_radius.value
+    assert relief.edge_radius.low < relief.edge_radius.value <= relief.edge_radius.high <= depth * 1.001  # no rounder than the metal is deep
+    at_rest = metal.density_liquidus * 9.81 * depth
+    falling = 0.5 * metal.density_liquidus * pour.fall_speed**2
+    assert at_rest * 0.5 < relief.pressure.low <= relief.pressure.high <= (at_rest + falling) * 1.001
 
 
 def test_stock_on_the_back_makes_the_wall_thicker_and_metal_stay_fluid_longer(tmp_path):
@@ -328,12 +334,14 @@ def test_a_plain_lowest_face_has_no_letters():
         assert np.isnan(rigged(body, stock=0.0)[2].open_pour.strokes)
 
 
-def test_letters_narrower_than_metal_at_rest_enters_are_told(tmp_path):
+def test_letters_that_metal_may_not_enter_are_told(tmp_path):
     bars = [cube(4.0, 40.0, 2.2, -1.7).translate((20.0 * i, 0, 0)) for i in (-2, -1, 0, 1, 2)]
     mesh = sum(bars, frustum(120, 60, 8)).to_mesh64()
     path = tmp_path / "sign.stl"
     path.write_bytes(stl(np.array(mesh.vert_properties[:, :3]), np.array(mesh.tri_verts)))
     plan = strickle.plan(path, out=tmp_path / "sign.job", unit="mm", mould="open-face", up=[0.0, 0.0, 1.0], preset="rough", until="pour")
-    found = codes(plan)["pour.letters"]
+    found, relief = codes(plan)["pour.relief"], plan.stages["pour"].relief
     assert found.weight == "MIND"
-    assert 0.2 < found.margin.value < 1.0
+    assert found.margin.value == relief.reached.value < 0.7
+    assert relief.width == pytest.approx(4e-3, rel=0.03)
+    assert relief.height == pytest.approx(1.7e-3, rel=0.03)

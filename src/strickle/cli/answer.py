@@ -179,7 +179,7 @@ def _pour(d: Mapping[str, Any], q: Any) -> Iterator[str]:
     yield f"fills in {q(d['fill_time'])}"
     if d["gate_speed"]["value"] is None:
         yield f"lands at {q(d['fall_speed'])} (critical {q(d['critical_speed'])})"
-        yield f"lowest edges round by {q(d['edge_radius'], 'fine')}"
+        yield f"edges likely round by {q(d['edge_radius'], 'fine')}"
         yield f"thinnest metal stays fluid {q(d['fluid_margin'])} times the fill time"
         return
     yield f"ingate speed {q(d['gate_speed'])} (critical {q(d['critical_speed'])})"

@@ -59,7 +59,7 @@ STAGES: tuple[Stage, ...] = (
     ),
     Stage(
         name="pour", says="the pour", verb="fill", takes=("part", "pattern", "mould", "rigging", "cavity", "metal", "melt"),
-        ask=PourAsk, gives=Pour, share=0.01, version=2,
+        ask=PourAsk, gives=Pour, share=0.01, version=3,
     ),
     Stage(
         name="sound", says="the freezing", verb="freeze",

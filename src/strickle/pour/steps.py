@@ -14,6 +14,7 @@ from strickle.mould import Mould
 from strickle.part import Part
 from strickle.pattern import Pattern
 from strickle.pour.ask import PourAsk
+from strickle.pour.detailed import detailed
 from strickle.pour.fluid import Face, Top, fluid_span, fluid_time, table_of
 from strickle.pour.hydraulics import first_flow, head_of, least_pressure, steady_flow
 from strickle.pour.judge import findings_of, misrun_of
@@ -51,7 +52,7 @@ def fill(
     """
     watch(0.0, "filling on paper")
     if rigging.open_pour is not None:
-        return _open(rigging, rigging.open_pour, part, mould, metal, melt, stores, ask)
+        return _open(rigging, rigging.open_pour, part, pattern, mould, cavity, metal, melt, stores, ask)
     paper = on_paper(rigging, cavity, metal, melt, stores.kit, ask)
     full, time = head_of(rigging), paper.fill
     fluid = _fluid(part.least_wall, mould, metal, melt, stores)
@@ -75,20 +76,33 @@ def fill(
         hand=paper.hand,
         sources=_sources(stores),
     )
-    watch(1.0, "filled on paper")
+    watch(0.5, "filled on paper")
     found = findings_of(pour, full, ask, part, pattern, mould, rigging, metal, melt)
     wall = Wall(thick=part.least_wall, fluid=_likely(mould, metal, stores))
-    return dataclasses.replace(pour, findings=(*found, *hand_findings(pour, ask, melt, metal, wall)))
+    pour = dataclasses.replace(pour, findings=(*found, *hand_findings(pour, ask, melt, metal, wall)))
+    return detailed(pour, part, pattern, rigging, cavity, metal, melt, stores, wall.fluid)
 
 
-def _open(rigging: Rigging, pool: OpenPour, part: Part, mould: Mould, metal: Metal, melt: Melt, stores: Stores, ask: PourAsk) -> Pour:
+def _open(
+    rigging: Rigging,
+    pool: OpenPour,
+    part: Part,
+    pattern: Pattern,
+    mould: Mould,
+    cavity: Cavity,
+    metal: Metal,
+    melt: Melt,
+    stores: Stores,
+    ask: PourAsk,
+) -> Pour:
     """The pour of an open face."""
     thin, top = (pool.depth, _air(metal, stores)) if lies(pool) else (pool.wall, None)
     fluid = _fluid(thin, mould, metal, melt, stores, top)
-    found = fill_open(rigging, pool, part, metal, melt, stores.kit, ask, fluid)
+    found = fill_open(rigging, pool, metal, melt, stores.kit, ask, fluid)
     misrun = misrun_of(found, part, mould, metal, melt, pool)
     heat = hand_findings(found, ask, melt, metal, Wall(thick=thin, fluid=_likely(mould, metal, stores, top)))
-    return dataclasses.replace(found, findings=(*misrun, *found.findings, *heat), sources=(*_sources(stores), *found.sources))
+    found = dataclasses.replace(found, findings=(*misrun, *found.findings, *heat), sources=(*_sources(stores), *found.sources))
+    return detailed(found, part, pattern, rigging, cavity, metal, melt, stores, _likely(mould, metal, stores))
 
 
 def _air(metal: Metal, stores: Stores) -> Top:
@@ -143,7 +157,7 @@ def _sand_spread(mould: Mould, stores: Stores) -> Span:
 
 def _sources(stores: Stores) -> tuple[Source, ...]:
     """Citations of the constants used, as the stores have them."""
-    names = ("loss.entrance_sharp", "fill.fluidity_share", "contact.metal_sand")
+    names = ("loss.entrance_sharp", "fill.fluidity_share", "contact.metal_sand", "fill.gamma_skin")
     keys = dict.fromkeys(stores.constants[name].source for name in names)
     return (
         *(stores.sources[key] for key in keys if key in stores.sources),
