@@ -21,6 +21,14 @@ _HOMES = {
     "Freezing": "strickle.sound.materials",
     "feed": "strickle.sound.feeding",
     "Feeding": "strickle.sound.feeding",
+    "fill": "strickle.pour.filling",
+    "Filling": "strickle.pour.mouths",
+    "Mouth": "strickle.pour.mouths",
+    "LiquidData": "strickle.pour.mouths",
+    "Breath": "strickle.pour.mouths",
+    "open_air": "strickle.pour.mouths",
+    "held": "strickle.pour.mouths",
+    "poured": "strickle.pour.mouths",
     "MetalData": "strickle.sound.materials",
     "MediumData": "strickle.sound.materials",
     "adiabatic": "strickle.sound.materials",
@@ -38,14 +46,18 @@ _HOMES = {
 }
 __all__ = [
     "BadInput",
+    "Breath",
     "Cancelled",
     "Feeding",
+    "Filling",
     "Finding",
     "Freezing",
     "Grid",
+    "LiquidData",
     "MediumData",
     "MetalData",
     "MissingChoice",
+    "Mouth",
     "Plan",
     "Reckoning",
     "Trouble",
@@ -53,13 +65,17 @@ __all__ = [
     "adiabatic",
     "below",
     "feed",
+    "fill",
     "film",
     "fixed",
     "freeze",
     "gap",
+    "held",
     "load",
     "look",
+    "open_air",
     "plan",
+    "poured",
     "reckon",
 ]
 
@@ -67,6 +83,8 @@ if TYPE_CHECKING:
     from strickle.base import BadInput, Cancelled, Finding, Grid, MissingChoice, Trouble, Verdict
     from strickle.job.planning import Plan, load, look, plan
     from strickle.job.reckon import Reckoning, reckon
+    from strickle.pour.filling import fill
+    from strickle.pour.mouths import Breath, Filling, LiquidData, Mouth, held, open_air, poured
     from strickle.sound.feeding import Feeding, feed
     from strickle.sound.freezing import freeze
     from strickle.sound.materials import Freezing, MediumData, MetalData, adiabatic, below, film, fixed, gap

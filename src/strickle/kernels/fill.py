@@ -10,13 +10,26 @@ from typing import Any
 import numpy as np
 from numpy.typing import NDArray
 
-
 from strickle.kernels.fill_cells import CAVITY, OPEN, POURED, PRESSED, SOLID, number
 from strickle.kernels.fill_front import closed_air
+from strickle.kernels.fill_heat import held_heat
 from strickle.kernels.fill_openings import openings, wall_area, widths
 from strickle.kernels.fill_run import DONE, FILLED, STUCK, TIMED, WILD, Rule, Run, Work
 from strickle.kernels.fill_state import (
-    CLIPPED, HARDEST, HEAT_IN, HEAT_OUT, HEAT_SPRAY, HEAT_WALL, INFLOW, OUTFLOW, POCKETS, SOLVES, SPRAY, STEPS, SWALLOWED, TIME,
+    CLIPPED,
+    HARDEST,
+    HEAT_IN,
+    HEAT_OUT,
+    HEAT_SPRAY,
+    HEAT_WALL,
+    INFLOW,
+    OUTFLOW,
+    POCKETS,
+    SOLVES,
+    SPRAY,
+    STEPS,
+    SWALLOWED,
+    TIME,
 )  # fmt: skip
 
 __all__ = [
@@ -140,9 +153,10 @@ class Filler:
             1.0 if heat is None else heat.stands, given.limit, bool(hold.any()), still is not None, 0.0 if still is None else still.pressure,
             1.0 if still is None else still.density,
         )  # fmt: skip
+        one = np.ones(m)
+        walls = [one, one, one] if heat is None else [_beside(cells, values, kinds) for values in (heat.contact, heat.soak, heat.cold)]
         work = Work(
-            area, np.ones(m) if heat is None else _beside(cells, heat.contact, kinds), np.ones(m) if heat is None else _beside(cells, heat.soak, kinds),
-            np.zeros(m) if heat is None else _beside(cells, heat.cold, kinds), hold, passage, bore, np.ones(m), np.zeros(m), np.zeros(m), np.zeros(m),
+            area, *walls, hold, passage, bore, np.ones(m), np.zeros(m), np.zeros(m), np.zeros(m),
             none if heat is None else heat.temperature, none if heat is None else heat.solid, faces, axes, signs, beyond, speed,
             given.times.astype(float), given.flow.astype(float), given.heat.astype(float),
         )  # fmt: skip
@@ -191,15 +205,15 @@ class Filler:
 
     def field(self, name: str, empty: float = math.nan) -> Floats:
         """A field of the flow by name, in the box (nx, ny, nz)."""
-        return self.run.box(getattr(self.run.flow, name), self.shape, empty)  # type: ignore[no-any-return]
+        return self.run.box(getattr(self.run.flow, name), self.shape, empty)
 
     def work_field(self, name: str, empty: float = math.nan) -> Floats:
         """A field of the work by name, in the box."""
-        return self.run.box(getattr(self.run.work, name), self.shape, empty)  # type: ignore[no-any-return]
+        return self.run.box(getattr(self.run.work, name), self.shape, empty)
 
     def rooms(self) -> Floats:
         """Open share of each cell, in the box."""
-        return self.run.box(self.cells.vol, self.shape, 0.0)  # type: ignore[no-any-return]
+        return self.run.box(self.cells.vol, self.shape, 0.0)
 
     def gauge(self, inside: NDArray[np.int32]) -> tuple[float, float]:
         """Mean and highest speed [m/s] of the liquid among the cells ``inside`` (numbers)."""
@@ -231,11 +245,35 @@ class Filler:
 
     def balance(self) -> tuple[float, float]:
         """Metal and heat that cannot be accounted for, as shares of what came in."""
-        return self.run.balance()  # type: ignore[no-any-return]
+        return self.run.balance()
+
+    def heat_lost(self) -> float:
+        """Heat the metal has lost [K m3]: what came less what it holds, what left and what went into spray."""
+        t = self.run.flow.tally
+        held = held_heat(self.cells, self.run.flow)[1]
+        return float(self.run.began[1] + t[HEAT_IN] - held - t[HEAT_OUT] - t[HEAT_SPRAY]) * self.cell**3
+
+    def mark(self) -> Floats:
+        """Numbers by which two runs of the same question agree."""
+        w, r = self.run.work, self.run.rule
+        arrays = (
+            self.cells.vol,
+            self.cells.ax,
+            self.cells.ay,
+            self.cells.az,
+            w.area,
+            w.hold,
+            w.leak,
+            w.bore,
+            w.inlet_time,
+            w.inlet_flow,
+            w.inlet_heat,
+        )
+        return np.array([float(v) for v in r] + [float(self.cells.n)] + [float((a * np.arange(1, a.size + 1)).sum()) for a in arrays])
 
     def saved(self) -> dict[str, Any]:
         """What a later run needs to go on."""
-        return self.run.saved()  # type: ignore[no-any-return]
+        return self.run.saved()
 
     def restore(self, kept: dict[str, Any]) -> None:
         """Go on from what was saved of the same cavity."""

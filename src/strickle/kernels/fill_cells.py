@@ -109,9 +109,8 @@ def _coarsened(ix: np.ndarray, iy: np.ndarray, iz: np.ndarray) -> tuple[np.ndarr
         cx, cy, cz = ix >> 1, iy >> 1, iz >> 1
         key = (cx * (int(cy.max()) + 2) + cy) * (int(cz.max()) + 2) + cz
         _, at, back = np.unique(key, return_index=True, return_inverse=True)
-        if len(at) == len(ix):
-            if max(int(cx.max()), int(cy.max()), int(cz.max())) == 0:
-                break
+        if len(at) == len(ix) and max(int(cx.max()), int(cy.max()), int(cz.max())) == 0:
+            break
         maps.append(back.astype(np.int32))
         ix, iy, iz = cx[at], cy[at], cz[at]
         odds.append(((ix + iy + iz) & 1).astype(np.uint8))

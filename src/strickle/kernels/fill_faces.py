@@ -5,7 +5,7 @@ from __future__ import annotations
 
 from numba import njit
 
-from strickle.kernels.fill_cells import CAVITY, OPEN, POURED, PRESSED, SOLID
+from strickle.kernels.fill_cells import CAVITY, PRESSED, SOLID
 from strickle.kernels.fill_state import BAND, BODY, FREE, LAID, LIQUID, NONE, UNKNOWN, WALK, WET
 
 PAST = 255

@@ -143,7 +143,7 @@ def breathe(cells, s, before, leak, bore, air, density_of_air):
     ``before`` (m,) work; ``leak`` [m3/(s Pa)] through the sand and ``bore`` [m2] of vents by cell, both over the cell's volume;
     ``air`` [Pa] the open air's pressure.
     """
-    f, pocket, moles, gas, queue, kind = s.f, s.pocket, s.moles, s.gas, s.hurry, cells.kind
+    f, pocket, moles, gas, queue = s.f, s.pocket, s.moles, s.gas, s.hurry
     n = cells.n
     passed = s.tally[TIME] - s.tally[SINCE]
     first = s.tally[SINCE] < 0.0
@@ -181,7 +181,7 @@ def breathe(cells, s, before, leak, bore, air, density_of_air):
             holes += bore[a]
             old = int(before[a])
             if first or old <= 0:
-                total += (1.0 - f[a]) * cells.vol[a] if first else (1.0 - f[a]) * cells.vol[a]
+                total += (1.0 - f[a]) * cells.vol[a]
             else:
                 total += moles[old] * (1.0 - f[a] + 1e-9) / weight[old]
         over = _pressure(total, room, leaks * passed, holes * passed, air, density_of_air)
@@ -211,7 +211,8 @@ def _pressure(total, room, leaks, holes, air, density):
 @njit(cache=True)
 def closed_air(cells, s, room, place):
     """Pockets of air without a way out, of SMALL cells or more: ``room`` (k,) air in cells and ``place`` (k, 3) mean of box places, both work
-    that bounds how many are told; returns how many."""
+    that bounds how many are told; returns how many.
+    """
     f, pocket, queue = s.f, s.ghost, s.hurry
     n, full, sx, sy = cells.n, cells.full, cells.sx, cells.sy
     for c in range(cells.m):

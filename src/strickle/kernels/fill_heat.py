@@ -9,10 +9,9 @@ from __future__ import annotations
 
 import math
 
-import numpy as np
 from numba import njit
 
-from strickle.kernels.fill_cells import CAVITY, OPEN, POURED, PRESSED
+from strickle.kernels.fill_cells import CAVITY, OPEN
 from strickle.kernels.fill_state import BAND, HEAT_IN, HEAT_OUT, HEAT_WALL, LIQUID, WALK, WET
 
 ROUNDS = 2
@@ -148,8 +147,8 @@ def cool(cells, s, area, temperature, loose, tables, sand, step, now, cell, stif
     """Temperature, share frozen and freedom to move of every metal cell; heat into the sand.
 
     ``area`` wall of each cell over cell squared; ``tables``: low, width [K], temperature and solid share by theta;
-    ``sand``: of the wall beside each cell, contact conductance, effusivity, temperature; the metal's density x heat capacity; ``stiff``: drag constant [1/s], share frozen
-    at which metal stands.
+    ``sand``: of the wall beside each cell, contact conductance, effusivity, temperature; the metal's density x heat capacity;
+    ``stiff``: drag constant [1/s], share frozen at which metal stands.
     """
     lists, solid, lost, tally, wet_since = s.lists, s.solid, s.lost, s.tally, s.wet_since
     band, e, f, vol = s.band, s.e, s.f, cells.vol

@@ -10,7 +10,7 @@ from __future__ import annotations
 from numba import njit
 
 from strickle.kernels.fill_cells import CAVITY
-from strickle.kernels.fill_state import BODY, NONE, WALK
+from strickle.kernels.fill_state import NONE, WALK
 
 CORNER = 0.5
 """Where metal turns round a sharp corner, the share of the passing speed that it brings along; 0 where the wall is cut, which rounds it.
@@ -64,10 +64,9 @@ def _across(count, band, kind, vol, lo1, hi1, lo2, hi2, open1, open2, speeds1, s
         elif upper1:
             if flux2 > 0.0:
                 gain1[c] -= flux2 * (_corner(_is_cut(kind[c], vol[c]), _is_cut(kind[a], vol[a]), _is_cut(kind[b], vol[b])) - 1.0) * mine1
-        elif lower1:
-            if flux2 < 0.0:
-                d = lo1[b]
-                gain1[b] += flux2 * (_corner(_is_cut(kind[b], vol[b]), _is_cut(kind[d], vol[d]), _is_cut(kind[c], vol[c])) - 1.0) * under1
+        elif lower1 and flux2 < 0.0:
+            d = lo1[b]
+            gain1[b] += flux2 * (_corner(_is_cut(kind[b], vol[b]), _is_cut(kind[d], vol[d]), _is_cut(kind[c], vol[c])) - 1.0) * under1
         if upper2 and lower2:
             value = _carried(flux1, under2, mine2, speeds2[lo1[a]], speeds2[hi1[c]], lam)
             gain2[c] -= flux1 * (value - mine2)
@@ -75,10 +74,9 @@ def _across(count, band, kind, vol, lo1, hi1, lo2, hi2, open1, open2, speeds1, s
         elif upper2:
             if flux1 > 0.0:
                 gain2[c] -= flux1 * (_corner(_is_cut(kind[c], vol[c]), _is_cut(kind[b], vol[b]), _is_cut(kind[a], vol[a])) - 1.0) * mine2
-        elif lower2:
-            if flux1 < 0.0:
-                d = lo2[a]
-                gain2[a] += flux1 * (_corner(_is_cut(kind[a], vol[a]), _is_cut(kind[d], vol[d]), _is_cut(kind[c], vol[c])) - 1.0) * under2
+        elif lower2 and flux1 < 0.0:
+            d = lo2[a]
+            gain2[a] += flux1 * (_corner(_is_cut(kind[a], vol[a]), _is_cut(kind[d], vol[d]), _is_cut(kind[c], vol[c])) - 1.0) * under2
 
 
 @njit(cache=True, inline="always")

@@ -76,7 +76,8 @@ def tidy(room, x, y, z):
 
 def wall_area(cells):
     """Wall in each numbered cell over the cell's face, from its openings: the sum of the closed faces of a whole cell, the plane that cuts a
-    cut one (the open faces of a closed surface sum to nothing)."""
+    cut one (the open faces of a closed surface sum to nothing).
+    """
     x = cells.ax, cells.ax[cells.xp]
     y = cells.ay, cells.ay[cells.yp]
     z = cells.az, cells.az[cells.zp]

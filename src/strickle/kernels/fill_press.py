@@ -269,7 +269,7 @@ def _cycle(g, levels):
 
 @njit(cache=True)
 def _times(g, d, lowx, lowy, lowz, highx, highy, highz, v, out):
-    """out = A v on the grid of cells, in double; returns v . out."""
+    """Out = A v on the grid of cells, in double; returns v . out."""
     count = g.count
     lx, ly, lz, hx, hy, hz = g.lx, g.ly, g.lz, g.hx, g.hy, g.hz
     dot = 0.0

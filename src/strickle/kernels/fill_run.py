@@ -17,8 +17,30 @@ from strickle.kernels.fill_momentum import predict
 from strickle.kernels.fill_press import Grids, grids
 from strickle.kernels.fill_project import press, project
 from strickle.kernels.fill_state import (
-    CLIPPED, FAST, HARDEST, HEAT_IN, HEAT_OUT, HEAT_SPRAY, HEAT_WALL, INFLOW, IS_PRESSED, LIQUID, OUTFLOW, SAVED, SKIN, SKIN_FAST, SOLVES, SPRAY,
-    STEP, STEPS, TIME, UNKNOWN, WALK, WET, WORST, Flow, flow,
+    FAST,
+    HARDEST,
+    HEAT_IN,
+    HEAT_OUT,
+    HEAT_SPRAY,
+    HEAT_WALL,
+    INFLOW,
+    IS_PRESSED,
+    LIQUID,
+    OUTFLOW,
+    SAVED,
+    SKIN,
+    SKIN_FAST,
+    SOLVES,
+    SPRAY,
+    STEP,
+    STEPS,
+    TIME,
+    UNKNOWN,
+    WALK,
+    WET,
+    WORST,
+    Flow,
+    flow,
 )  # fmt: skip
 from strickle.kernels.fill_surface import advect, count_ends, dust, find_skin, spread_excess
 
@@ -235,8 +257,8 @@ def steps(cells, s, g, w, rule, until, most, full):
             step = min(step, GROWTH * last)
         past = step / last if last > 0.0 else 0.0
         lam = step / rule.cell
-        parts = max(int(math.ceil(leaves * lam / SWEEP)), 1)
-        times = max(int(math.ceil(max(body, skin) * lam / PART)), 1)
+        parts = max(math.ceil(leaves * lam / SWEEP), 1)
+        times = max(math.ceil(max(body, skin) * lam / PART), 1)
         advect(cells, s, lam, parts, int(s.tally[STEPS]) % 3)
         spread_excess(cells, s)
         dust(cells, s)

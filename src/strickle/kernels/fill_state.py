@@ -7,7 +7,7 @@ from typing import NamedTuple
 
 import numpy as np
 
-from strickle.kernels.fill_cells import PRESSED, POURED, Cells
+from strickle.kernels.fill_cells import POURED, PRESSED, Cells
 
 LIQUID = 0.5
 """Share of metal from which a cell has a pressure."""

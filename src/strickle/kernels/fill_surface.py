@@ -15,7 +15,17 @@ from numba import njit
 from strickle.kernels.fill_cells import CAVITY, OPEN, POURED, PRESSED, SOLID
 from strickle.kernels.fill_planes import leaving
 from strickle.kernels.fill_state import (
-    BAND, DUST, FULL, GHOST, HEAT_SPRAY, INFLOW, OUTFLOW, SIDES_X, SKIN, SPRAY, WALK,
+    BAND,
+    DUST,
+    FULL,
+    GHOST,
+    HEAT_SPRAY,
+    INFLOW,
+    OUTFLOW,
+    SIDES_X,
+    SKIN,
+    SPRAY,
+    WALK,
 )  # fmt: skip
 
 SKIN_OF, BULK, RING = 0, 1, 2
@@ -32,7 +42,7 @@ WISP = 1e-3
 @njit(cache=True)
 def find_skin(cells, s):
     """Lists of the skin: cells near the surface, a ring of inner cells round them, their faces, and the wall cells beside them."""
-    lists, skin_of, ghost, m = s.lists, s.skin, s.ghost, cells.m
+    lists, skin_of, ghost, last = s.lists, s.skin, s.ghost, cells.m - 1
     f, kind, band, kind_of, mark = s.f, cells.kind, s.band, s.kind_of, s.mark
     xm, xp, ym, yp, zm, zp = cells.xm, cells.xp, cells.ym, cells.yp, cells.zm, cells.zp
     for k in range(lists[BAND]):
@@ -65,9 +75,9 @@ def find_skin(cells, s):
         at = full[c]
         for i in range(-1, 2):
             for j in range(-1, 2):
-                for l in range(-1, 2):
-                    a = numbers[at + i * sx + j * sy + l]
-                    if kind[a] == SOLID and mark[a] == 0 and a != m - 1:
+                for m in range(-1, 2):
+                    a = numbers[at + i * sx + j * sy + m]
+                    if kind[a] == SOLID and mark[a] == 0 and a != last:
                         mark[a] = 1
                         ghost[ghosts] = a
                         ghosts += 1
@@ -113,8 +123,8 @@ def _wall_shares(cells, s):
             at = full[c]
             for i in range(-1, 2):
                 for j in range(-1, 2):
-                    for l in range(-1, 2):
-                        a = numbers[at + i * sx + j * sy + l]
+                    for m in range(-1, 2):
+                        a = numbers[at + i * sx + j * sy + m]
                         if kind[a] == CAVITY:
                             total += f[a]
                             count += 1
@@ -169,7 +179,7 @@ def _pass(cells, s, axis, opening, lo, speeds, lam):
 def _sweep(cells, s, axis, opening, lo, hi, speeds, lam, total):
     """One direction of a sub-step: what passes, and the shares in between."""
     lists, sides, through, skin, held = s.lists, s.sides, s.through, s.skin, s.held
-    f, vol, kind = s.f, cells.vol, cells.kind
+    f, vol = s.f, cells.vol
     _wall_shares(cells, s)
     _pass(cells, s, axis, opening, lo, speeds, lam)
     for k in range(lists[SIDES_X + axis]):
@@ -191,7 +201,6 @@ def advect(cells, s, lam, parts, turn):
     az, w, old, sides, skin, held = cells.az, s.w, s.old, s.sides, s.skin, s.held
     f, band = s.f, s.band
     xm, xp, ym, yp, zm, zp = cells.xm, cells.xp, cells.ym, cells.yp, cells.zm, cells.zp
-    kind, kind_of, mark = cells.kind, s.kind_of, s.mark
     for k in range(lists[WALK]):
         c = band[k]
         tx[c] = ax[c] * u[c] * lam

@@ -1,0 +1,57 @@
+"""A long run saved now and then, so that it can go on where it was broken off."""
+
+from __future__ import annotations
+
+import os
+import time
+import zipfile
+from pathlib import Path
+from typing import TYPE_CHECKING
+
+import numpy as np
+
+if TYPE_CHECKING:
+    from strickle.kernels.fill import Filler
+
+EVERY = 10.0
+"""s of real time between two savings, at least."""
+
+
+class Keeper:
+    """Saves a run to a file, whole or not at all, and takes it up again; without a file it does nothing."""
+
+    def __init__(self, file: Path | None, filler: Filler) -> None:
+        self.file, self.filler, self.when = file, filler, time.monotonic()
+
+    def resume(self) -> bool:
+        """Go on from the file if it is of the same cavity; a file that is not is left alone and the run begins anew."""
+        if self.file is None or not self.file.is_file():
+            return False
+        try:
+            with np.load(self.file, allow_pickle=False) as data:
+                kept = {name: data[name] for name in data.files}
+        except (OSError, ValueError, EOFError, zipfile.BadZipFile):
+            return False
+        if kept.pop("mark", np.zeros(0)).tobytes() != self._mark().tobytes():
+            return False
+        self.filler.restore(kept)
+        return True
+
+    def keep(self) -> None:
+        """Save if it is time."""
+        if self.file is None or time.monotonic() - self.when < EVERY:
+            return
+        part = self.file.with_suffix(".part")
+        with part.open("wb") as out:
+            np.savez_compressed(out, mark=self._mark(), **self.filler.saved())
+        os.replace(part, self.file)
+        self.when = time.monotonic()
+
+    def done(self) -> None:
+        """The run is finished: nothing to take up."""
+        if self.file is not None:
+            self.file.unlink(missing_ok=True)
+
+    def _mark(self) -> np.ndarray:
+        """What tells one run's question from another's."""
+        return self.filler.mark()
