@@ -72,7 +72,7 @@ def number(kind: np.ndarray, volume: np.ndarray, openings: tuple[np.ndarray, np.
     sx, sy = shape[1] * shape[2], shape[2]
 
     def beside(step: int) -> np.ndarray:
-        out = numbers[np.clip(place + step, 0, kind.size - 1)]
+        out = numbers[np.clip(place + step, 0, kind.size - 1)].astype(np.uint32)
         out[m - 1] = m - 1
         return np.ascontiguousarray(out)
 
@@ -98,7 +98,7 @@ def number(kind: np.ndarray, volume: np.ndarray, openings: tuple[np.ndarray, np.
     coarse, coarse_odd, first = _coarsened(ix, iy, iz)
     return Cells(
         n, m, kinds, place, numbers, sx, sy, xm, xp, ym, yp, zm, zp, ax, ay, az, np.ascontiguousarray(vol),
-        np.flatnonzero(owns).astype(np.int32), odd, coarse, coarse_odd, first,
+        np.flatnonzero(owns).astype(np.uint32), odd, coarse, coarse_odd, first,
     )  # fmt: skip
 
 

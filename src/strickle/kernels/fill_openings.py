@@ -18,7 +18,7 @@ LEAST_ROOM, LEAST_FACE, WHOLE = 0.03, 0.02, 0.985
 """Cells and faces open less than this are closed; those open more than WHOLE are open."""
 
 
-@njit(cache=True)
+@njit(cache=True, error_model="numpy")
 def _levels(start, z, sign, oz, cell, share, out):
     """Add ``share`` to the low face of every cell whose level lies in metal."""
     nx, ny, nz = out.shape
@@ -37,7 +37,7 @@ def _levels(start, z, sign, oz, cell, share, out):
                     out[ix, iy, i] += share
 
 
-@njit(cache=True)
+@njit(cache=True, error_model="numpy")
 def _openings(vertices, faces, ox, oy, oz, cell, sub, room, across_x, across_y, across_z):
     nx, ny = room.shape[0], room.shape[1]
     n = sub * sub
@@ -86,7 +86,7 @@ def wall_area(cells):
     return np.where(cells.vol >= 1.0, shut, np.maximum(plane, shut - 6.0 * (1.0 - cells.vol) - 2.0).clip(0.0)) * (cells.vol > 0.0)
 
 
-@njit(cache=True)
+@njit(cache=True, error_model="numpy")
 def _runs(room, axis, cell, out):
     """Least of ``out`` and the open length through each cell along one axis [m]."""
     nx, ny, nz = room.shape

@@ -16,7 +16,7 @@ from numba import njit
 TINY = 1e-12
 
 
-@njit(cache=True, inline="always")
+@njit(cache=True, inline="always", error_model="numpy")
 def _sorted(a, b, c):
     if a > b:
         a, b = b, a
@@ -27,7 +27,7 @@ def _sorted(a, b, c):
     return a, b, c
 
 
-@njit(cache=True)
+@njit(cache=True, error_model="numpy")
 def cut_volume(a, b, c, alpha):
     """Share of the unit cube with ``a x + b y + c z <= alpha``; a, b, c >= 0, of any sum."""
     total = a + b + c
@@ -59,7 +59,7 @@ def cut_volume(a, b, c, alpha):
     return 1.0 - share if turned else share
 
 
-@njit(cache=True, inline="always")
+@njit(cache=True, inline="always", error_model="numpy")
 def _middle_root(p, q, r):
     """The middle one of the three real roots of x^3 + p x^2 + q x + r."""
     third = p / 3.0
@@ -71,7 +71,7 @@ def _middle_root(p, q, r):
     return root * (math.cos(turn) - math.sqrt(3.0) * math.sin(turn)) - third
 
 
-@njit(cache=True)
+@njit(cache=True, error_model="numpy")
 def plane_at(a, b, c, share):
     """``alpha`` that cuts ``share`` off the unit cube; a, b, c >= 0 with sum 1."""
     m1, m2, m3 = _sorted(a, b, c)
@@ -103,7 +103,7 @@ def plane_at(a, b, c, share):
     return 1.0 - at if turned else at
 
 
-@njit(cache=True)
+@njit(cache=True, error_model="numpy")
 def leaving(nx, ny, nz, share, axis, is_high, depth):
     """Metal [cube] in the slab of ``depth`` along ``axis`` at its high or low side, of a cell with the share ``share`` of metal.
 

@@ -93,13 +93,13 @@ def flow(cells: Cells, heat: float) -> Flow:
     """An empty cavity; metal at the boundary holds ``heat`` [K]."""
     m = cells.m
     whole = {"quick", "near", "cu", "cv", "cw", "stuck", "mark", "liquid", "kind_of"}
-    counts = {"hurry", "pocket", "band", "unknown", "skin", "ghost"}
+    lists = {"hurry", "band", "unknown", "skin", "ghost"}
     never = {"wet_since", "arrival", "arrival_heat", "arrival_speed"}
     made = {}
     for name in Flow._fields:
-        kind = np.uint8 if name in whole else np.int32 if name in counts else np.float64
+        kind = np.uint8 if name in whole else np.uint32 if name in lists else np.int32 if name == "pocket" else np.float64
         made[name] = np.full(m, np.nan) if name in never else np.zeros(m, dtype=kind)
-    made["sides"], made["moles"] = np.zeros((3, m), np.int32), np.zeros(m + 1)
+    made["sides"], made["moles"] = np.zeros((3, m), np.uint32), np.zeros(m + 1)
     made["tally"], made["lists"] = np.zeros(32), np.zeros(8, np.int64)
     made["tally"][SINCE] = -1.0
     metal = (cells.kind == PRESSED) | (cells.kind == POURED)
