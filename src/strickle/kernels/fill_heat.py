@@ -18,7 +18,7 @@ ROUNDS = 2
 """Passes, to and fro, for cells through which more flows in a step than they hold."""
 
 
-@njit(cache=True, inline="always", error_model="numpy")
+@njit(cache=True, error_model="numpy")
 def at_heat(theta, table, low, width):
     """Value of an even table at a heat content."""
     place = (theta - low) / width

@@ -19,7 +19,7 @@ QUICK = 0.7
 """Share of a cell that flows through it in a step from which its faces are stepped in parts."""
 
 
-@njit(cache=True, inline="always", error_model="numpy")
+@njit(cache=True, error_model="numpy")
 def _carried(flux, low, high, low2, high2, lam):
     """Speed that a flux brings: ``low``, ``high`` on its two sides, ``low2``, ``high2`` one farther."""
     forward = flux > 0.0
@@ -79,12 +79,12 @@ def _across(count, band, kind, vol, lo1, hi1, lo2, hi2, open1, open2, speeds1, s
             gain2[a] += flux1 * (_corner(_is_cut(kind[a], vol[a]), _is_cut(kind[d], vol[d]), _is_cut(kind[c], vol[c])) - 1.0) * under2
 
 
-@njit(cache=True, inline="always", error_model="numpy")
+@njit(cache=True, error_model="numpy")
 def _is_cut(kind, vol):
     return kind == CAVITY and vol != 1.0
 
 
-@njit(cache=True, inline="always", error_model="numpy")
+@njit(cache=True, error_model="numpy")
 def _corner(first, second, third):
     """Share of the passing speed that comes round a corner, the cells at it being cut or not."""
     return 0.0 if first or second or third else CORNER
@@ -112,7 +112,7 @@ def _flows(count, some, opening, speeds, flows):
         flows[c] = opening[c] * speeds[c]
 
 
-@njit(cache=True, inline="always", error_model="numpy")
+@njit(cache=True, error_model="numpy")
 def _room(opening, a, c):
     """Share of a cell that belongs to a face."""
     return max(0.5 * (a + c), opening)

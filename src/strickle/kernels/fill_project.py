@@ -15,13 +15,13 @@ NEAREST = 0.2
 """Least distance, in cells, from a cell's middle to the surface."""
 
 
-@njit(cache=True, inline="always", error_model="numpy")
+@njit(cache=True, error_model="numpy")
 def _away(metal, air):
     """Distance in cells from a metal cell's middle to the surface, the shares of metal being these."""
     return min(max(metal + air - 0.5, NEAREST), 1.0)
 
 
-@njit(cache=True, inline="always", error_model="numpy")
+@njit(cache=True, error_model="numpy")
 def _want(f, no_air, lam):
     if f > 1.0:
         return SWELL * (f - 1.0) / lam
@@ -30,17 +30,17 @@ def _want(f, no_air, lam):
     return 0.0
 
 
-@njit(cache=True, inline="always", error_model="numpy")
+@njit(cache=True, error_model="numpy")
 def _is_air(kind, liquid, stuck):
     return kind == OPEN or (kind == CAVITY and liquid == 0 and stuck == 0)
 
 
-@njit(cache=True, inline="always", error_model="numpy")
+@njit(cache=True, error_model="numpy")
 def _is_known(kind, liquid):
     return kind == CAVITY and liquid == 1
 
 
-@njit(cache=True, inline="always", error_model="numpy")
+@njit(cache=True, error_model="numpy")
 def _pull(opening, kind, liquid, stuck, loose, other, share, its):
     """Coefficient of the side between a metal cell (``loose``, ``share``) and its neighbour (``kind``, ``liquid``, ``other``, ``its`` share)."""
     scale = 1.0
@@ -114,7 +114,7 @@ def assemble(cells, s, g, loose, lam, past):
         x[k] = q[c] * past
 
 
-@njit(cache=True, inline="always", error_model="numpy")
+@njit(cache=True, error_model="numpy")
 def _push(kind_a, kind_c, liquid_a, liquid_c, stuck_a, stuck_c, loose_a, loose_c, f_a, f_c, rise):
     """What pressure takes off a face's speed, its low cell ``a``, its high cell ``c``, pressure rising by ``rise`` from a to c."""
     if _is_known(kind_c, liquid_c):

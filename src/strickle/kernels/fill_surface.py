@@ -131,7 +131,7 @@ def _wall_shares(cells, s):
         f[c] = total / count if count > 0 else 0.0
 
 
-@njit(cache=True, inline="always", error_model="numpy")
+@njit(cache=True, error_model="numpy")
 def _normal(f, numbers, at, sx, sy):
     """From metal to air, any length, from the 27 shares round a cell."""
     nx, ny, nz = 0.0, 0.0, 0.0
@@ -243,7 +243,7 @@ def _settle(cells, s, some, count):
         f[c] = old[c] + gain / vol[c]
 
 
-@njit(cache=True, inline="always", error_model="numpy")
+@njit(cache=True, error_model="numpy")
 def _beside(cells, c, way):
     """Neighbour ``way`` (0 .. 5: low x, high x, low y ...), the face between, and the sign of metal that goes there through it."""
     if way == 0:
