@@ -14,7 +14,7 @@ LAYERS = 2
 """Layers of cells round the metal whose faces carry a speed."""
 
 
-@njit(cache=True, error_model="numpy")
+@njit(cache=True, error_model="numpy", no_cpython_wrapper=True, no_cfunc_wrapper=True)
 def gather(cells, s):
     """Lists of the cells that take part: metal and LAYERS round it, in order, then the shell cells that own faces; and the liquid ones."""
     u, v, w, cu, cv, cw, extra, lists = s.u, s.v, s.w, s.cu, s.cv, s.cw, cells.extra, s.lists
@@ -92,7 +92,7 @@ def gather(cells, s):
     lists[UNKNOWN] = unknown
 
 
-@njit(cache=True, error_model="numpy")
+@njit(cache=True, error_model="numpy", no_cpython_wrapper=True, no_cfunc_wrapper=True)
 def _codes(count, band, codes, opening, low, kind, f, liquid):
     for k in range(count):
         c = band[k]
@@ -106,7 +106,7 @@ def _codes(count, band, codes, opening, low, kind, f, liquid):
         codes[c] = code
 
 
-@njit(cache=True, error_model="numpy")
+@njit(cache=True, error_model="numpy", no_cpython_wrapper=True, no_cfunc_wrapper=True)
 def classify(cells, s):
     """Give every face that takes part its code."""
     count, band, kind, f, liquid = s.lists[WALK], s.band, cells.kind, s.f, s.liquid
@@ -115,7 +115,7 @@ def classify(cells, s):
     _codes(count, band, s.cw, cells.az, cells.zm, kind, f, liquid)
 
 
-@njit(cache=True, error_model="numpy")
+@njit(cache=True, error_model="numpy", no_cpython_wrapper=True, no_cfunc_wrapper=True)
 def _stop(count, band, codes, speeds, f, kind, low, high):
     """A free face out of a dry cell into one whose far side is a wall carries nothing."""
     for k in range(count):
@@ -127,7 +127,7 @@ def _stop(count, band, codes, speeds, f, kind, low, high):
                 speeds[c] = 0.0
 
 
-@njit(cache=True, error_model="numpy")
+@njit(cache=True, error_model="numpy", no_cpython_wrapper=True, no_cfunc_wrapper=True)
 def _lay(codes, speeds, opening, cells, s, layer):
     """One layer of faces outside the known ones takes the mean of its known neighbours."""
     lists = s.lists
@@ -155,7 +155,7 @@ def _lay(codes, speeds, opening, cells, s, layer):
             codes[c] -= 100
 
 
-@njit(cache=True, error_model="numpy")
+@njit(cache=True, error_model="numpy", no_cpython_wrapper=True, no_cfunc_wrapper=True)
 def extrapolate(cells, s):
     """Speeds of faces near the metal, layer by layer; faces beyond carry none."""
     count, band, kind, f = s.lists[WALK], s.band, cells.kind, s.f

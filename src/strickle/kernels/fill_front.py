@@ -20,7 +20,7 @@ SMALL = 4.0
 """Cells of air below which a pocket is not followed."""
 
 
-@njit(cache=True, error_model="numpy")
+@njit(cache=True, error_model="numpy", no_cpython_wrapper=True, no_cfunc_wrapper=True)
 def release(cells, s, hold, scale):
     """Free the held cells at which the metal's pressure has grown enough, and the held neighbours of what was freed: a front goes together.
 
@@ -54,7 +54,7 @@ def release(cells, s, hold, scale):
                 found += 1
 
 
-@njit(cache=True, error_model="numpy")
+@njit(cache=True, error_model="numpy", no_cpython_wrapper=True, no_cfunc_wrapper=True)
 def _block(count, band, codes, speeds, low, stuck, liquid):
     for k in range(count):
         c = band[k]
@@ -63,7 +63,7 @@ def _block(count, band, codes, speeds, low, stuck, liquid):
             speeds[c] = 0.0
 
 
-@njit(cache=True, error_model="numpy")
+@njit(cache=True, error_model="numpy", no_cpython_wrapper=True, no_cfunc_wrapper=True)
 def block(cells, s):
     """No metal passes into a held cell."""
     count, band = s.lists[WALK], s.band
@@ -72,7 +72,7 @@ def block(cells, s):
     _block(count, band, s.cw, s.w, cells.zm, s.stuck, s.liquid)
 
 
-@njit(cache=True, error_model="numpy")
+@njit(cache=True, error_model="numpy", no_cpython_wrapper=True, no_cfunc_wrapper=True)
 def _catch(count, band, codes, speeds, low, opening, liquid, kind, hold, stuck):
     for k in range(count):
         c = band[k]
@@ -89,7 +89,7 @@ def _catch(count, band, codes, speeds, low, opening, liquid, kind, hold, stuck):
             speeds[c] = 0.0
 
 
-@njit(cache=True, error_model="numpy")
+@njit(cache=True, error_model="numpy", no_cpython_wrapper=True, no_cfunc_wrapper=True)
 def catch(cells, s, hold):
     """Where the skin throws the front back, hold it."""
     count, band = s.lists[WALK], s.band
@@ -98,7 +98,7 @@ def catch(cells, s, hold):
     _catch(count, band, s.cw, s.w, cells.zm, cells.az, s.liquid, cells.kind, hold, s.stuck)
 
 
-@njit(cache=True, error_model="numpy")
+@njit(cache=True, error_model="numpy", no_cpython_wrapper=True, no_cfunc_wrapper=True)
 def _pocket_of(cells, f, pocket, queue, begin, number):
     """Number the air cells connected to ``begin``; returns how many, their air in cells, and whether they reach the open air."""
     xm, xp, ym, yp, zm, zp, kind, vol = cells.xm, cells.xp, cells.ym, cells.yp, cells.zm, cells.zp, cells.kind, cells.vol
@@ -136,7 +136,7 @@ def _pocket_of(cells, f, pocket, queue, begin, number):
     return found, room, is_open
 
 
-@njit(cache=True, error_model="numpy")
+@njit(cache=True, error_model="numpy", no_cpython_wrapper=True, no_cfunc_wrapper=True)
 def breathe(cells, s, before, leak, bore, air, density_of_air):
     """Pressure of every pocket from its gas and its room now; gas that leaked since the last call has gone.
 
@@ -196,7 +196,7 @@ def breathe(cells, s, before, leak, bore, air, density_of_air):
     s.tally[POCKETS] = number
 
 
-@njit(cache=True, error_model="numpy")
+@njit(cache=True, error_model="numpy", no_cpython_wrapper=True, no_cfunc_wrapper=True)
 def _pressure(total, room, leaks, holes, air, density):
     """Over-pressure [Pa] of ``total`` gas in ``room`` after it has leaked: room p/air + leaks p + holes sqrt(2 p/density) = total - room."""
     excess = total - room

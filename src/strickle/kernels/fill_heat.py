@@ -18,7 +18,7 @@ ROUNDS = 2
 """Passes, to and fro, for cells through which more flows in a step than they hold."""
 
 
-@njit(cache=True, error_model="numpy")
+@njit(cache=True, error_model="numpy", no_cpython_wrapper=True, no_cfunc_wrapper=True)
 def at_heat(theta, table, low, width):
     """Value of an even table at a heat content."""
     place = (theta - low) / width
@@ -31,7 +31,7 @@ def at_heat(theta, table, low, width):
     return table[k] + (table[k + 1] - table[k]) * (place - k)
 
 
-@njit(cache=True, error_model="numpy")
+@njit(cache=True, error_model="numpy", no_cpython_wrapper=True, no_cfunc_wrapper=True)
 def _outgoing(cells, s):
     """Heat content of what leaves each cell: its own, or, where more flows through than it holds, what comes in mixed with it."""
     band, e, old, vol, out, kind_of, unknown = s.band, s.e, s.old, cells.vol, s.out, s.kind_of, s.unknown
@@ -63,7 +63,7 @@ def _outgoing(cells, s):
                 out[c] = heat / held
 
 
-@njit(cache=True, error_model="numpy")
+@njit(cache=True, error_model="numpy", no_cpython_wrapper=True, no_cfunc_wrapper=True)
 def _rides(count, band, passed, lo, hi, out, old, vol, kind, kind_of, gain, tally):
     """Heat that rides through the faces of one direction with what passes; second order inside the metal."""
     for k in range(count):
@@ -95,7 +95,7 @@ def _rides(count, band, passed, lo, hi, out, old, vol, kind, kind_of, gain, tall
                 tally[HEAT_OUT if kind[a] == OPEN else HEAT_IN] += -heat if kind[a] == OPEN else heat
 
 
-@njit(cache=True, error_model="numpy")
+@njit(cache=True, error_model="numpy", no_cpython_wrapper=True, no_cfunc_wrapper=True)
 def ride(cells, s, gain):
     """Heat carried over the step with what passed each face; ``gain`` is work of length ``m``."""
     band, e, f, vol, kind, out, old = s.band, s.e, s.f, cells.vol, cells.kind, s.out, s.old
@@ -115,7 +115,7 @@ def ride(cells, s, gain):
         e[c] += gain[c] / vol[c]
 
 
-@njit(cache=True, error_model="numpy")
+@njit(cache=True, error_model="numpy", no_cpython_wrapper=True, no_cfunc_wrapper=True)
 def spread(cells, s, gain, temperature, number):
     """Heat through the metal: ``number`` = diffusivity times step over cell squared, by temperature differences."""
     lists, xm, ax, kind, ym, ay, zm, az = s.lists, cells.xm, cells.ax, cells.kind, cells.ym, cells.ay, cells.zm, cells.az
@@ -142,7 +142,7 @@ def spread(cells, s, gain, temperature, number):
         e[c] += gain[c] / vol[c]
 
 
-@njit(cache=True, error_model="numpy")
+@njit(cache=True, error_model="numpy", no_cpython_wrapper=True, no_cfunc_wrapper=True)
 def cool(cells, s, area, temperature, loose, tables, sand, step, now, cell, stiff):
     """Temperature, share frozen and freedom to move of every metal cell; heat into the sand.
 
@@ -192,7 +192,7 @@ def cool(cells, s, area, temperature, loose, tables, sand, step, now, cell, stif
                 loose[c] = max(1.0 / (1.0 + step * drag * share * share / (free * free * free)), 1e-6)
 
 
-@njit(cache=True, error_model="numpy")
+@njit(cache=True, error_model="numpy", no_cpython_wrapper=True, no_cfunc_wrapper=True)
 def slow(cells, s, loose, area, step, cell, friction):
     """Walls rub and mush drags: speeds before the pressure."""
     lists, u, xm, cu, v, w, ym, cv = s.lists, s.u, cells.xm, s.cu, s.v, s.w, cells.ym, s.cv
@@ -232,7 +232,7 @@ def slow(cells, s, loose, area, step, cell, friction):
                 w[c] = speed * free
 
 
-@njit(cache=True, error_model="numpy")
+@njit(cache=True, error_model="numpy", no_cpython_wrapper=True, no_cfunc_wrapper=True)
 def arrive(cells, s, begin, step, cell):
     """Note when metal reached each cell, its heat and its speed then."""
     lists, arrival, arrival_heat, arrival_speed, e, u, v, w = s.lists, s.arrival, s.arrival_heat, s.arrival_speed, s.e, s.u, s.v, s.w

@@ -19,7 +19,7 @@ QUICK = 0.7
 """Share of a cell that flows through it in a step from which its faces are stepped in parts."""
 
 
-@njit(cache=True, error_model="numpy")
+@njit(cache=True, error_model="numpy", no_cpython_wrapper=True, no_cfunc_wrapper=True)
 def _carried(flux, low, high, low2, high2, lam):
     """Speed that a flux brings: ``low``, ``high`` on its two sides, ``low2``, ``high2`` one farther."""
     forward = flux > 0.0
@@ -31,7 +31,7 @@ def _carried(flux, low, high, low2, high2, lam):
     return up + (1.0 - min(abs(flux) * lam, 1.0)) * (both if is_smooth else 0.0) / (rise + before if is_smooth else 1.0)
 
 
-@njit(cache=True, error_model="numpy")
+@njit(cache=True, error_model="numpy", no_cpython_wrapper=True, no_cfunc_wrapper=True)
 def _along(count, band, kind, speeds, flows, gain, lo, hi, lam):
     """Fluxes through the middles of cells: the speed along its own axis; ``flows`` is opening times speed."""
     for k in range(count):
@@ -45,7 +45,7 @@ def _along(count, band, kind, speeds, flows, gain, lo, hi, lam):
         gain[p] -= flux * (value - speeds[p])
 
 
-@njit(cache=True, error_model="numpy")
+@njit(cache=True, error_model="numpy", no_cpython_wrapper=True, no_cfunc_wrapper=True)
 def _across(count, band, kind, vol, lo1, hi1, lo2, hi2, open1, open2, speeds1, speeds2, flows1, flows2, gain1, gain2, lam):
     """Fluxes over the edges between two axes: the speeds of either carried by the other."""
     for k in range(count):
@@ -79,18 +79,18 @@ def _across(count, band, kind, vol, lo1, hi1, lo2, hi2, open1, open2, speeds1, s
             gain2[a] += flux1 * (_corner(_is_cut(kind[a], vol[a]), _is_cut(kind[d], vol[d]), _is_cut(kind[c], vol[c])) - 1.0) * under2
 
 
-@njit(cache=True, error_model="numpy")
+@njit(cache=True, error_model="numpy", no_cpython_wrapper=True, no_cfunc_wrapper=True)
 def _is_cut(kind, vol):
     return kind == CAVITY and vol != 1.0
 
 
-@njit(cache=True, error_model="numpy")
+@njit(cache=True, error_model="numpy", no_cpython_wrapper=True, no_cfunc_wrapper=True)
 def _corner(first, second, third):
     """Share of the passing speed that comes round a corner, the cells at it being cut or not."""
     return 0.0 if first or second or third else CORNER
 
 
-@njit(cache=True, error_model="numpy")
+@njit(cache=True, error_model="numpy", no_cpython_wrapper=True, no_cfunc_wrapper=True)
 def _carry(cells, s, some, count, lam):
     """Add to du, dv, dw what the fluxes of the cells ``some`` do."""
     kind, vol = cells.kind, cells.vol
@@ -105,20 +105,20 @@ def _carry(cells, s, some, count, lam):
     _across(count, some, kind, vol, ym, yp, zm, zp, ay, az, v, w, fv, fw, dv, dw, lam)
 
 
-@njit(cache=True, error_model="numpy")
+@njit(cache=True, error_model="numpy", no_cpython_wrapper=True, no_cfunc_wrapper=True)
 def _flows(count, some, opening, speeds, flows):
     for k in range(count):
         c = some[k]
         flows[c] = opening[c] * speeds[c]
 
 
-@njit(cache=True, error_model="numpy")
+@njit(cache=True, error_model="numpy", no_cpython_wrapper=True, no_cfunc_wrapper=True)
 def _room(opening, a, c):
     """Share of a cell that belongs to a face."""
     return max(0.5 * (a + c), opening)
 
 
-@njit(cache=True, error_model="numpy")
+@njit(cache=True, error_model="numpy", no_cpython_wrapper=True, no_cfunc_wrapper=True)
 def _move(count, some, bit, wanted, quick, codes, opening, vol, lo, speeds, gain, taken, fall, lam, share):
     """Speeds of one direction of the faces whose quickness is ``wanted``: what was carried, weight, and a share of the last pressure."""
     for k in range(count):
@@ -127,7 +127,7 @@ def _move(count, some, bit, wanted, quick, codes, opening, vol, lo, speeds, gain
             speeds[c] += fall - lam * gain[c] / _room(opening[c], vol[lo[c]], vol[c]) - share * taken[c]
 
 
-@njit(cache=True, error_model="numpy")
+@njit(cache=True, error_model="numpy", no_cpython_wrapper=True, no_cfunc_wrapper=True)
 def _give_back(count, some, bit, quick, taken, speeds, past):
     for k in range(count):
         c = some[k]
@@ -135,7 +135,7 @@ def _give_back(count, some, bit, quick, taken, speeds, past):
             speeds[c] += past * taken[c]
 
 
-@njit(cache=True, error_model="numpy")
+@njit(cache=True, error_model="numpy", no_cpython_wrapper=True, no_cfunc_wrapper=True)
 def _quick_cells(cells, s, lam):
     """Mark the faces of cells through which more than QUICK flows in a step, and list what feeds them; returns the list's length."""
     band, quick, hurry, mark2 = s.band, s.quick, s.hurry, s.near
@@ -171,7 +171,7 @@ def _quick_cells(cells, s, lam):
     return found
 
 
-@njit(cache=True, error_model="numpy")
+@njit(cache=True, error_model="numpy", no_cpython_wrapper=True, no_cfunc_wrapper=True)
 def predict(cells, s, step, cell, gravity, times, past):
     """Speeds after ``step`` [s] without the new pressure; ``past`` is this step over the last one.
 

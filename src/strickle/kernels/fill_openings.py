@@ -18,7 +18,7 @@ LEAST_ROOM, LEAST_FACE, WHOLE = 0.03, 0.02, 0.985
 """Cells and faces open less than this are closed; those open more than WHOLE are open."""
 
 
-@njit(cache=True, error_model="numpy")
+@njit(cache=True, error_model="numpy", no_cpython_wrapper=True, no_cfunc_wrapper=True)
 def _levels(start, z, sign, oz, cell, share, out):
     """Add ``share`` to the low face of every cell whose level lies in metal."""
     nx, ny, nz = out.shape

@@ -16,7 +16,7 @@ from numba import njit
 TINY = 1e-12
 
 
-@njit(cache=True, error_model="numpy")
+@njit(cache=True, error_model="numpy", no_cpython_wrapper=True, no_cfunc_wrapper=True)
 def _sorted(a, b, c):
     if a > b:
         a, b = b, a
@@ -59,7 +59,7 @@ def cut_volume(a, b, c, alpha):
     return 1.0 - share if turned else share
 
 
-@njit(cache=True, error_model="numpy")
+@njit(cache=True, error_model="numpy", no_cpython_wrapper=True, no_cfunc_wrapper=True)
 def _middle_root(p, q, r):
     """The middle one of the three real roots of x^3 + p x^2 + q x + r."""
     third = p / 3.0

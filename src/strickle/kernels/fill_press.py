@@ -78,7 +78,7 @@ def grids(cells: Cells) -> Grids:
     )  # fmt: skip
 
 
-@njit(cache=True, error_model="numpy")
+@njit(cache=True, error_model="numpy", no_cpython_wrapper=True, no_cfunc_wrapper=True)
 def arrange(g, liquid, count, odd):
     """Give the liquid cells their places, red ones first."""
     place, index = g.place, g.index
@@ -99,7 +99,7 @@ def arrange(g, liquid, count, odd):
     g.count[0] = count
 
 
-@njit(cache=True, error_model="numpy")
+@njit(cache=True, error_model="numpy", no_cpython_wrapper=True, no_cfunc_wrapper=True)
 def forget(g):
     """Take the places back."""
     base_of, count, place, index = g.base, g.count, g.place, g.index
@@ -109,7 +109,7 @@ def forget(g):
             place[base + index[k]] = -1
 
 
-@njit(cache=True, error_model="numpy")
+@njit(cache=True, error_model="numpy", no_cpython_wrapper=True, no_cfunc_wrapper=True)
 def _coarsen(g, level, coarse, coarse_odd, first):
     """Lumps of the next grid from the unknowns of this one."""
     base_of, diagonal, lx, ly, lz, hx, hy, hz = g.base, g.diagonal, g.lx, g.ly, g.lz, g.hx, g.hy, g.hz
@@ -204,7 +204,7 @@ def _coarsen(g, level, coarse, coarse_odd, first):
         index[place[start + lump]] = lump
 
 
-@njit(cache=True, error_model="numpy")
+@njit(cache=True, error_model="numpy", no_cpython_wrapper=True, no_cfunc_wrapper=True)
 def coarsen(g, coarse, coarse_odd, first):
     """All coarser grids; returns how many grids there are."""
     count = g.count
@@ -217,7 +217,7 @@ def coarsen(g, coarse, coarse_odd, first):
     return levels
 
 
-@njit(cache=True, error_model="numpy")
+@njit(cache=True, error_model="numpy", no_cpython_wrapper=True, no_cfunc_wrapper=True)
 def _sweep(g, begin, end):
     """Gauss-Seidel over the unknowns begin .. end of one colour."""
     x, b, inv = g.guess, g.right, g.inverse
@@ -227,7 +227,7 @@ def _sweep(g, begin, end):
         x[k] = (b[k] + clx[k] * x[lx[k]] + cly[k] * x[ly[k]] + clz[k] * x[lz[k]] + chx[k] * x[hx[k]] + chy[k] * x[hy[k]] + chz[k] * x[hz[k]]) * inv[k]
 
 
-@njit(cache=True, error_model="numpy")
+@njit(cache=True, error_model="numpy", no_cpython_wrapper=True, no_cfunc_wrapper=True)
 def _cycle(g, levels):
     """One V-cycle on ``right``, into ``guess``."""
     base_of, reds, count = g.base, g.reds, g.count
@@ -267,7 +267,7 @@ def _cycle(g, levels):
         _sweep(g, base, red)
 
 
-@njit(cache=True, error_model="numpy")
+@njit(cache=True, error_model="numpy", no_cpython_wrapper=True, no_cfunc_wrapper=True)
 def _times(g, d, lowx, lowy, lowz, highx, highy, highz, v, out):
     """Out = A v on the grid of cells, in double; returns v . out."""
     count = g.count
@@ -284,7 +284,7 @@ def _times(g, d, lowx, lowy, lowz, highx, highy, highz, v, out):
     return dot
 
 
-@njit(cache=True, error_model="numpy")
+@njit(cache=True, error_model="numpy", no_cpython_wrapper=True, no_cfunc_wrapper=True)
 def solve(g, levels, tolerance):
     """Solve A x = b from the guess in ``x``; returns iterations (negative: not reached in MOST) and the worst residual left."""
     base, clx, cly, clz, chx, chy, chz = g.base, g.clx, g.cly, g.clz, g.chx, g.chy, g.chz

@@ -15,13 +15,13 @@ NEAREST = 0.2
 """Least distance, in cells, from a cell's middle to the surface."""
 
 
-@njit(cache=True, error_model="numpy")
+@njit(cache=True, error_model="numpy", no_cpython_wrapper=True, no_cfunc_wrapper=True)
 def _away(metal, air):
     """Distance in cells from a metal cell's middle to the surface, the shares of metal being these."""
     return min(max(metal + air - 0.5, NEAREST), 1.0)
 
 
-@njit(cache=True, error_model="numpy")
+@njit(cache=True, error_model="numpy", no_cpython_wrapper=True, no_cfunc_wrapper=True)
 def _want(f, no_air, lam):
     if f > 1.0:
         return SWELL * (f - 1.0) / lam
@@ -30,17 +30,17 @@ def _want(f, no_air, lam):
     return 0.0
 
 
-@njit(cache=True, error_model="numpy")
+@njit(cache=True, error_model="numpy", no_cpython_wrapper=True, no_cfunc_wrapper=True)
 def _is_air(kind, liquid, stuck):
     return kind == OPEN or (kind == CAVITY and liquid == 0 and stuck == 0)
 
 
-@njit(cache=True, error_model="numpy")
+@njit(cache=True, error_model="numpy", no_cpython_wrapper=True, no_cfunc_wrapper=True)
 def _is_known(kind, liquid):
     return kind == CAVITY and liquid == 1
 
 
-@njit(cache=True, error_model="numpy")
+@njit(cache=True, error_model="numpy", no_cpython_wrapper=True, no_cfunc_wrapper=True)
 def _pull(opening, kind, liquid, stuck, loose, other, share, its):
     """Coefficient of the side between a metal cell (``loose``, ``share``) and its neighbour (``kind``, ``liquid``, ``other``, ``its`` share)."""
     scale = 1.0
@@ -56,7 +56,7 @@ def _pull(opening, kind, liquid, stuck, loose, other, share, its):
     return opening * free * scale if opening > 0.0 else 0.0
 
 
-@njit(cache=True, error_model="numpy")
+@njit(cache=True, error_model="numpy", no_cpython_wrapper=True, no_cfunc_wrapper=True)
 def assemble(cells, s, g, loose, lam, past):
     """Equations of all liquid cells. ``past``: this step over the last one."""
     count, diagonal, b_of, clx, cly, clz, chx, chy = g.count, g.diagonal, g.b, g.clx, g.cly, g.clz, g.chx, g.chy
@@ -114,7 +114,7 @@ def assemble(cells, s, g, loose, lam, past):
         x[k] = q[c] * past
 
 
-@njit(cache=True, error_model="numpy")
+@njit(cache=True, error_model="numpy", no_cpython_wrapper=True, no_cfunc_wrapper=True)
 def _push(kind_a, kind_c, liquid_a, liquid_c, stuck_a, stuck_c, loose_a, loose_c, f_a, f_c, rise):
     """What pressure takes off a face's speed, its low cell ``a``, its high cell ``c``, pressure rising by ``rise`` from a to c."""
     if _is_known(kind_c, liquid_c):
@@ -124,7 +124,7 @@ def _push(kind_a, kind_c, liquid_a, liquid_c, stuck_a, stuck_c, loose_a, loose_c
     return 0.0
 
 
-@njit(cache=True, error_model="numpy")
+@njit(cache=True, error_model="numpy", no_cpython_wrapper=True, no_cfunc_wrapper=True)
 def _take(count, band, codes, opening, low, kind, liquid, stuck, loose, f, q, taken, speeds, fastest):
     """One direction of ``project``; returns how many speeds were cut."""
     cut = 0
@@ -141,7 +141,7 @@ def _take(count, band, codes, opening, low, kind, liquid, stuck, loose, f, q, ta
     return cut
 
 
-@njit(cache=True, error_model="numpy")
+@njit(cache=True, error_model="numpy", no_cpython_wrapper=True, no_cfunc_wrapper=True)
 def project(cells, s, loose, fastest):
     """Take the pressure's pull off the speeds; none may exceed ``fastest`` (counted)."""
     f, kind, liquid, q, band = s.f, cells.kind, s.liquid, s.q, s.band
@@ -152,7 +152,7 @@ def project(cells, s, loose, fastest):
     s.tally[CLIPPED] += cut
 
 
-@njit(cache=True, error_model="numpy")
+@njit(cache=True, error_model="numpy", no_cpython_wrapper=True, no_cfunc_wrapper=True)
 def press(cells, s, g, loose, lam, past, tolerance):
     """Solve for the pressure into ``q``; returns the iterations, negative where it was not reached."""
     count, q, x, index = g.count, s.q, g.x, g.index

@@ -110,7 +110,7 @@ class Work(NamedTuple):
     inlet_heat: np.ndarray  # K, heat content at the same moments, straight between
 
 
-@njit(cache=True, error_model="numpy")
+@njit(cache=True, error_model="numpy", no_cpython_wrapper=True, no_cfunc_wrapper=True)
 def _speeds(cells, s):
     """Highest sum of speeds in a cell of the body and in one of the skin, and highest share of a skin cell that leaves per unit of step/cell."""
     lists, unknown, skin_of, az, ay, ax = s.lists, s.unknown, s.skin, cells.az, cells.ay, cells.ax
@@ -135,7 +135,7 @@ def _speeds(cells, s):
     return body, skin, leaves
 
 
-@njit(cache=True, error_model="numpy")
+@njit(cache=True, error_model="numpy", no_cpython_wrapper=True, no_cfunc_wrapper=True)
 def _prescribe(s, faces, axes, signs, speeds, flow):
     for k in range(faces.shape[0]):
         speed = flow * speeds[k] * signs[k]
@@ -147,7 +147,7 @@ def _prescribe(s, faces, axes, signs, speeds, flow):
             s.w[faces[k]] = speed
 
 
-@njit(cache=True, error_model="numpy")
+@njit(cache=True, error_model="numpy", no_cpython_wrapper=True, no_cfunc_wrapper=True)
 def _level(times, values, now):
     """Value of the last moment passed."""
     out = 0.0
@@ -157,7 +157,7 @@ def _level(times, values, now):
     return out
 
 
-@njit(cache=True, error_model="numpy")
+@njit(cache=True, error_model="numpy", no_cpython_wrapper=True, no_cfunc_wrapper=True)
 def _between(times, values, now):
     """Value straight between moments, level outside."""
     last = times.shape[0] - 1
@@ -169,7 +169,7 @@ def _between(times, values, now):
     return values[last]
 
 
-@njit(cache=True, error_model="numpy")
+@njit(cache=True, error_model="numpy", no_cpython_wrapper=True, no_cfunc_wrapper=True)
 def _inlet(cells, s, w, rule, flow, scale):
     """Pour what is asked while the metal at the inlet presses less than the limit, else hold it at the limit while less than that flows in."""
     faces, cell_of, axes, signs = w.inlet_face, w.inlet_cell, w.inlet_axis, w.inlet_sign
@@ -208,7 +208,7 @@ def _inlet(cells, s, w, rule, flow, scale):
             s.gas[cell_of[k]] = rule.limit if now else 0.0
 
 
-@njit(cache=True, error_model="numpy")
+@njit(cache=True, error_model="numpy", no_cpython_wrapper=True, no_cfunc_wrapper=True)
 def _gas(cells, s, hold, scale):
     """Pressure of air and of given ends as a speed."""
     lists, band, q, gas, liquid = s.lists, s.band, s.q, s.gas, s.liquid

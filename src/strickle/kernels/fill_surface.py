@@ -89,7 +89,7 @@ def find_skin(cells, s):
     lists[SIDES_X + 2] = _sides(cells, s, 2, cells.az, zp)
 
 
-@njit(cache=True, error_model="numpy")
+@njit(cache=True, error_model="numpy", no_cpython_wrapper=True, no_cfunc_wrapper=True)
 def _sides(cells, s, axis, opening, hi):
     lists, skin, sides = s.lists, s.skin, s.sides
     kind, mark, kind_of = cells.kind, s.mark, s.kind_of
@@ -106,7 +106,7 @@ def _sides(cells, s, axis, opening, hi):
     return found
 
 
-@njit(cache=True, error_model="numpy")
+@njit(cache=True, error_model="numpy", no_cpython_wrapper=True, no_cfunc_wrapper=True)
 def _wall_shares(cells, s):
     """Wall cells beside the skin take the mean of the cavity cells they touch, so that metal meets a wall squarely."""
     lists, ghost = s.lists, s.ghost
@@ -131,7 +131,7 @@ def _wall_shares(cells, s):
         f[c] = total / count if count > 0 else 0.0
 
 
-@njit(cache=True, error_model="numpy")
+@njit(cache=True, error_model="numpy", no_cpython_wrapper=True, no_cfunc_wrapper=True)
 def _normal(f, numbers, at, sx, sy):
     """From metal to air, any length, from the 27 shares round a cell."""
     nx, ny, nz = 0.0, 0.0, 0.0
@@ -148,7 +148,7 @@ def _normal(f, numbers, at, sx, sy):
     return nx, ny, nz
 
 
-@njit(cache=True, error_model="numpy")
+@njit(cache=True, error_model="numpy", no_cpython_wrapper=True, no_cfunc_wrapper=True)
 def _pass(cells, s, axis, opening, lo, speeds, lam):
     """What passes the skin's faces of one direction in a sub-step, into ``through``."""
     lists, sides, through = s.lists, s.sides, s.through
@@ -175,7 +175,7 @@ def _pass(cells, s, axis, opening, lo, speeds, lam):
             through[c] = part if whole > 0.0 else -part
 
 
-@njit(cache=True, error_model="numpy")
+@njit(cache=True, error_model="numpy", no_cpython_wrapper=True, no_cfunc_wrapper=True)
 def _sweep(cells, s, axis, opening, lo, hi, speeds, lam, total):
     """One direction of a sub-step: what passes, and the shares in between."""
     lists, sides, through, skin, held = s.lists, s.sides, s.through, s.skin, s.held
@@ -231,7 +231,7 @@ def advect(cells, s, lam, parts, turn):
     _settle(cells, s, band, lists[BAND])
 
 
-@njit(cache=True, error_model="numpy")
+@njit(cache=True, error_model="numpy", no_cpython_wrapper=True, no_cfunc_wrapper=True)
 def _settle(cells, s, some, count):
     """Shares from what has passed, exactly."""
     tz, ty, tx = s.tz, s.ty, s.tx
@@ -243,7 +243,7 @@ def _settle(cells, s, some, count):
         f[c] = old[c] + gain / vol[c]
 
 
-@njit(cache=True, error_model="numpy")
+@njit(cache=True, error_model="numpy", no_cpython_wrapper=True, no_cfunc_wrapper=True)
 def _beside(cells, c, way):
     """Neighbour ``way`` (0 .. 5: low x, high x, low y ...), the face between, and the sign of metal that goes there through it."""
     if way == 0:
@@ -259,7 +259,7 @@ def _beside(cells, c, way):
     return cells.zp[c], cells.zp[c], 1.0
 
 
-@njit(cache=True, error_model="numpy")
+@njit(cache=True, error_model="numpy", no_cpython_wrapper=True, no_cfunc_wrapper=True)
 def _hand_on(cells, s, c):
     """Find the nearest cells with room and hand the excess of ``c`` on to them, cell by cell through the faces between."""
     f, vol, kind, mark, near = s.f, cells.vol, cells.kind, s.mark, s.near
@@ -296,7 +296,7 @@ def _hand_on(cells, s, c):
         near[queue[k]] = 0
 
 
-@njit(cache=True, error_model="numpy")
+@njit(cache=True, error_model="numpy", no_cpython_wrapper=True, no_cfunc_wrapper=True)
 def spread_excess(cells, s):
     """Metal over a cell's room goes to the nearest cells that have some, and is counted as passing the faces on its way."""
     f, skin = s.f, s.skin
@@ -305,7 +305,7 @@ def spread_excess(cells, s):
             _hand_on(cells, s, skin[k])
 
 
-@njit(cache=True, error_model="numpy")
+@njit(cache=True, error_model="numpy", no_cpython_wrapper=True, no_cfunc_wrapper=True)
 def dust(cells, s):
     """Specks and lone wisps go to the account of spray, with their heat."""
     lists, skin, tally, e, kind = s.lists, s.skin, s.tally, s.e, cells.kind
@@ -330,7 +330,7 @@ def dust(cells, s):
             e[c] = 0.0
 
 
-@njit(cache=True, error_model="numpy")
+@njit(cache=True, error_model="numpy", no_cpython_wrapper=True, no_cfunc_wrapper=True)
 def count_ends(cells, s):
     """Metal that came in through given faces and left into the open air, in cells."""
     extra, tx, xp, ty, tz, yp, zp, tally = cells.extra, s.tx, cells.xp, s.ty, s.tz, cells.yp, cells.zp, s.tally
