@@ -7,6 +7,7 @@ import os
 import pkgutil
 import platform
 import shutil
+import subprocess
 import sys
 import tempfile
 import time
@@ -21,6 +22,9 @@ from strickle import __version__
 from strickle.base import BadInput, Watch, render
 from strickle.job.kit import kit_path, read_kit, starter, stores_with
 
+LONGEST = "fill"
+"""The module that compiles longest."""
+
 
 def warm(watch: Watch) -> float:
     """Compile every kernel that says how, or load it from disk. Returns the seconds it took."""
@@ -28,14 +32,37 @@ def warm(watch: Watch) -> float:
 
     begun = time.perf_counter()
     names = sorted(item.name for item in pkgutil.iter_modules(kernels.__path__))
-    for done, name in enumerate(names):
-        watch(0.9 * done / len(names), f"kernels: {name}")
-        module = importlib.import_module(f"strickle.kernels.{name}")
-        if hasattr(module, "warm"):
-            module.warm()
-    _toy(watch)
+    names.sort(key=lambda name: name == LONGEST)  # it comes last, from disk if its own process could compile it meanwhile
+    beside = _beside(LONGEST)
+    try:
+        for done, name in enumerate(names):
+            watch(0.9 * done / len(names), f"kernels: {name}")
+            while name == LONGEST and beside is not None and beside.poll() is None:
+                watch(0.9 * done / len(names), f"kernels: {name}")
+                time.sleep(0.2)
+            module = importlib.import_module(f"strickle.kernels.{name}")
+            if hasattr(module, "warm"):
+                module.warm()
+        _toy(watch)
+    finally:
+        if beside is not None and beside.poll() is None:
+            beside.kill()
     watch(1.0, "done")
     return time.perf_counter() - begun
+
+
+def _beside(name: str) -> subprocess.Popen[bytes] | None:
+    """Compile one module's kernels in a process of its own, on the second core; None where no process can be begun."""
+    if (os.cpu_count() or 1) < 2:
+        return None
+    try:
+        return subprocess.Popen(
+            [sys.executable, "-c", f"from strickle.kernels.{name} import warm; warm()"],
+            stdin=subprocess.DEVNULL, stdout=subprocess.DEVNULL, stderr=subprocess.DEVNULL,
+            env={**os.environ, "PYTHONPATH": os.pathsep.join(sys.path)},
+        )  # fmt: skip
+    except OSError:
+        return None
 
 
 def _toy(watch: Watch) -> None:

@@ -154,9 +154,9 @@ class Filler:
             1.0 if still is None else still.density,
         )  # fmt: skip
         one = np.ones(m)
-        walls = [one, one, one] if heat is None else [_beside(cells, values, kinds) for values in (heat.contact, heat.soak, heat.cold)]
+        contact, soak, cold = (one, one, one) if heat is None else (_beside(cells, values, kinds) for values in (heat.contact, heat.soak, heat.cold))
         work = Work(
-            area, *walls, hold, passage, bore, np.ones(m), np.zeros(m), np.zeros(m), np.zeros(m),
+            area, contact, soak, cold, hold, passage, bore, np.ones(m), np.zeros(m), np.zeros(m), np.zeros(m),
             none if heat is None else heat.temperature, none if heat is None else heat.solid, faces, axes, signs, beyond, speed,
             given.times.astype(float), given.flow.astype(float), given.heat.astype(float),
         )  # fmt: skip
