@@ -11,6 +11,10 @@ from strickle.kernels.fill_state import BODY, CLIPPED, UNKNOWN, WALK, WORST
 
 SWELL = 0.2
 """Share of a full metal cell's want or excess of metal that is made good in a step."""
+GIVES = 1e-5
+"""Added to every diagonal: metal shut in on all sides, which nothing can make fit, has an answer too."""
+MOVES = 0.5
+"""Freedom to move below which a cell's want of metal is let be."""
 NEAREST = 0.2
 """Least distance, in cells, from a cell's middle to the surface."""
 
@@ -31,8 +35,8 @@ def _want(f, no_air, lam):
 
 
 @njit(cache=True, error_model="numpy", no_cpython_wrapper=True, no_cfunc_wrapper=True)
-def _is_air(kind, liquid, stuck):
-    return kind == OPEN or (kind == CAVITY and liquid == 0 and stuck == 0)
+def _is_air(kind, liquid):
+    return kind == OPEN or (kind == CAVITY and liquid == 0)
 
 
 @njit(cache=True, error_model="numpy", no_cpython_wrapper=True, no_cfunc_wrapper=True)
@@ -73,11 +77,11 @@ def assemble(cells, s, g, loose, lam, past):
         a1, p1, a2, p2, a3, p3 = xm[c], xp[c], ym[c], yp[c], zm[c], zp[c]
         divergence = ax[p1] * u[p1] - ax[c] * u[c] + ay[p2] * v[p2] - ay[c] * v[c] + az[p3] * w[p3] - az[c] * w[c]
         no_air = not (
-            (ax[c] > 0.0 and _is_air(kind[a1], liquid[a1], stuck[a1])) or (ax[p1] > 0.0 and _is_air(kind[p1], liquid[p1], stuck[p1]))
-            or (ay[c] > 0.0 and _is_air(kind[a2], liquid[a2], stuck[a2])) or (ay[p2] > 0.0 and _is_air(kind[p2], liquid[p2], stuck[p2]))
-            or (az[c] > 0.0 and _is_air(kind[a3], liquid[a3], stuck[a3])) or (az[p3] > 0.0 and _is_air(kind[p3], liquid[p3], stuck[p3]))
+            (ax[c] > 0.0 and _is_air(kind[a1], liquid[a1])) or (ax[p1] > 0.0 and _is_air(kind[p1], liquid[p1]))
+            or (ay[c] > 0.0 and _is_air(kind[a2], liquid[a2])) or (ay[p2] > 0.0 and _is_air(kind[p2], liquid[p2]))
+            or (az[c] > 0.0 and _is_air(kind[a3], liquid[a3])) or (az[p3] > 0.0 and _is_air(kind[p3], liquid[p3]))
         )  # fmt: skip
-        b = _want(f[c], no_air, lam) * vol[c] - divergence
+        b = (_want(f[c], no_air, lam) * vol[c] if loose[c] > MOVES else 0.0) - divergence
         c1 = _pull(ax[c], kind[a1], liquid[a1], stuck[a1], loose[c], loose[a1], f[c], f[a1])
         in1 = _is_known(kind[a1], liquid[a1])
         k1 = 0.0 if in1 else c1 * q[a1]
@@ -96,7 +100,7 @@ def assemble(cells, s, g, loose, lam, past):
         d3 = _pull(az[p3], kind[p3], liquid[p3], stuck[p3], loose[c], loose[p3], f[c], f[p3])
         in6 = _is_known(kind[p3], liquid[p3])
         k6 = 0.0 if in6 else d3 * q[p3]
-        diagonal[k] = c1 + c2 + c3 + d1 + d2 + d3 + 1e-9
+        diagonal[k] = c1 + c2 + c3 + d1 + d2 + d3 + GIVES
         b_of[k] = b + k1 + k2 + k3 + k4 + k5 + k6
         clx[k] = c1 if in1 else 0.0
         cly[k] = c2 if in2 else 0.0

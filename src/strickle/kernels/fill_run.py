@@ -50,6 +50,8 @@ PART = 0.95
 """Most that may flow through a cell in one part of a step."""
 SWEEP = 0.5
 """Most that may leave a cell in one part of the surface's step."""
+FORGIVEN = 4
+"""Steps in a row whose pressure may miss its mark; what is left over is made good in the next."""
 LOOK = 4
 """Steps between looks at the air."""
 DONE, TIMED, FILLED, STUCK, WILD = 0, 1, 2, 3, 4
@@ -241,6 +243,7 @@ def steps(cells, s, g, w, rule, until, most, full):
     for c in range(cells.n):
         metal += s.f[c] * cells.vol[c]
     metal -= s.tally[INFLOW] - s.tally[OUTFLOW] - s.tally[SPRAY]
+    missed = 0
     for _ in range(most):
         if s.tally[TIME] >= until:
             return TIMED
@@ -296,7 +299,8 @@ def steps(cells, s, g, w, rule, until, most, full):
         s.tally[HARDEST] = max(s.tally[HARDEST], abs(found))
         s.tally[STEPS] += 1.0
         s.tally[STEP] = step
-        if found < 0:
+        missed = missed + 1 if found < 0 else 0
+        if missed > FORGIVEN:
             return STUCK
         project(cells, s, w.loose, rule.fastest)
         if rule.is_skinned:
