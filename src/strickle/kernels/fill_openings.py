@@ -14,13 +14,15 @@ from strickle.kernels.raster import _columns, _fill, _plain
 
 FINE = 6
 """Columns through a cell: the square of this; in the plane of a face: three times this."""
+ASIDE = 2e-3
+"""Cells to either side of a face at which its opening is read: a wall that lies in the face itself must not count for its wider side."""
 LEAST_ROOM, LEAST_FACE, WHOLE = 0.03, 0.02, 0.985
 """Cells and faces open less than this are closed; those open more than WHOLE are open."""
 
 
 @njit(cache=True, error_model="numpy", no_cpython_wrapper=True, no_cfunc_wrapper=True)
 def _levels(start, z, sign, oz, cell, share, out):
-    """Add ``share`` to the low face of every cell whose level lies in metal."""
+    """Add ``share`` to the low face of every cell whose level lies in metal, a little way below and above it."""
     nx, ny, nz = out.shape
     for column in range(nx * ny):
         ix, iy = column // ny, column % ny
@@ -31,8 +33,8 @@ def _levels(start, z, sign, oz, cell, share, out):
             if was < 1 <= winding:
                 foot = z[k]
             elif winding < 1 <= was:
-                low = max(int(np.ceil((foot - oz) / cell)), 0)
-                high = min(int(np.floor((z[k] - oz) / cell)), nz - 1)
+                low = max(int(np.ceil((foot - oz) / cell + ASIDE)), 0)
+                high = min(int(np.floor((z[k] - oz) / cell - ASIDE)), nz - 1)
                 for i in range(low, high + 1):
                     out[ix, iy, i] += share
 
@@ -46,12 +48,30 @@ def _openings(vertices, faces, ox, oy, oz, cell, sub, room, across_x, across_y, 
         start, z, sign, _ = _columns(vertices, faces, ox + (rook + 0.5) / n * cell, oy + (j + 0.5) / n * cell, cell, nx, ny)
         _fill(start, z, sign, oz, cell, 1.0 / n, room)
         _levels(start, z, sign, oz, cell, 1.0 / n, across_z)
-    for j in range(3 * sub):
-        off = (j + 0.5) / (3 * sub) * cell
-        start, z, sign, _ = _columns(vertices, faces, ox, oy + off, cell, nx, ny)
-        _fill(start, z, sign, oz, cell, 1.0 / (3 * sub), across_x)
-        start, z, sign, _ = _columns(vertices, faces, ox + off, oy, cell, nx, ny)
-        _fill(start, z, sign, oz, cell, 1.0 / (3 * sub), across_y)
+    share, aside = 1.0 / (3 * sub), ASIDE * cell
+    other = np.zeros(room.shape)
+    for side in range(2):
+        out = across_x if side == 0 else other
+        for j in range(3 * sub):
+            start, z, sign, _ = _columns(vertices, faces, ox + (2 * side - 1) * aside, oy + (j + 0.5) * share * cell, cell, nx, ny)
+            _fill(start, z, sign, oz, cell, share, out)
+    _least(across_x, other)
+    other[:] = 0.0
+    for side in range(2):
+        out = across_y if side == 0 else other
+        for j in range(3 * sub):
+            start, z, sign, _ = _columns(vertices, faces, ox + (j + 0.5) * share * cell, oy + (2 * side - 1) * aside, cell, nx, ny)
+            _fill(start, z, sign, oz, cell, share, out)
+    _least(across_y, other)
+
+
+@njit(cache=True, error_model="numpy")
+def _least(a, b):
+    """The lesser of each pair, into ``a``: a face is as open as the narrower of what lies on its two sides."""
+    for i in range(a.shape[0]):
+        for j in range(a.shape[1]):
+            for k in range(a.shape[2]):
+                a[i, j, k] = min(a[i, j, k], b[i, j, k])
 
 
 def openings(vertices, faces, origin, cell, shape, sub=FINE):
