@@ -33,6 +33,8 @@ WHOLE = 0.8
 """Share of metal down to which an inner cell gives a face's whole flux."""
 SLIGHT = 1e-3
 """Excess that is left to the pressure."""
+MUCH = 5e-3
+"""Excess of an inner cell that is handed on too: pressure moves none of it where the metal is stiff."""
 FARTHEST = 600
 """Cells searched for room."""
 WISP = 1e-3
@@ -299,10 +301,13 @@ def _hand_on(cells, s, c):
 @njit(cache=True, error_model="numpy", no_cpython_wrapper=True, no_cfunc_wrapper=True)
 def spread_excess(cells, s):
     """Metal over a cell's room goes to the nearest cells that have some, and is counted as passing the faces on its way."""
-    f, skin = s.f, s.skin
+    f, skin, band = s.f, s.skin, s.band
     for k in range(s.lists[SKIN]):
         if f[skin[k]] > 1.0 + SLIGHT:
             _hand_on(cells, s, skin[k])
+    for k in range(s.lists[BAND]):
+        if f[band[k]] > 1.0 + MUCH:
+            _hand_on(cells, s, band[k])
 
 
 @njit(cache=True, error_model="numpy", no_cpython_wrapper=True, no_cfunc_wrapper=True)

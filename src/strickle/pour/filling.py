@@ -306,7 +306,7 @@ def _run(filler: Filler, record: Noted, until: float, full: float, watch: Watch,
             return "the speeds ran wild: take the preset fine"
         if abs(metal - last) > 1e-4 * filler.room:
             last, since = metal, filler.time
-        elif filler.time - since > STILL and record.rows[-1][2] - record.rows[-2][2] <= 1e-6 * filler.room:
+        elif filler.time - since > STILL and not filler.pours_later() and record.rows[-1][2] - record.rows[-2][2] <= 1e-6 * filler.room:
             keeper.done()
             return "stands"
         keeper.keep()
