@@ -125,6 +125,10 @@ def _push(kind_a, kind_c, liquid_a, liquid_c, stuck_a, stuck_c, loose_a, loose_c
         return _pull(1.0, kind_a, liquid_a, stuck_a, loose_c, loose_a, f_c, f_a) * rise
     if _is_known(kind_a, liquid_a):
         return _pull(1.0, kind_c, liquid_c, stuck_c, loose_a, loose_c, f_a, f_c) * rise
+    if kind_a == PRESSED and kind_c == CAVITY and stuck_c == 0:  # a dry cell: half a cell of metal behind the mouth moves along
+        return rise / (0.5 + f_c)
+    if kind_c == PRESSED and kind_a == CAVITY and stuck_a == 0:
+        return rise / (0.5 + f_a)
     return 0.0
 
 

@@ -134,7 +134,36 @@ def _speeds(cells, s):
         if f[c] > 0.5:
             out = max(abs(u[c]), abs(u[xp[c]])) + max(abs(v[c]), abs(v[yp[c]])) + max(abs(w[c]), abs(w[zp[c]]))
         skin = max(skin, out)
-    return body, skin, leaves
+    return body, max(skin, _mouths(cells, s)), leaves
+
+
+@njit(cache=True)
+def _mouths(cells, s):
+    """Highest speed at a mouth that is held at a pressure, behind which there may be no metal yet."""
+    kind, extra = cells.kind, cells.extra
+    most = 0.0
+    for k in range(extra.shape[0]):
+        c = extra[k]
+        if kind[c] == PRESSED:
+            x, y, z = cells.xp[c], cells.yp[c], cells.zp[c]
+            for speed, opening in (
+                (s.u[c], cells.ax[c]), (s.u[x], cells.ax[x]), (s.v[c], cells.ay[c]), (s.v[y], cells.ay[y]), (s.w[c], cells.az[c]),
+                (s.w[z], cells.az[z]),
+            ):  # fmt: skip
+                if opening > 0.0:
+                    most = max(most, abs(speed))
+    return most
+
+
+@njit(cache=True)
+def _pushed(cells, s, rule):
+    """Most that a mouth held at a pressure may push the first metal [m/s2]."""
+    most = 0.0
+    for k in range(cells.extra.shape[0]):
+        c = cells.extra[k]
+        if cells.kind[c] == PRESSED:
+            most = max(most, abs(s.gas[c]))
+    return most / (0.5 * rule.cell * rule.density)
 
 
 @njit(cache=True, error_model="numpy", no_cpython_wrapper=True, no_cfunc_wrapper=True)
@@ -258,6 +287,8 @@ def steps(cells, s, g, w, rule, until, most, full):
         last = s.tally[STEP]
         if last > 0.0:
             step = min(step, GROWTH * last)
+        else:
+            step = min(step, math.sqrt(0.25 * rule.cell / max(weight + _pushed(cells, s, rule), 1e-9)))
         past = step / last if last > 0.0 else 0.0
         lam = step / rule.cell
         parts = max(math.ceil(leaves * lam / SWEEP), 1)

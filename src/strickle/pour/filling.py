@@ -58,7 +58,8 @@ def fill(
     ``materials``: tag -> the metal (the metal room's result, MetalData, or LiquidData for a run without heat; its cells are the cavity), a
     MediumData or any tag without an entry (wall), or a Mouth; ``ends``: outer face "x-" ... "z+" -> Mouth, wall where absent;
     ``start``: tag -> K for the metal (as it comes in) and media; without it nothing cools; ``begin`` (nx, ny, nz): share of metal there at the
-    start; ``until`` [s] and ``full`` (share of the cavity) end the run, as does metal that stands still;
+    start; ``until`` [s] and ``full`` (share of the cavity) end the run, as does metal that gains no more after the last change of a pour, unless
+    ``full`` is above one;
     ``contact``: metal to wall [W/(m2 K)], one for all or tag -> value; ``surface``: the closed mesh of the cavity in the grid's frame [m]: cells and
     faces are then open as far as the mesh says, and metal tags only where the mesh has room count;
     ``friction``: the wall's drag coefficient (Fanning's, a quarter of Darcy's); ``skin`` [N/m]: pull of the metal's skin, felt in sections under
@@ -87,7 +88,8 @@ def fill(
     share = np.zeros(grid.tags.shape) if begin is None else np.asarray(begin, dtype=float)
     filler.put(_padded(share, 0.0), np.full(kind.shape, 0.0 if heated is None else heated.comes))
     record = Noted(filler, {name: _padded(grid.tags == tag, False) for name, tag in (gauges or {}).items()}, grid)
-    status = _run(filler, record, until, full, watch, checkpoint)
+    changes = max([float(mouth.times[-1]) for mouth, _ in mouth_of.values() if mouth.kind == "poured"], default=0.0)
+    status = _run(filler, record, until, full, changes, watch, checkpoint)
     return _told(filler, record, heated, status)
 
 
@@ -147,10 +149,10 @@ def _box(grid: Grid, materials: Mapping[int, Any], ends: Mapping[str, Mouth], ca
 
 
 def _mouths_open(kind: Array, room: Array, sides: Any, kernel: Any) -> Any:
-    """The face of a mouth is as open as the cavity's cell behind it is, where the surface ends just there."""
+    """The face of a mouth where the surface ends just there: as open as the cell behind it and that cell's far side make it, straight between."""
     out = []
     for axis, side in enumerate(sides):
-        side = side.copy()
+        old, side = side, side.copy()
         low = [slice(None)] * 3
         high = [slice(None)] * 3
         low[axis], high[axis] = slice(None, -1), slice(1, None)
@@ -158,8 +160,15 @@ def _mouths_open(kind: Array, room: Array, sides: Any, kernel: Any) -> Any:
         ends_low = (kind[lo] >= kernel.OPEN) & (kind[hi] == kernel.CAVITY)
         ends_high = (kind[hi] >= kernel.OPEN) & (kind[lo] == kernel.CAVITY)
         part = side[hi]
-        part[ends_low] = np.maximum(part[ends_low], room[hi][ends_low])
-        part[ends_high] = np.maximum(part[ends_high], room[lo][ends_high])
+        far_low, far_high = np.zeros_like(part), np.zeros_like(part)
+        before = [slice(None)] * 3
+        before[axis] = slice(None, -1)
+        far_high[:] = old[tuple(before)]
+        after = [slice(None)] * 3
+        after[axis] = slice(1, None)
+        far_low[tuple(before)] = old[hi][tuple(after)]
+        part[ends_low] = np.maximum(part[ends_low], np.clip(2.0 * room[hi] - far_low, 0.0, 1.0)[ends_low])
+        part[ends_high] = np.maximum(part[ends_high], np.clip(2.0 * room[lo] - far_high, 0.0, 1.0)[ends_high])
         out.append(side)
     return tuple(out)
 
@@ -272,6 +281,8 @@ class Noted:
     def look(self) -> None:
         """Note this moment."""
         told = self.filler.tally()
+        if self.rows and told["time"] <= self.rows[-1][0]:
+            return
         speeds = [self.filler.gauge(cells) for cells in self.cells]
         self.rows.append((told["time"], self.filler.metal(), told["inflow"], *(v for pair in speeds for v in pair)))
         for volume, at in zip(*self.filler.closed_air(), strict=True):
@@ -282,7 +293,8 @@ class Noted:
                 self.pockets.append((told["time"], float(volume), place))
 
 
-def _run(filler: Filler, record: Noted, until: float, full: float, watch: Watch, checkpoint: Path | None) -> str:
+def _run(filler: Filler, record: Noted, until: float, full: float, changes: float, watch: Watch, checkpoint: Path | None) -> str:
+    """Step to an end; ``changes`` [s]: the last change of a pour, before which metal that stands may yet move."""
     from strickle.kernels.fill import FILLED, STUCK, TIMED, WILD
     from strickle.pour.keep import Keeper
 
@@ -306,7 +318,7 @@ def _run(filler: Filler, record: Noted, until: float, full: float, watch: Watch,
             return "the speeds ran wild: take the preset fine"
         if abs(metal - last) > 1e-4 * filler.room:
             last, since = metal, filler.time
-        elif filler.time - since > STILL and not filler.pours_later() and record.rows[-1][2] - record.rows[-2][2] <= 1e-6 * filler.room:
+        elif full <= 1.0 and filler.time - max(since, changes) > STILL and record.rows[-1][2] - record.rows[-2][2] <= 1e-6 * filler.room:
             keeper.done()
             return "stands"
         keeper.keep()
