@@ -4,7 +4,7 @@ from __future__ import annotations
 
 import numpy as np
 
-from strickle import Grid, LiquidData, fill, open_air
+from strickle import Grid, LiquidData, fill, held, open_air, poured
 from strickle.base import Mesh
 
 WATER = LiquidData(density=1000.0)
@@ -76,3 +76,85 @@ def dam(per, deep=4, **more):
     begin[:per, :, : 2 * per] = 1.0
     ask = {"until": 0.17, "full": 2.0, **more}
     return fill(grid(np.ones(shape), COLUMN / per), {1: WATER}, ends={"z+": open_air()}, begin=begin, gravity=(0.0, 0.0, -GRAVITY), **ask)
+
+
+def shift(told, per, times, places):
+    """Mean error [a] and shift of T at which the front of ``dam`` fits best, the shift that brings Z = 1.44 to T = 1.19, and errors with it."""
+    there = np.where(np.isnan(told.arrival), np.inf, told.arrival).min(axis=2).mean(axis=1)
+    when, at = there * np.sqrt(2.0 * GRAVITY / COLUMN), (np.arange(len(there)) + 0.5) / per
+    seen = (at > 1.0) & np.isfinite(when)
+    when, at = when[seen], at[seen]
+    best = min((float(np.abs(np.interp(times - d, when, at) - places).mean()), float(d)) for d in np.arange(-0.3, 0.6, 0.005))
+    fixed = 1.19 - float(np.interp(1.44, at, when))
+    early = times <= 2.83
+    return best, fixed, np.interp(times - fixed, when, at)[early] - places[early], (when, at)
+
+
+def pipe(across, quarter=False, cell=0.0025, head=0.1, until=0.3, **more):
+    """A tank kept full to ``head`` over a square pipe, ``across`` cells wide and 2.5 times as long, in its floor; a quarter of it between two
+    planes of symmetry if asked. The run, and the flow of a frictionless fall."""
+    half = across // 2
+    wide, low, inner = (4 * half, 0, half) if quarter else (4 * across, (4 * across - across) // 2, across)
+    long, deep = 5 * half, 6 * half
+    tags = np.full((wide, wide, long + deep), 9)
+    tags[:, :, long:] = 1
+    tags[low : low + inner, low : low + inner, :long] = 2
+    begin = np.where(tags < 9, 1.0, 0.0)
+    told = fill(
+        grid(tags, cell), {1: WATER, 2: WATER}, ends={"z+": held(1000.0 * GRAVITY * (head - deep * cell)), "z-": open_air()}, begin=begin,
+        full=2.0, until=until, gravity=(0.0, 0.0, -GRAVITY), **more,
+    )  # fmt: skip
+    return told, (inner * cell) ** 2 * np.sqrt(2.0 * GRAVITY * (head + long * cell))
+
+
+def late(told):
+    """Mean flow in over the second half of the run [m3/s]."""
+    return (told.inflow[-1] - told.inflow[len(told.times) // 2]) / (told.times[-1] - told.times[len(told.times) // 2])
+
+
+def thin_pipe(off, wide=0.00575, long=0.05, top=None, cell=0.0025, head=0.1, until=0.25):
+    """The same from a true surface, 2.3 cells wide, ``off`` cells aside on the grid; ``top`` [m]: width of its upper end."""
+    tank, deep = 0.04, 0.03
+    below = box(-wide / 2, wide / 2, -wide / 2, wide / 2, -long, 0.0005) if top is None else taper(-long, wide, 0.0005, top)
+    surface = mesh(box(-tank / 2, tank / 2, -tank / 2, tank / 2, 0.0, deep), below)
+    n = (int(tank / cell) + 4, int(tank / cell) + 4, round((deep + long) / cell))
+    told = fill(
+        grid(np.ones(n), cell, (-n[0] * cell / 2 + off[0] * cell, -n[1] * cell / 2 + off[1] * cell, -long)), {1: WATER},
+        ends={"z+": held(1000.0 * GRAVITY * (head - deep)), "z-": open_air()}, begin=np.ones(n), surface=surface, full=2.0, until=until,
+        gravity=(0.0, 0.0, -GRAVITY),
+    )  # fmt: skip
+    return told, wide**2 * np.sqrt(2.0 * GRAVITY * (head + long))
+
+
+def bore(froude, ratio, across=10, long=40):
+    """A bore that runs into still water: the moving jump. Poured in over its whole height at one end. The run and the depth before it [cells]."""
+    cell = 0.05 / across
+    before = across / ratio
+    tags = np.ones((long * across + 1, 2, 2 * across))
+    tags[0] = 9
+    tags[0, :, :across] = 5
+    fast = froude * np.sqrt(GRAVITY * before * cell)
+    begin = level(tags.shape, before)
+    begin[0] = 0.0
+    told = fill(
+        grid(tags, cell), {1: WATER, 5: poured(fast * (1.0 - 1.0 / ratio) * across * cell * 2 * cell)}, ends={"z+": open_air()}, begin=begin,
+        until=0.85 * long * across * cell / fast, full=2.0, gravity=(0.0, 0.0, -GRAVITY),
+    )  # fmt: skip
+    return told, before, fast
+
+
+def slot(head, tension, feed=None, until=0.4, deep=None, tall=12, **more):
+    """A slot 3 mm high at the foot of a shaft 12 mm long, cells of 1 mm; metal in the shaft presses ``head`` [m] at the slot's middle, or is fed."""
+    tags = np.full((12 + 30, 8, tall), 9)
+    tags[:12], tags[12:, :, :3] = 1, 2
+    begin = np.zeros(tags.shape)
+    begin[:12] = level((12, 8, tall), tall if deep is None else deep)
+    press = held(METAL.density * GRAVITY * (head + 0.0015 - tall * 1e-3)) if feed is None else open_air()
+    ends = {"z+": press, "x+": open_air(), **({} if feed is None else {"x-": feed})}
+    return fill(
+        grid(tags, 0.001), {1: METAL, 2: METAL}, ends=ends, begin=begin, until=until, skin=tension, gravity=(0.0, 0.0, -GRAVITY), **more
+    )
+
+
+def slot_share(told):
+    return float((told.share * told.room)[12:, :, :3].mean())

@@ -34,7 +34,7 @@ def kinds() -> list[type]:
     for room in ("base", "stores", "metal", "part", "pattern", "mould", "rigging", "cavity", "melt", "pour", "sound", "trials"):
         package = importlib.import_module(f"strickle.{room}")
         for item in pkgutil.iter_modules(package.__path__):
-            if item.name in ("ask", "result", "records", "outcome"):
+            if item.name in ("ask", "result", "records", "outcome", "mouths"):
                 importlib.import_module(f"strickle.{room}.{item.name}")
     found: list[type] = []
     todo = [Record]
@@ -145,8 +145,8 @@ def test_generated_files_are_up_to_date() -> None:
 
 
 NAMES = (
-    "BadInput Cancelled Feeding Finding Freezing Grid MediumData MetalData MissingChoice Plan Reckoning Trouble Verdict "
-    "adiabatic below feed film fixed freeze gap load look plan reckon"
+    "BadInput Breath Cancelled Feeding Filling Finding Freezing Grid LiquidData MediumData MetalData MissingChoice Mouth Plan Reckoning Trouble "
+    "Verdict adiabatic below feed fill film fixed freeze gap held load look open_air plan poured reckon"
 )
 
 

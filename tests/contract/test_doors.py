@@ -18,8 +18,11 @@ JOB_MAY = {*STAGE_VERBS, "load", "kit", "write"}
 SHELLS = {"cli"}
 # Names of a door that are modules too, so that importing the name looks like reaching in.
 SAME_NAME = {"strickle.base.pack"}
-# strickle's own door opens the freezing solver and the feeding lazily.
-OWN_DOOR = {"strickle.sound.freezing", "strickle.sound.materials", "strickle.sound.feeding", "strickle.job.planning", "strickle.job.reckon"}
+# strickle's own door opens the filling and freezing solvers and the feeding lazily.
+OWN_DOOR = {
+    "strickle.pour.filling", "strickle.pour.mouths", "strickle.sound.freezing", "strickle.sound.materials", "strickle.sound.feeding",
+    "strickle.job.planning", "strickle.job.reckon",
+}  # fmt: skip
 
 
 @functools.cache

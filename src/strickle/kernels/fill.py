@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+import hashlib
 import math
 from collections.abc import Sequence
 from dataclasses import dataclass
@@ -164,6 +165,7 @@ class Filler:
         if pressed is not None:
             self.run.flow.gas[:] = np.where(kinds == PRESSED, pressed.ravel()[cells.full], 0.0)
         self.room = float(cells.vol[: cells.n].sum()) * cell**3
+        self.asked = np.zeros(0, np.uint8)
 
     def _mouth(self) -> tuple[Any, Any, Any, Any]:
         """Faces through which metal is poured: their owners, axes, signs and the cells beyond."""
@@ -182,6 +184,7 @@ class Filler:
     def put(self, share: Floats, heat: Floats) -> None:
         """Metal there at the start: share of each cell and its heat content [K], (nx, ny, nz)."""
         self.run.put(share, heat)
+        self.asked = self._digest()
 
     def advance(self, until: float, most: int, full: float) -> int:
         """Step until a moment [s], so many steps, or so full; returns why it ended."""
@@ -258,23 +261,20 @@ class Filler:
         held = held_heat(self.cells, self.run.flow)[1]
         return float(self.run.began[1] + t[HEAT_IN] - held - t[HEAT_OUT] - t[HEAT_SPRAY]) * self.cell**3
 
-    def mark(self) -> Floats:
-        """Numbers by which two runs of the same question agree."""
-        w, r = self.run.work, self.run.rule
-        arrays = (
-            self.cells.vol,
-            self.cells.ax,
-            self.cells.ay,
-            self.cells.az,
-            w.area,
-            w.hold,
-            w.leak,
-            w.bore,
-            w.inlet_time,
-            w.inlet_flow,
-            w.inlet_heat,
-        )
-        return np.array([float(v) for v in r] + [float(self.cells.n)] + [float((a * np.arange(1, a.size + 1)).sum()) for a in arrays])
+    def mark(self) -> NDArray[np.uint8]:
+        """What tells the question of this run from another's: a digest of all that was given and put in."""
+        return self.asked
+
+    def _digest(self) -> NDArray[np.uint8]:
+        w, c = self.run.work, self.cells
+        all_of = hashlib.sha256(repr((self.shape, c.n, *(float(v) for v in self.run.rule))).encode())
+        given = (
+            c.full, c.vol, c.ax, c.ay, c.az, c.kind, w.area, w.hold, w.leak, w.bore, w.contact, w.soak, w.cold, w.hot, w.frozen, w.inlet_face,
+            w.inlet_time, w.inlet_flow, w.inlet_heat, self.run.flow.gas, self.run.flow.f, self.run.flow.e,
+        )  # fmt: skip
+        for values in given:
+            all_of.update(np.ascontiguousarray(values).tobytes())
+        return np.frombuffer(all_of.digest(), dtype=np.uint8)
 
     def saved(self) -> dict[str, Any]:
         """What a later run needs to go on."""

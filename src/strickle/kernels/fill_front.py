@@ -13,7 +13,7 @@ import math
 
 from numba import njit
 
-from strickle.kernels.fill_cells import CAVITY, OPEN, POURED, PRESSED
+from strickle.kernels.fill_cells import CAVITY, OPEN, POURED
 from strickle.kernels.fill_state import BODY, LIQUID, POCKETS, SINCE, SWALLOWED, TIME, WALK
 
 SMALL = 4.0
@@ -127,7 +127,7 @@ def _pocket_of(cells, f, pocket, queue, begin, number):
                 a, opening = p3, az[p3]
             if opening <= 0.0:
                 continue
-            if kind[a] == OPEN or kind[a] == PRESSED or kind[a] == POURED:
+            if kind[a] == OPEN or kind[a] == POURED:  # a mouth held at a pressure is shut by its metal
                 is_open = True
             elif kind[a] == CAVITY and f[a] <= LIQUID and pocket[a] <= 0:
                 pocket[a] = number
@@ -160,7 +160,7 @@ def breathe(cells, s, before, leak, bore, air, density_of_air):
         weight[k] = 0.0
     for c in range(n):
         if f[c] <= LIQUID:
-            weight[int(before[c])] += 1.0 - f[c] + 1e-9
+            weight[max(int(before[c]), 0)] += 1.0 - f[c] + 1e-9
     for k in range(1, most + 1):
         if weight[k] <= 0.0:
             s.tally[SWALLOWED] += moles[k]
@@ -180,17 +180,15 @@ def breathe(cells, s, before, leak, bore, air, density_of_air):
             leaks += leak[a]
             holes += bore[a]
             old = int(before[a])
-            if first or old <= 0:
+            if first or old < 0:
                 total += (1.0 - f[a]) * cells.vol[a]
-            else:
+            elif old > 0:  # what was metal brings no gas
                 total += moles[old] * (1.0 - f[a] + 1e-9) / weight[old]
+        total = total if total > 0.0 else room
         over = _pressure(total, room, leaks * passed, holes * passed, air, density_of_air)
         room_of[number] = room * (1.0 + over / air)
         for k in range(count):
             gas[queue[k]] = over
-    for c in range(n):
-        if pocket[c] < 0:
-            pocket[c] = 0
     for k in range(1, number + 1):
         moles[k] = room_of[k]
     s.tally[POCKETS] = number

@@ -3,6 +3,8 @@
 # mypy: ignore-errors
 from __future__ import annotations
 
+import math
+
 from numba import njit
 
 from strickle.kernels.fill_cells import CAVITY, OPEN, POURED, PRESSED
@@ -15,6 +17,8 @@ GIVES = 1e-5
 """Added to every diagonal: metal shut in on all sides, which nothing can make fit, has an answer too."""
 MOVES = 0.5
 """Freedom to move below which a cell's want of metal is let be."""
+EASE = 1e-3
+"""Share of a side's coefficient that a cell held by the metal's skin keeps in the equations."""
 NEAREST = 0.2
 """Least distance, in cells, from a cell's middle to the surface."""
 
@@ -102,6 +106,12 @@ def assemble(cells, s, g, loose, lam, past):
         k6 = 0.0 if in6 else d3 * q[p3]
         diagonal[k] = c1 + c2 + c3 + d1 + d2 + d3 + GIVES
         b_of[k] = b + k1 + k2 + k3 + k4 + k5 + k6
+        shut = stuck[a1] + stuck[p1] + stuck[a2] + stuck[p2] + stuck[a3] + stuck[p3]
+        if shut > 0:  # metal shut in by held cells alone has no other pressure to stand against
+            diagonal[k] += EASE * shut
+            b_of[k] += EASE * (
+                stuck[a1] * q[a1] + stuck[p1] * q[p1] + stuck[a2] * q[a2] + stuck[p2] * q[p2] + stuck[a3] * q[a3] + stuck[p3] * q[p3]
+            )
         clx[k] = c1 if in1 else 0.0
         cly[k] = c2 if in2 else 0.0
         clz[k] = c3 if in3 else 0.0
@@ -133,7 +143,7 @@ def _push(kind_a, kind_c, liquid_a, liquid_c, stuck_a, stuck_c, loose_a, loose_c
 
 
 @njit(cache=True, error_model="numpy", no_cpython_wrapper=True, no_cfunc_wrapper=True)
-def _take(count, band, codes, opening, low, kind, liquid, stuck, loose, f, q, taken, speeds, fastest):
+def _take(count, band, codes, opening, low, kind, liquid, stuck, loose, f, q, taken, speeds, fastest, lam, slack):
     """One direction of ``project``; returns how many speeds were cut."""
     cut = 0
     for k in range(count):
@@ -143,6 +153,9 @@ def _take(count, band, codes, opening, low, kind, liquid, stuck, loose, f, q, ta
             a = low[c]
             taken[c] = _push(kind[a], kind[c], liquid[a], liquid[c], stuck[a], stuck[c], loose[a], loose[c], f[a], f[c], q[c] - q[a])
             speeds[c] -= taken[c]
+            if (kind[a] == PRESSED and kind[c] == CAVITY and liquid[c] == 0) or (kind[c] == PRESSED and kind[a] == CAVITY and liquid[a] == 0):
+                most = math.sqrt(2.0 * abs(q[c] - q[a]) / lam + slack)  # what pressure alone can give
+                speeds[c] = min(max(speeds[c], -most), most)
         if abs(speeds[c]) > fastest:
             cut += 1
             speeds[c] = fastest if speeds[c] > 0.0 else -fastest
@@ -150,13 +163,13 @@ def _take(count, band, codes, opening, low, kind, liquid, stuck, loose, f, q, ta
 
 
 @njit(cache=True, error_model="numpy", no_cpython_wrapper=True, no_cfunc_wrapper=True)
-def project(cells, s, loose, fastest):
-    """Take the pressure's pull off the speeds; none may exceed ``fastest`` (counted)."""
+def project(cells, s, loose, fastest, lam, slack):
+    """Take the pressure's pull off the speeds; none may exceed ``fastest`` (counted); ``slack`` [m2/s2]: a fall through a cell."""
     f, kind, liquid, q, band = s.f, cells.kind, s.liquid, s.q, s.band
     count = s.lists[WALK]
-    cut = _take(count, band, s.cu, cells.ax, cells.xm, kind, liquid, s.stuck, loose, f, q, s.gu, s.u, fastest)
-    cut += _take(count, band, s.cv, cells.ay, cells.ym, kind, liquid, s.stuck, loose, f, q, s.gv, s.v, fastest)
-    cut += _take(count, band, s.cw, cells.az, cells.zm, kind, liquid, s.stuck, loose, f, q, s.gw, s.w, fastest)
+    cut = _take(count, band, s.cu, cells.ax, cells.xm, kind, liquid, s.stuck, loose, f, q, s.gu, s.u, fastest, lam, slack)
+    cut += _take(count, band, s.cv, cells.ay, cells.ym, kind, liquid, s.stuck, loose, f, q, s.gv, s.v, fastest, lam, slack)
+    cut += _take(count, band, s.cw, cells.az, cells.zm, kind, liquid, s.stuck, loose, f, q, s.gw, s.w, fastest, lam, slack)
     s.tally[CLIPPED] += cut
 
 
@@ -167,8 +180,12 @@ def press(cells, s, g, loose, lam, past, tolerance):
     assemble(cells, s, g, loose, lam, past)
     levels = coarsen(g, cells.coarse, cells.coarse_odd, cells.first)
     times, worst = solve(g, levels, tolerance / lam)
+    total = 0.0
     for k in range(count[0]):
         q[index[k]] = x[k]
+        total += x[k]
     forget(g)
+    if not math.isfinite(total):  # no maximum shows what is not a number
+        worst = math.inf
     s.tally[WORST] = max(s.tally[WORST], worst * lam)
     return times

@@ -52,7 +52,7 @@ SWEEP = 0.5
 """Most that may leave a cell in one part of the surface's step."""
 FORGIVEN = 4
 """Steps in a row whose pressure may miss its mark; what is left over is made good in the next."""
-LOOK = 4
+LOOK = 1
 """Steps between looks at the air."""
 DONE, TIMED, FILLED, STUCK, WILD = 0, 1, 2, 3, 4
 """Why the steps ended: so many done; the time reached; full; pressure not found; not a number."""
@@ -240,14 +240,41 @@ def _inlet(cells, s, w, rule, flow, scale):
 
 
 @njit(cache=True, error_model="numpy", no_cpython_wrapper=True, no_cfunc_wrapper=True)
-def _gas(cells, s, hold, scale):
-    """Pressure of air and of given ends as a speed."""
+def _comes(cells, s, c):
+    """Highest speed of metal that comes in through a mouth's cell."""
+    kind, x, y, z = cells.kind, cells.xp[c], cells.yp[c], cells.zp[c]
+    most = 0.0
+    if kind[x] == CAVITY:
+        most = max(most, s.u[x])
+    if kind[y] == CAVITY:
+        most = max(most, s.v[y])
+    if kind[z] == CAVITY:
+        most = max(most, s.w[z])
+    if kind[cells.xm[c]] == CAVITY:
+        most = max(most, -s.u[c])
+    if kind[cells.ym[c]] == CAVITY:
+        most = max(most, -s.v[c])
+    if kind[cells.zm[c]] == CAVITY:
+        most = max(most, -s.w[c])
+    return most
+
+
+@njit(cache=True, error_model="numpy", no_cpython_wrapper=True, no_cfunc_wrapper=True)
+def _gas(cells, s, hold, scale, lam):
+    """Pressure of air, with what the metal's skin adds to it, and of given ends, as a speed; metal held at a pressure stands still before it
+    comes in, so its speed is taken off.
+    """
     lists, band, q, gas, liquid = s.lists, s.band, s.q, s.gas, s.liquid
     kind = cells.kind
     for k in range(lists[WALK]):
         c = band[k]
-        if kind[c] == PRESSED or kind[c] == OPEN or (kind[c] == CAVITY and liquid[c] == 0):
+        if kind[c] == PRESSED:
+            speed = _comes(cells, s, c)
+            q[c] = gas[c] * scale - 0.5 * speed * speed * lam
+        elif kind[c] == OPEN:
             q[c] = gas[c] * scale
+        elif kind[c] == CAVITY and liquid[c] == 0:
+            q[c] = (gas[c] + hold[c]) * scale
 
 
 @njit(cache=True, error_model="numpy")
@@ -324,7 +351,7 @@ def steps(cells, s, g, w, rule, until, most, full):
         if rule.is_skinned:
             release(cells, s, w.hold, last / rule.cell / rule.density)
             block(cells, s)
-        _gas(cells, s, w.hold, scale)
+        _gas(cells, s, w.hold, scale, lam)
         found = press(cells, s, g, w.loose, lam, past, rule.tolerance)
         s.tally[SOLVES] += abs(found)
         s.tally[HARDEST] = max(s.tally[HARDEST], abs(found))
@@ -333,7 +360,7 @@ def steps(cells, s, g, w, rule, until, most, full):
         missed = missed + 1 if found < 0 else 0
         if missed > FORGIVEN:
             return STUCK
-        project(cells, s, w.loose, rule.fastest)
+        project(cells, s, w.loose, rule.fastest, lam, 2.0 * weight * rule.cell)
         if rule.is_skinned:
             catch(cells, s, w.hold)
         _inlet(cells, s, w, rule, flow, scale)

@@ -11,7 +11,7 @@ from typing import TYPE_CHECKING, Any
 import numpy as np
 
 from strickle.base import GRAVITY, Array, BadInput, Grid, Mesh, Watch, quiet
-from strickle.pour.given import as_asked
+from strickle.pour.given import as_asked, as_ruled
 from strickle.pour.mouths import Breath, Filling, LiquidData, Mouth
 
 if TYPE_CHECKING:
@@ -71,6 +71,7 @@ def fill(
     from strickle.kernels import fill as kernel
 
     as_asked(grid, materials, start, ends, until, full, preset, begin, surface, watch)
+    as_ruled(grid, materials, contact, gravity, friction, skin, stands, breath, gauges, checkpoint)
     metal, cavity = _metal(materials)
     kind, room, sides, mouth_of = _box(grid, materials, ends or {}, cavity, surface, kernel)
     if not (kind == kernel.CAVITY).any():
@@ -276,10 +277,14 @@ class Noted:
         self.cells = [filler.numbers_of(np.asarray(where)) for where in gauges.values()]
         self.rows: list[tuple[float, ...]] = []
         self.pockets: list[tuple[float, float, Array]] = []
+        self.metal, self.since = filler.metal(), filler.time
+        """Metal at the last noticeable gain, and its moment."""
         self.look()
 
     def look(self) -> None:
         """Note this moment."""
+        if abs(self.filler.metal() - self.metal) > 1e-4 * self.filler.room:
+            self.metal, self.since = self.filler.metal(), self.filler.time
         told = self.filler.tally()
         if self.rows and told["time"] <= self.rows[-1][0]:
             return
@@ -292,15 +297,25 @@ class Noted:
             ):
                 self.pockets.append((told["time"], float(volume), place))
 
+    def saved(self) -> dict[str, Array]:
+        """For a run that is taken up again."""
+        pockets = np.array([(when, volume, *at) for when, volume, at in self.pockets]).reshape(-1, 5)
+        return {"rows": np.array(self.rows), "pockets": pockets, "gained": np.array([self.metal, self.since])}
+
+    def restore(self, kept: dict[str, Array]) -> None:
+        """Go on from what was saved."""
+        self.rows = [tuple(row) for row in kept["rows"].tolist()]
+        self.pockets = [(float(row[0]), float(row[1]), row[2:]) for row in kept["pockets"]]
+        self.metal, self.since = (float(v) for v in kept["gained"])
+
 
 def _run(filler: Filler, record: Noted, until: float, full: float, changes: float, watch: Watch, checkpoint: Path | None) -> str:
     """Step to an end; ``changes`` [s]: the last change of a pour, before which metal that stands may yet move."""
     from strickle.kernels.fill import FILLED, STUCK, TIMED, WILD
     from strickle.pour.keep import Keeper
 
-    keeper = Keeper(checkpoint, filler)
+    keeper = Keeper(checkpoint, filler, record)
     keeper.resume()
-    last, since = filler.metal(), filler.time
     while True:
         why = filler.advance(until, CHUNK, full)
         record.look()
@@ -316,9 +331,7 @@ def _run(filler: Filler, record: Noted, until: float, full: float, changes: floa
             return "the pressure was not found: take a coarser grid or the preset fine"
         if why == WILD:
             return "the speeds ran wild: take the preset fine"
-        if abs(metal - last) > 1e-4 * filler.room:
-            last, since = metal, filler.time
-        elif full <= 1.0 and filler.time - max(since, changes) > STILL and record.rows[-1][2] - record.rows[-2][2] <= 1e-6 * filler.room:
+        if full <= 1.0 and filler.time - max(record.since, changes) > STILL and record.rows[-1][2] - record.rows[-2][2] <= 1e-6 * filler.room:
             keeper.done()
             return "stands"
         keeper.keep()

@@ -6,12 +6,27 @@ import os
 import time
 import zipfile
 from pathlib import Path
-from typing import TYPE_CHECKING
+from typing import TYPE_CHECKING, Protocol
 
 import numpy as np
 
+from strickle.base import Array
+
 if TYPE_CHECKING:
     from strickle.kernels.fill import Filler
+
+
+class Record(Protocol):
+    """What was noted of a run so far."""
+
+    def saved(self) -> dict[str, Array]:
+        """As arrays by name."""
+        ...
+
+    def restore(self, kept: dict[str, Array]) -> None:
+        """Take it up again."""
+        ...
+
 
 EVERY = 10.0
 """s of real time between two savings, at least."""
@@ -20,8 +35,8 @@ EVERY = 10.0
 class Keeper:
     """Saves a run to a file, whole or not at all, and takes it up again; without a file it does nothing."""
 
-    def __init__(self, file: Path | None, filler: Filler) -> None:
-        self.file, self.filler, self.when = file, filler, time.monotonic()
+    def __init__(self, file: Path | None, filler: Filler, record: Record) -> None:
+        self.file, self.filler, self.record, self.when = file, filler, record, time.monotonic()
 
     def resume(self) -> bool:
         """Go on from the file if it is of the same cavity; a file that is not is left alone and the run begins anew."""
@@ -35,6 +50,7 @@ class Keeper:
         if kept.pop("mark", np.zeros(0)).tobytes() != self._mark().tobytes():
             return False
         self.filler.restore(kept)
+        self.record.restore(kept)
         return True
 
     def keep(self) -> None:
@@ -43,7 +59,7 @@ class Keeper:
             return
         part = self.file.with_suffix(".part")
         with part.open("wb") as out:
-            np.savez_compressed(out, mark=self._mark(), **self.filler.saved())
+            np.savez_compressed(out, mark=self._mark(), **self.filler.saved(), **self.record.saved())
         os.replace(part, self.file)
         self.when = time.monotonic()
 
@@ -52,6 +68,6 @@ class Keeper:
         if self.file is not None:
             self.file.unlink(missing_ok=True)
 
-    def _mark(self) -> np.ndarray:
+    def _mark(self) -> Array:
         """What tells one run's question from another's."""
         return self.filler.mark()
