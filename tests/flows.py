@@ -2,10 +2,18 @@
 
 from __future__ import annotations
 
+import sys
+
 import numpy as np
 
 from strickle import Grid, LiquidData, fill, held, open_air, poured
 from strickle.base import Mesh
+
+
+def say(line):
+    """A score, shown by pytest -rP."""
+    sys.stdout.write(line + "\n")
+
 
 WATER = LiquidData(density=1000.0)
 METAL = LiquidData(density=2385.0)
@@ -151,9 +159,7 @@ def slot(head, tension, feed=None, until=0.4, deep=None, tall=12, **more):
     begin[:12] = level((12, 8, tall), tall if deep is None else deep)
     press = held(METAL.density * GRAVITY * (head + 0.0015 - tall * 1e-3)) if feed is None else open_air()
     ends = {"z+": press, "x+": open_air(), **({} if feed is None else {"x-": feed})}
-    return fill(
-        grid(tags, 0.001), {1: METAL, 2: METAL}, ends=ends, begin=begin, until=until, skin=tension, gravity=(0.0, 0.0, -GRAVITY), **more
-    )
+    return fill(grid(tags, 0.001), {1: METAL, 2: METAL}, ends=ends, begin=begin, until=until, skin=tension, gravity=(0.0, 0.0, -GRAVITY), **more)
 
 
 def slot_share(told):

@@ -4,7 +4,7 @@ import numpy as np
 import pytest
 from scipy.optimize import curve_fit
 
-from flows import GRAVITY, METAL, WATER, box, depth, grid, kept, level, mesh, prism
+from flows import GRAVITY, METAL, WATER, box, depth, grid, kept, level, mesh, prism, say
 from strickle import fill, held, open_air
 
 DOWN = (0.0, 0.0, -GRAVITY)
@@ -19,7 +19,7 @@ def test_still_water_stays_still_and_flat(deep):
         gauges={"all": 1}, gravity=DOWN,
     )  # fmt: skip
     kept(told)
-    print(f"level {deep}: {told.gauge_most.max():.1e} m/s, spread {np.ptp(depth(told)):.1e} cells")
+    say(f"level {deep}: {told.gauge_most.max():.1e} m/s, spread {np.ptp(depth(told)):.1e} cells")
     assert told.gauge_most.max() < 1e-4
     assert np.ptp(depth(told)) < 1e-3
 
@@ -36,12 +36,10 @@ def test_a_bath_between_sloping_walls_stays_still(foot, top, high, part):
     n = (int(top / cell) + 6, int(y / cell) + 2, int(high / cell) + 2)
     origin = np.array([-n[0] * cell / 2 + 0.3 * cell, -0.2 * cell, -0.4 * cell])
     begin = level(n, (part * high - origin[2]) / cell)
-    told = fill(
-        grid(np.ones(n), cell, origin), {1: WATER}, begin=begin, surface=mesh(trough), until=2.0, full=2.0, gauges={"all": 1}, gravity=DOWN
-    )
+    told = fill(grid(np.ones(n), cell, origin), {1: WATER}, begin=begin, surface=mesh(trough), until=2.0, full=2.0, gauges={"all": 1}, gravity=DOWN)
     kept(told)
     ratio = told.gauge_most.max() / np.sqrt(GRAVITY * part * high)
-    print(f"trough {foot}/{top}, level {part}: {ratio:.2%} of sqrt(g h)")
+    say(f"trough {foot}/{top}, level {part}: {ratio:.2%} of sqrt(g h)")
     assert ratio < 0.01
 
 
@@ -52,9 +50,7 @@ def swing(cell):
     tags[nx // 2 - 1 : nx // 2 + 1, :, : round(0.03 / cell)] = 2
     x = (np.arange(nx) + 0.5) * cell
     begin = level(tags.shape, ((0.1 + 0.002 * np.cos(np.pi * x / 0.2)) / cell)[:, None])
-    told = fill(
-        grid(tags, cell), {1: WATER, 2: WATER}, ends={"z+": open_air()}, begin=begin, until=3.0, full=2.0, gauges={"mid": 2}, gravity=DOWN
-    )
+    told = fill(grid(tags, cell), {1: WATER, 2: WATER}, ends={"z+": open_air()}, begin=begin, until=3.0, full=2.0, gauges={"mid": 2}, gravity=DOWN)
     kept(told)
 
     def speed(t, most, turn, fade):
@@ -71,7 +67,7 @@ def test_sloshing_period():
     exact = 2.0 * np.pi / np.sqrt(GRAVITY * k * np.tanh(k * 0.1))
     assert exact == pytest.approx(0.5285240, rel=1e-3)
     found = swing(0.0025)
-    print(f"period {found:.4f} s, exact {exact:.4f} s: {found / exact - 1:+.2%}")
+    say(f"period {found:.4f} s, exact {exact:.4f} s: {found / exact - 1:+.2%}")
     assert found == pytest.approx(exact, rel=0.01)
 
 
@@ -93,13 +89,13 @@ def test_a_tank_drains_by_the_root_of_its_level():
     high = (told.filled - bore * long * cell) / tank + long * cell  # surface over the outlet
     used = (high - long * cell < 0.06) & (high - long * cell > 0.012)
     share = told.gauge_mean[0][used] / np.sqrt(2.0 * GRAVITY * high[used])
-    print(f"v / sqrt(2 g level): {share.min():.4f} .. {share.max():.4f}")
+    say(f"v / sqrt(2 g level): {share.min():.4f} .. {share.max():.4f}")
     assert np.ptp(share) < 0.02 * share.mean()
     assert 0.78 <= share.mean() <= 0.85
     first, last = np.flatnonzero(used)[[0, -1]]
     law = tank / (share.mean() * bore) * np.sqrt(2.0 / GRAVITY) * (np.sqrt(high[first]) - np.sqrt(high[last]))
     took = told.times[last] - told.times[first]
-    print(f"time {took:.4f} s, law {law:.4f} s: {took / law - 1:+.2%}")
+    say(f"time {took:.4f} s, law {law:.4f} s: {took / law - 1:+.2%}")
     assert took == pytest.approx(law, rel=0.01)
 
 
@@ -114,7 +110,7 @@ def test_cut_cells_hold_the_volume_of_the_true_solid():
     solid = mesh(box(0.0011, 0.0293, 0.0007, 0.0188, 0.0013, 0.0217))
     told = fill(grid(np.ones((14, 10, 10)), cell), {1: METAL}, surface=solid, ends={"z+": open_air()}, until=0.01, full=2.0)
     exact = 0.0282 * 0.0181 * 0.0204
-    print(f"room {told.room.sum() * cell**3 / exact - 1:+.2%}")
+    say(f"room {told.room.sum() * cell**3 / exact - 1:+.2%}")
     assert told.room.sum() * cell**3 == pytest.approx(exact, rel=0.02)
 
 
@@ -126,5 +122,5 @@ def test_a_column_under_pressure_climbs_to_its_head():
     told = fill(grid(np.ones(shape), cell), {1: METAL}, ends={"z-": held(press), "z+": open_air()}, until=0.4, full=2.0, gravity=DOWN)
     kept(told)
     high = told.filled / (16 * cell**2)
-    print(f"highest {high.max() * 1e3:.1f} mm for a head of 40 mm, outflow {told.outflow:.1e}")
+    say(f"highest {high.max() * 1e3:.1f} mm for a head of 40 mm, outflow {told.outflow:.1e}")
     assert 0.04 < high.max() <= 0.082

@@ -7,7 +7,7 @@ import pytest
 from hypothesis import given, settings
 from hypothesis import strategies as st
 
-from flows import METAL, grid, kept
+from flows import METAL, grid, kept, say
 from strickle import Breath, Cancelled, LiquidData, MediumData, MetalData, fill, held, open_air, poured
 from strickle.pour import keep
 
@@ -127,7 +127,7 @@ def plate():
 
 def test_presets_agree_on_the_fill_time():
     fine, shop, rough = (kept(run(plate(), held(3000.0), until=3.0, full=0.97, preset=p)) for p in ("fine", "shop", "rough"))
-    print(f"fine {fine.full_time:.3f}, shop {shop.full_time:.3f}, rough {rough.full_time:.3f} s")
+    say(f"fine {fine.full_time:.3f}, shop {shop.full_time:.3f}, rough {rough.full_time:.3f} s")
     assert fine.status == shop.status == rough.status == "filled"
     assert shop.full_time == pytest.approx(fine.full_time, rel=0.05)
     assert rough.full_time == pytest.approx(fine.full_time, rel=0.08)
@@ -224,7 +224,7 @@ def test_air_shut_in_stops_the_metal_at_its_balance_unless_it_leaks(passage):
     room = float(told.room.sum()) * 0.0025**3
     stands = (told.filled[half] / room).mean()
     want = brought_in(press, room)
-    print(f"sealed: {stands:.4f} full, law {want:.4f}")
+    say(f"sealed: {stands:.4f} full, law {want:.4f}")
     assert stands == pytest.approx(want, abs=0.02)
 
 

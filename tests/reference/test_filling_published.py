@@ -3,7 +3,7 @@
 import numpy as np
 import pytest
 
-from flows import bore, dam, depth, kept, late, pipe, shift, slot, slot_share, thin_pipe
+from flows import bore, dam, depth, kept, late, pipe, say, shift, slot, slot_share, thin_pipe
 
 # Martin & Moyce, An experimental study of the collapse of liquid columns on a rigid horizontal plane, Phil. Trans. R. Soc. A 244 (1952)
 # 312-324, column twice as high as wide, as digitised in two open flow-solver repositories: T = t sqrt(2 g / a), Z = x / a.
@@ -15,7 +15,7 @@ Z = np.array([1.11, 1.23, 1.44, 1.67, 1.89, 2.11, 2.33, 2.56, 2.78, 3.00, 3.22, 
 def test_dam_break_of_martin_and_moyce(per):
     told = kept(dam(per, deep=2))
     (mean, fitted), fixed, errors, (when, at) = shift(told, per, T, Z)
-    print(f"a/{per}: mean error {mean:.3f} a at shift {fitted:.3f}; with Z = 1.44 at T = 1.19 (shift {fixed:.3f}) worst {np.abs(errors).max():.3f}")
+    say(f"a/{per}: mean error {mean:.3f} a at shift {fitted:.3f}; with Z = 1.44 at T = 1.19 (shift {fixed:.3f}) worst {np.abs(errors).max():.3f}")
     assert np.abs(errors).max() <= 0.12
     assert 0.1 <= fitted <= 0.3
     assert mean <= 0.05
@@ -29,7 +29,7 @@ def test_a_short_square_pipe_passes_what_a_short_tube_does(across, quarter, cell
     told, ideal = pipe(across, quarter, cell)
     kept(told)
     share = late(told) / ideal
-    print(f"{across} cells: {share:.3f}")
+    say(f"{across} cells: {share:.3f}")
     assert 0.78 <= share <= 0.85
 
 
@@ -42,7 +42,7 @@ def test_a_straight_pipe_of_2_3_cells_wherever_it_lies(off):
     told, ideal = thin_pipe(off)
     kept(told)
     ratio = late(told) / ideal * np.sqrt(1.5)
-    print(f"straight, {off} cells aside: {ratio:.3f} of the hydraulic flow")
+    say(f"straight, {off} cells aside: {ratio:.3f} of the hydraulic flow")
     assert abs(ratio - 1.0) <= 0.05
 
 
@@ -52,7 +52,7 @@ def test_a_taper_to_2_3_cells_wherever_it_lies(off):
     told, ideal = thin_pipe(off, long=0.075, top=0.015)
     kept(told)
     ratio = late(told) / ideal * np.sqrt(1.0 + 0.5 * (0.00575 / 0.015) ** 4)
-    print(f"taper, {off} cells aside: {ratio:.3f} of the hydraulic flow")
+    say(f"taper, {off} cells aside: {ratio:.3f} of the hydraulic flow")
     assert abs(ratio - 1.0) <= 0.05
 
 
@@ -70,7 +70,7 @@ def test_depths_at_a_hydraulic_jump(froude, ratio, across):
     front = int(np.argmax(profile < 0.5 * (1.0 + ratio) * before))
     assert front > 20 * across
     found = profile[3 * across : front - 6 * across].mean() / before
-    print(f"Fr {froude}, {across} cells: depths {found:.4f}, asked {ratio:.4f}: {found / ratio - 1:+.2%}")
+    say(f"Fr {froude}, {across} cells: depths {found:.4f}, asked {ratio:.4f}: {found / ratio - 1:+.2%}")
     assert found == pytest.approx(ratio, rel=0.03)
 
 
@@ -79,6 +79,6 @@ def test_a_slot_lets_go_at_its_capillary_head(tension):
     """Metal that does not wet sand enters a slot t against 2 gamma/t (common practice): 0.9 of that head is held, 1.1 lets go."""
     head = 2.0 * tension / 0.003 / (2385.0 * 9.81)
     below, above = (kept(slot(part * head, tension)) for part in (0.9, 1.1))
-    print(f"gamma {tension}: slot {slot_share(below):.3f} full at 0.9, {slot_share(above):.3f} at 1.1 of {head * 1e3:.1f} mm")
+    say(f"gamma {tension}: slot {slot_share(below):.3f} full at 0.9, {slot_share(above):.3f} at 1.1 of {head * 1e3:.1f} mm")
     assert slot_share(below) < 0.01
     assert slot_share(above) > 0.5

@@ -109,9 +109,7 @@ def assemble(cells, s, g, loose, lam, past):
         shut = stuck[a1] + stuck[p1] + stuck[a2] + stuck[p2] + stuck[a3] + stuck[p3]
         if shut > 0:  # metal shut in by held cells alone has no other pressure to stand against
             diagonal[k] += EASE * shut
-            b_of[k] += EASE * (
-                stuck[a1] * q[a1] + stuck[p1] * q[p1] + stuck[a2] * q[a2] + stuck[p2] * q[p2] + stuck[a3] * q[a3] + stuck[p3] * q[p3]
-            )
+            b_of[k] += EASE * (stuck[a1] * q[a1] + stuck[p1] * q[p1] + stuck[a2] * q[a2] + stuck[p2] * q[p2] + stuck[a3] * q[a3] + stuck[p3] * q[p3])
         clx[k] = c1 if in1 else 0.0
         cly[k] = c2 if in2 else 0.0
         clz[k] = c3 if in3 else 0.0

@@ -76,8 +76,16 @@ def as_asked(
 
 
 def as_ruled(
-    grid: Grid, materials: Mapping[int, Any], contact: object, gravity: object, friction: object, skin: object, stands: object, breath: object,
-    gauges: object, checkpoint: object,
+    grid: Grid,
+    materials: Mapping[int, Any],
+    contact: object,
+    gravity: object,
+    friction: object,
+    skin: object,
+    stands: object,
+    breath: object,
+    gauges: object,
+    checkpoint: object,
 ) -> None:
     """Raises BadInput for laws of the run that make no sense."""
     if isinstance(contact, Mapping):
@@ -100,7 +108,7 @@ def as_ruled(
         _breath(breath, grid)
     if gauges is not None and not (isinstance(gauges, Mapping) and all(isinstance(name, str) and _is_tag(tag) for name, tag in gauges.items())):
         raise BadInput("the gauges are not a table of name to tag", "Give a dict such as {'gate': 3}")
-    for name, tag in (gauges or {}).items():  # type: ignore[attr-defined]
+    for name, tag in (gauges or {}).items():
         if not (grid.tags == tag).any():
             raise BadInput(f"no cell has tag {tag} of the gauge {name!r}", "Give a gauge the tag of cells of the grid")
     if checkpoint is not None and not isinstance(checkpoint, Path):

@@ -59,7 +59,7 @@ class Keeper:
             return
         part = self.file.with_suffix(".part")
         with part.open("wb") as out:
-            np.savez_compressed(out, mark=self._mark(), **self.filler.saved(), **self.record.saved())
+            np.savez_compressed(out, allow_pickle=False, **{"mark": self._mark(), **self.filler.saved(), **self.record.saved()})
         os.replace(part, self.file)
         self.when = time.monotonic()
 
