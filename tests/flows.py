@@ -155,11 +155,16 @@ def slot(head, tension, feed=None, until=0.4, deep=None, tall=12, **more):
     """A slot 3 mm high at the foot of a shaft 12 mm long, cells of 1 mm; metal in the shaft presses ``head`` [m] at the slot's middle, or is fed."""
     tags = np.full((12 + 30, 8, tall), 9)
     tags[:12], tags[12:, :, :3] = 1, 2
+    if feed is not None:
+        tags[0, :, :3] = 5
     begin = np.zeros(tags.shape)
     begin[:12] = level((12, 8, tall), tall if deep is None else deep)
-    press = held(METAL.density * GRAVITY * (head + 0.0015 - tall * 1e-3)) if feed is None else open_air()
-    ends = {"z+": press, "x+": open_air(), **({} if feed is None else {"x-": feed})}
-    return fill(grid(tags, 0.001), {1: METAL, 2: METAL}, ends=ends, begin=begin, until=until, skin=tension, gravity=(0.0, 0.0, -GRAVITY), **more)
+    begin[tags == 5] = 0.0
+    top = held(METAL.density * GRAVITY * (head + 0.0015 - tall * 1e-3)) if feed is None else open_air()
+    return fill(
+        grid(tags, 0.001), {1: METAL, 2: METAL, **({} if feed is None else {5: feed})}, ends={"z+": top, "x+": open_air()}, begin=begin,
+        until=until, skin=tension, gravity=(0.0, 0.0, -GRAVITY), **more,
+    )  # fmt: skip
 
 
 def slot_share(told):

