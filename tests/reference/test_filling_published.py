@@ -94,12 +94,15 @@ def test_a_slot_lets_go_at_its_capillary_head(tension):
     assert slot_share(above) > 0.5
 
 
-@pytest.mark.parametrize("tension", [1.0, 2.0])
+@pytest.mark.parametrize("tension", [1.0, pytest.param(2.0, marks=pytest.mark.validate)])
 def test_a_slowly_rising_head_lets_go_at_the_same_height(tension):
-    """The shaft is filled from its foot at 10 mm/s: the slot is entered when the surface stands 2 gamma/(t rho g) over its middle, within 10 %."""
+    """The shaft is filled from its foot at 10 mm/s, begun softly (a flow begun at once knocks metal in): the slot is entered, two cells deep, when
+    the surface stands 2 gamma/(t rho g) over its middle, within 10 %.
+    """
     head = 2.0 * tension / 0.003 / (2385.0 * 9.81)
     first = 1e3 * (0.7 * head + 0.0015)
-    told = kept(slot(0.0, tension, feed=poured(0.01 * 88e-6), until=0.8 * head / 0.01, deep=first, tall=int(first + 900 * head), full=2.0), most=1.01)
+    feed = poured(88e-8 * np.arange(1, 42) / 41.0, times=np.linspace(0.0, 0.4, 41))
+    told = kept(slot(0.0, tension, feed=feed, until=0.5 * head / 0.01 + 0.2, deep=first, tall=int(first + 900 * head), full=2.0))
     entered = np.nanmin(told.arrival[14])
     stood = first * 1e-3 - 0.0015 + np.interp(entered, told.times, told.inflow) / 88e-6
     say(f"gamma {tension}: let go at {stood * 1e3:.1f} mm, law {head * 1e3:.1f} mm: {stood / head - 1:+.1%}")

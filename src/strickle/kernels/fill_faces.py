@@ -22,7 +22,7 @@ def gather(cells, s):
     n, f, mark, band = cells.n, s.f, s.mark, s.band
     xm, xp, ym, yp, zm, zp, kind = cells.xm, cells.xp, cells.ym, cells.yp, cells.zm, cells.zp, cells.kind
     before = lists[WALK]
-    for k in range(before):
+    for k in range(lists[BAND]):  # of the cavity only: a mark on a wall would keep it from the shares of walls
         mark[band[k]] = PAST
     # the metal lies among last step's cells: it cannot have gone farther
     found = 0

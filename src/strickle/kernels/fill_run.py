@@ -139,12 +139,12 @@ def _speeds(cells, s):
 
 @njit(cache=True)
 def _mouths(cells, s):
-    """Highest speed at a mouth that is held at a pressure, behind which there may be no metal yet."""
+    """Highest speed at a mouth, behind which there may be no metal yet."""
     kind, extra = cells.kind, cells.extra
     most = 0.0
     for k in range(extra.shape[0]):
         c = extra[k]
-        if kind[c] == PRESSED:
+        if kind[c] >= PRESSED:
             x, y, z = cells.xp[c], cells.yp[c], cells.zp[c]
             for speed, opening in (
                 (s.u[c], cells.ax[c]), (s.u[x], cells.ax[x]), (s.v[c], cells.ay[c]), (s.v[y], cells.ay[y]), (s.w[c], cells.az[c]),
