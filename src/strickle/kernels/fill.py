@@ -250,11 +250,6 @@ class Filler:
         """Metal and heat that cannot be accounted for, as shares of what came in."""
         return self.run.balance()
 
-    def pours_later(self) -> bool:
-        """Whether metal is still to be poured after this moment by what was given."""
-        times, flow = self.run.work.inlet_time, self.run.work.inlet_flow
-        return bool(((times > self.time) & (flow > 0.0)).any())
-
     def heat_lost(self) -> float:
         """Heat the metal has lost [K m3]: what came less what it holds, what left and what went into spray."""
         t = self.run.flow.tally

@@ -39,8 +39,8 @@ def _want(f, no_air, lam):
 
 
 @njit(cache=True, error_model="numpy", no_cpython_wrapper=True, no_cfunc_wrapper=True)
-def _is_air(kind, liquid):
-    return kind == OPEN or (kind == CAVITY and liquid == 0)
+def _is_air(kind, liquid, stuck):
+    return kind == OPEN or (kind == CAVITY and liquid == 0 and stuck == 0)
 
 
 @njit(cache=True, error_model="numpy", no_cpython_wrapper=True, no_cfunc_wrapper=True)
@@ -81,9 +81,9 @@ def assemble(cells, s, g, loose, lam, past):
         a1, p1, a2, p2, a3, p3 = xm[c], xp[c], ym[c], yp[c], zm[c], zp[c]
         divergence = ax[p1] * u[p1] - ax[c] * u[c] + ay[p2] * v[p2] - ay[c] * v[c] + az[p3] * w[p3] - az[c] * w[c]
         no_air = not (
-            (ax[c] > 0.0 and _is_air(kind[a1], liquid[a1])) or (ax[p1] > 0.0 and _is_air(kind[p1], liquid[p1]))
-            or (ay[c] > 0.0 and _is_air(kind[a2], liquid[a2])) or (ay[p2] > 0.0 and _is_air(kind[p2], liquid[p2]))
-            or (az[c] > 0.0 and _is_air(kind[a3], liquid[a3])) or (az[p3] > 0.0 and _is_air(kind[p3], liquid[p3]))
+            (ax[c] > 0.0 and _is_air(kind[a1], liquid[a1], stuck[a1])) or (ax[p1] > 0.0 and _is_air(kind[p1], liquid[p1], stuck[p1]))
+            or (ay[c] > 0.0 and _is_air(kind[a2], liquid[a2], stuck[a2])) or (ay[p2] > 0.0 and _is_air(kind[p2], liquid[p2], stuck[p2]))
+            or (az[c] > 0.0 and _is_air(kind[a3], liquid[a3], stuck[a3])) or (az[p3] > 0.0 and _is_air(kind[p3], liquid[p3], stuck[p3]))
         )  # fmt: skip
         b = (_want(f[c], no_air, lam) * vol[c] if loose[c] > MOVES else 0.0) - divergence
         c1 = _pull(ax[c], kind[a1], liquid[a1], stuck[a1], loose[c], loose[a1], f[c], f[a1])
