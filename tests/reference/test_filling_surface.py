@@ -46,6 +46,7 @@ def slotted(n, fine=10):
     return inside.reshape(n, fine, n, fine).mean(axis=(1, 3))
 
 
+@pytest.mark.validate
 @pytest.mark.parametrize("n", [200])
 def test_slotted_disk(n):
     """One turn on 200 x 200, Courant number 0.25: error sum |dF| / sum F; Youngs' planes 1.09e-2, the bar here 1.5e-2.
