@@ -9,7 +9,6 @@ import pytest
 from corpus import judged, quick_ones, run
 from mutate import COUNT, SEED, case_of
 
-
 FAST = (0, 4)  # the other shares run with the full-size checks
 
 
