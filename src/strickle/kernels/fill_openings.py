@@ -12,7 +12,7 @@ from numba import njit
 
 from strickle.kernels.raster import _columns, _fill, _plain
 
-FINE = 6
+FINE = 8
 """Columns through a cell: the square of this; in the plane of a face: three times this."""
 ASIDE = 2e-3
 """Cells to either side of a face at which its opening is read: a wall that lies in the face itself must not count for its wider side."""
