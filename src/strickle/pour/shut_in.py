@@ -1,0 +1,76 @@
+"""Air that metal shuts in: what is left of it, what the sand lets out in the time, and the vent that would."""
+
+from __future__ import annotations
+
+import math
+from typing import NamedTuple
+
+import numpy as np
+
+from strickle.base import GRAVITY, Array, Value
+from strickle.mould import Mould
+from strickle.pour.mouths import Breath, Filling
+from strickle.stores import Stores
+
+AIR_VISCOSITY = Value(value=1.8e-5, low=1.8e-5, high=4.0e-5, unit="Pa s", source="general", mark="memory", note="air at room heat; high: at 800 K")
+AIR_DENSITY = 1.2
+HEAD = 0.01
+"""m of metal that may press on a pocket while it goes: a vent or the sand has to let it out under that (choice)."""
+VENT_FLOW = 0.6
+"""Discharge of a pricked vent (guess)."""
+LEAST_CELLS, LEAST_VOLUME = 8.0, 5e-8
+"""Cells and m3 of air from which a pocket is told."""
+SOON = 0.05
+"""s. A pocket takes no less than that to go."""
+
+
+class Shut(NamedTuple):
+    """One pocket."""
+
+    at: Array  # (3,) m, mould frame
+    time: float
+    volume: float
+    left: float
+    through_sand: float
+    vent: float
+
+
+def breath_of(mould: Mould, stores: Stores) -> Breath | None:
+    """How air leaves through this sand; None where the stores do not say how readily gas passes it."""
+    sand, unit = stores.sands.get(mould.sand), stores.constants.get("air.permeability_of_afs")
+    if sand is None or unit is None or "permeability" not in sand.values:
+        return None
+    passage = sand.values["permeability"].value * unit.value / AIR_VISCOSITY.value
+    return Breath(passage=passage, way=max(min(mould.deep_margin, mould.side_margin), 0.01))
+
+
+def pockets_of(filled: Filling, part: Array, origin: Array, cell: float, breath: Breath | None, density: float) -> list[Shut]:
+    """Pockets of the part (nx, ny, nz), largest first; ``density`` [kg/m3] of the metal."""
+    air = np.where(filled.room > 0.0, (1.0 - np.nan_to_num(filled.share)) * filled.room, 0.0) * cell**3
+    shut = np.nan_to_num(filled.air_pressure) > 0.0
+    out = []
+    for time, volume, at in zip(filled.pocket_time, filled.pocket_volume, filled.pocket_at, strict=True):
+        if volume < max(LEAST_CELLS * cell**3, LEAST_VOLUME):
+            continue
+        reach = (6.0 * volume / math.pi) ** (1.0 / 3.0) + cell
+        near = _near(np.asarray(at), origin, cell, part.shape, reach)
+        if not part[near].any():
+            continue
+        block = air[near]
+        left = float(block[part[near] & (shut[near] | (block > 0.5 * cell**3))].sum())
+        arrives = filled.arrival[near][part[near]]
+        last = float(np.nanmax(arrives)) if np.isfinite(arrives).any() else filled.time
+        flow = volume / max(last - time, SOON)
+        press = density * GRAVITY * HEAD
+        roof = 2.0 * math.pi * (1.5 * volume / math.pi) ** (2.0 / 3.0)  # of half a ball against the mould's wall
+        sand = 0.0 if breath is None else roof * breath.passage / breath.way * press / flow
+        bore = math.sqrt(4.0 / math.pi * flow / (VENT_FLOW * math.sqrt(2.0 * press / AIR_DENSITY)))
+        out.append(Shut(np.asarray(at), float(time), float(volume), min(left, float(volume)), sand, bore))
+    return sorted(out, key=lambda one: (-one.left, -one.volume))
+
+
+def _near(at: Array, origin: Array, cell: float, shape: tuple[int, ...], reach: float) -> tuple[slice, ...]:
+    """The block of cells within ``reach`` [m] of a place."""
+    low = np.floor((at - reach - origin) / cell).astype(int)
+    high = np.ceil((at + reach - origin) / cell).astype(int)
+    return tuple(slice(int(max(a, 0)), int(max(min(b, n), 0))) for a, b, n in zip(low, high, shape, strict=True))
