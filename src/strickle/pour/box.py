@@ -109,7 +109,7 @@ def _sampled(cavity: Cavity, origin: Array, cell: float, shape: tuple[int, int, 
     out, body, seen = np.full(shape, SAND, np.uint8), np.zeros(shape, np.uint8), np.zeros(0, np.uint8)
     for off in (0.5, 0.2, 0.8):
         at = [np.floor((origin[a] + (np.arange(shape[a]) + off) * cell - grid.origin[a]) / grid.cell).astype(int) for a in range(3)]
-        inside = [(0 <= at[a]) & (at[a] < grid.tags.shape[a]) for a in range(3)]
+        inside = [(at[a] >= 0) & (at[a] < grid.tags.shape[a]) for a in range(3)]
         place = np.ix_(*(np.clip(at[a], 0, grid.tags.shape[a] - 1) for a in range(3)))
         there = inside[0][:, None, None] & inside[1][None, :, None] & inside[2][None, None, :]
         tag, number = grid.tags[place], cavity.bodies[place]

@@ -1,4 +1,4 @@
-"""Air that metal shuts in: what is left of it, what the sand lets out in the time, and the vent that would."""
+"""Air that metal shuts in: what stays of it, what the sand lets out in the time, and the vent that would."""
 
 from __future__ import annotations
 
@@ -20,6 +20,8 @@ VENT_FLOW = 0.6
 """Discharge of a pricked vent (guess)."""
 LEAST_CELLS, LEAST_VOLUME = 8.0, 5e-8
 """Cells and m3 of air from which a pocket is told."""
+WAY = 0.01
+"""m of sand that shut-in air goes through at the most: it spreads on all sides from a pocket about as large (from Darcy's law round a ball)."""
 SOON = 0.05
 """s. A pocket takes no less than that to go."""
 
@@ -41,13 +43,11 @@ def breath_of(mould: Mould, stores: Stores) -> Breath | None:
     if sand is None or unit is None or "permeability" not in sand.values:
         return None
     passage = sand.values["permeability"].value * unit.value / AIR_VISCOSITY.value
-    return Breath(passage=passage, way=max(min(mould.deep_margin, mould.side_margin), 0.01))
+    return Breath(passage=passage, way=min(mould.deep_margin, mould.side_margin, WAY))
 
 
 def pockets_of(filled: Filling, part: Array, origin: Array, cell: float, breath: Breath | None, density: float) -> list[Shut]:
     """Pockets of the part (nx, ny, nz), largest first; ``density`` [kg/m3] of the metal."""
-    air = np.where(filled.room > 0.0, (1.0 - np.nan_to_num(filled.share)) * filled.room, 0.0) * cell**3
-    shut = np.nan_to_num(filled.air_pressure) > 0.0
     out = []
     for time, volume, at in zip(filled.pocket_time, filled.pocket_volume, filled.pocket_at, strict=True):
         if volume < max(LEAST_CELLS * cell**3, LEAST_VOLUME):
@@ -56,8 +56,6 @@ def pockets_of(filled: Filling, part: Array, origin: Array, cell: float, breath:
         near = _near(np.asarray(at), origin, cell, part.shape, reach)
         if not part[near].any():
             continue
-        block = air[near]
-        left = float(block[part[near] & (shut[near] | (block > 0.5 * cell**3))].sum())
         arrives = filled.arrival[near][part[near]]
         last = float(np.nanmax(arrives)) if np.isfinite(arrives).any() else filled.time
         flow = volume / max(last - time, SOON)
@@ -65,7 +63,7 @@ def pockets_of(filled: Filling, part: Array, origin: Array, cell: float, breath:
         roof = 2.0 * math.pi * (1.5 * volume / math.pi) ** (2.0 / 3.0)  # of half a ball against the mould's wall
         sand = 0.0 if breath is None else roof * breath.passage / breath.way * press / flow
         bore = math.sqrt(4.0 / math.pi * flow / (VENT_FLOW * math.sqrt(2.0 * press / AIR_DENSITY)))
-        out.append(Shut(np.asarray(at), float(time), float(volume), min(left, float(volume)), sand, bore))
+        out.append(Shut(np.asarray(at), float(time), float(volume), float(volume) * max(1.0 - sand, 0.0), float(sand), bore))
     return sorted(out, key=lambda one: (-one.left, -one.volume))
 
 

@@ -65,7 +65,9 @@ class Question:
 
 @dataclass(frozen=True, slots=True, kw_only=True, eq=False)
 class Ran:
-    """A solve with its grid; ``lead`` [s] is how long metal takes from the sprue's top to where it comes in."""
+    """A solve with its grid; ``lead`` [s] is how long metal takes from the sprue's top to where it comes in. Air gives way in the
+    solve; what the sand (``breath``) lets out of a pocket in the time is reckoned after it.
+    """
 
     box: Box
     filled: Filling
@@ -124,11 +126,10 @@ def _run(pour: Pour, q: Question, box: Box, knobs: str, watch: Watch) -> tuple[R
     mouth, lead = _mouth(pour, q, box)
     warm, cold = q.melt.pour_temperature.value, q.stores.kit.ambient
     metals, media = (*METAL_TAGS, *box.gates.values()), _media(q, box.grid)
-    breath = breath_of(q.mould, q.stores)
     try:
         filled = fill(
             box.grid,
-            {tag: q.metal for tag in metals} | media | {POUR: mouth, OPEN: open_air()},
+            dict.fromkeys(metals, q.metal) | media | {POUR: mouth, OPEN: open_air()},
             start=dict.fromkeys(metals, warm) | dict.fromkeys(media, cold),
             until=LONGER * (pour.fill_time.high if math.isfinite(pour.fill_time.high) else 2.0 * pour.fill_time.value) + pour.break_time,
             full=box.full,
@@ -137,7 +138,6 @@ def _run(pour: Pour, q: Question, box: Box, knobs: str, watch: Watch) -> tuple[R
             surface=q.rigging.casting,
             friction=0.25 * _constant(q.stores, "loss.friction", 0.0),
             skin=skin_of(q.metal, q.stores).value,
-            breath=breath,
             gauges=box.gates,
             watch=heard,
         )
@@ -146,7 +146,7 @@ def _run(pour: Pour, q: Question, box: Box, knobs: str, watch: Watch) -> tuple[R
     if filled.status not in ("filled", "stands", "done") or not math.isfinite(filled.full):
         return None, filled.status if math.isfinite(filled.full) else "the speeds ran wild"
     part = (box.bodies == PART) & (filled.room > 0.0)
-    return Ran(box=box, filled=filled, breath=breath, lead=lead, part=part), ""
+    return Ran(box=box, filled=filled, breath=breath_of(q.mould, q.stores), lead=lead, part=part), ""
 
 
 def _constant(stores: Stores, name: str, otherwise: float) -> float:

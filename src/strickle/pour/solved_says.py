@@ -21,7 +21,7 @@ DIFFERS = 0.10
 """Share by which solve and hydraulics may differ before both are told."""
 EMPTY_TELLS, EMPTY_STOPS = 5e-4, 2e-3
 """Share of the part's volume left empty from which that is told, and from which it stops."""
-AIR_TELLS = 3e-4
+AIR_TELLS = 2e-3
 """Share of the part's volume shut in as air from which that is told."""
 LONG = 0.1
 """s above the critical speed from which that is told."""
@@ -153,8 +153,8 @@ def _thin(pour: Pour, s: Solution, q: Question) -> Iterator[Finding]:
     yield Finding(
         code="pour.thin_by_law",
         weight="NOTE",
-        says=f"The thinnest wall, {tell(q.part.least_wall, 'm')}, is only {tell(s.across_wall, '1')} cells of the filling across: it is judged by the "
-        "law of channels and not by the solve",
+        says=f"The thinnest wall, {tell(q.part.least_wall, 'm')}, is only {tell(s.across_wall, '1')} cells of the filling across: it is judged "
+        "by the law of channels and not by the solve",
         because=f"a solve wants {tell(ACROSS_WALL, '1')} cells across a wall to carry flow and heat; by the law that wall flows "
         f"{tell(pour.fluid_margin.value, '1')} times as long as the mould takes to fill",
         do="Believe that margin for this wall; the preset fine takes smaller cells",
@@ -177,8 +177,8 @@ def _cold_shut(s: Solution, q: Question) -> Iterator[Finding]:
         code="pour.cold_shut",
         weight="STOP" if worst.solid >= STOPS.value else "MIND",
         says=f"Two fronts meet here at {tell(worst.colder, 'K')} and {tell(worst.warmer, 'K')}{others}: there is a chance that they do not knit",
-        because=f"they meet {tell(worst.time, 's', 'fine')} after metal enters the sprue over {tell(worst.area, 'm2')}; {q.metal.name} begins to freeze "
-        f"at {tell(q.metal.liquidus, 'K')}, and {tell(worst.solid, '1')} of the colder front is solid",
+        because=f"they meet {tell(worst.time, 's', 'fine')} after metal enters the sprue over {tell(worst.area, 'm2')}; {q.metal.name} begins "
+        f"to freeze at {tell(q.metal.liquidus, 'K')}, and {tell(worst.solid, '1')} of the colder front is solid",
         do="Move or add an ingate so that fronts meet sooner, or in a thicker place or a riser; or fill quicker, or pour hotter within what is wise",
         where=_where(worst.at_part),
         margin=Margin(value=left - KNITS.value, low=left - KNITS.high, high=left - KNITS.low, unit="K",
@@ -188,27 +188,27 @@ def _cold_shut(s: Solution, q: Question) -> Iterator[Finding]:
 
 
 def _air(s: Solution, q: Question) -> Iterator[Finding]:
-    """The largest pocket of air."""
-    big = [pocket for pocket in s.pockets if max(pocket.left, pocket.volume) > AIR_TELLS * q.part.volume]
+    """The pocket of which most air stays."""
+    big = [pocket for pocket in s.pockets if pocket.volume > AIR_TELLS * q.part.volume]
     if not big:
         return
     worst: Pocket = big[0]
-    stays = worst.left > AIR_TELLS * q.part.volume
-    easy = worst.through_sand >= 1.0 and not stays
+    easy = worst.left <= AIR_TELLS * q.part.volume
     count = f", and {len(big) - 1} smaller" if len(big) > 1 else ""
     yield Finding(
         code="pour.air_trapped",
-        weight="MIND" if stays or not easy else "NOTE",
-        says=f"Metal shuts in {tell(worst.volume, 'm3')} of air here{count}"
-        + (f"; {tell(worst.left, 'm3')} of it is still there at the end" if stays else "; it is gone at the end"),
-        because=f"it is shut in {tell(worst.time, 's', 'fine')} after metal enters the sprue; the sand beside it lets out {tell(worst.through_sand, '1')} "
-        "times what has to go in the time" + (", so a vent changes little" if easy else ""),
-        do="Prick the mould over this place all the same, which costs nothing" if easy
+        weight="NOTE" if easy else "MIND",
+        says=f"Metal shuts in {tell(worst.volume, 'm3')} of air here{count}; "
+        + ("the sand lets it out" if easy else f"there is a chance that {tell(worst.left, 'm3')} of it stays"),
+        because=f"it is shut in {tell(worst.time, 's', 'fine')} after metal enters the sprue; the sand beside it lets out "
+        f"{tell(worst.through_sand, '1')} times what has to go in the time" + (", so a vent changes little" if easy else ""),
+        do="Prick the mould over this place all the same, which costs nothing"
+        if easy
         else f"Vent this place with {tell(worst.vent, 'm', 'fine')} of bore up to the air, or turn the part so that it fills upward there",
         where=_where(worst.at_part),
         margin=Margin(value=worst.through_sand, unit="1", of="air the sand lets out in the time over the air that has to go"),
-        source=f"{METHOD}; sand's permeability of the stores",
-    )  # fmt: skip
+        source=f"{METHOD}; Darcy's law with the sand's permeability of the stores",
+    )
 
 
 def _sprue(pour: Pour, s: Solution) -> Iterator[Finding]:
@@ -248,8 +248,8 @@ def _differs(pour: Pour, s: Solution) -> Iterator[Finding]:
         code="pour.two_times",
         weight="NOTE",
         says=f"Solved, the part is full after {tell(s.fill_time, 's', 'fine')}; by hydraulics after {tell(pour.fill_time.value, 's', 'fine')}",
-        because=f"the one is {tell(s.ratio, '1')} times the other: cells of {tell(s.cell, 'm', 'fine')} round narrow passages, and published losses are "
-        "those of smooth fittings",
+        because=f"the one is {tell(s.ratio, '1')} times the other: cells of {tell(s.cell, 'm', 'fine')} round narrow passages, and published losses "
+        "are those of smooth fittings",
         do="Reckon with the longer of the two; the preset fine takes smaller cells",
         margin=Margin(value=s.ratio, unit="1", of="solved fill time over that of the hydraulics"),
         source=METHOD,
