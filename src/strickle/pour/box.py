@@ -84,7 +84,9 @@ def box_of(rigging: Rigging, cavity: Cavity, cell: float) -> Box:
     gates: dict[str, int] = {}
     for name in (n for n in cavity.names if n.kind == "ingate" and len(gates) < MOST_GATES):
         gates[name.name] = GATE + len(gates)
-        tags[(number == name.number) & (bodies == INGATE)] = gates[name.name]
+        mine = (number == name.number) & (bodies == INGATE)
+        mouth = mine & ndimage.binary_dilation(bodies == PART)
+        tags[mouth if mouth.any() else mine] = gates[name.name]
     top = here[2] - 1
     across = 2.0 * math.sqrt(rigging.choke_area / math.pi) / cell
     by_law = across < ACROSS_CHOKE

@@ -1,4 +1,8 @@
-"""Where fronts of metal meet: places at which arrival is later than on both sides, with metal coming from both."""
+"""Where fronts of metal meet, from when metal came to each cell.
+
+Two streams that were apart are told from each other by following each from its first cell on; one stream that parted round something and meets
+itself again is told where arrival is later than on both sides, with metal coming from both.
+"""
 
 from __future__ import annotations
 
@@ -15,6 +19,12 @@ QUICKEST = 3.0
 """m/s. Slower arrival than this over a cell is a front that runs; quicker is the noise of a surface that rises level."""
 LEAST = 6
 """Faces of cells over which fronts have to meet to be told: fewer are a ripple."""
+
+
+APART, GREW = 0.05, 30
+"""s for which streams ran apart and cells each had before they met: less is a splash."""
+TOGETHER = 0.25
+"""s. What closes later than that after two streams met rises as one."""
 
 
 class Meeting(NamedTuple):
@@ -41,13 +51,79 @@ def meetings(arrival: Array, temperature: Array, part: Array, cell: float) -> li
         both = np.maximum(size[before] * size[after], 1e-30)
         facing = (left * right).sum(axis=0) < FACING * both
         runs = (left[axis] > 1.0 / QUICKEST) & (right[axis] < -1.0 / QUICKEST)
-        found = np.argwhere(inside & facing & runs)
-        if not len(found):
+        a, b, c, d = (arrival[k] for k in (before, one, two, after))
+        with np.errstate(invalid="ignore"):
+            latest = (b > a) & (c > a) & (b >= d) & (c > d)
+        found = np.argwhere(inside & facing & runs & latest)
+        pairs.append((found + _step(axis, 1), found + _step(axis, 2)))
+    apart = _streams(arrival, come)
+    told = np.zeros(part.shape, bool)
+    told[tuple(apart[0].T)] = True
+    told = ndimage.binary_dilation(told, structure=np.ones((3, 3, 3)), iterations=2)  # there the streams tell it
+    low, high = (np.concatenate([pair[k] for pair in pairs]) for k in (0, 1))
+    alone = ~told[tuple(low.T)]
+    low, high = np.concatenate([apart[0], low[alone]]), np.concatenate([apart[1], high[alone]])
+    if not len(low):
+        return []
+    marked[tuple(low.T)] = marked[tuple(high.T)] = True
+    return _grouped(low, high, marked, arrival, temperature)
+
+
+def _streams(arrival: Array, come: Array) -> tuple[Array, Array]:
+    """Pairs of cells across which streams that ran apart meet: each cell follows the neighbour that metal came to first."""
+    flat = np.flatnonzero(come.ravel())
+    order = flat[np.argsort(arrival.ravel()[flat], kind="stable")]
+    times = arrival.ravel()
+    padded = np.pad(come, 1)
+    strides = (padded.shape[1] * padded.shape[2], padded.shape[2], 1)
+    places = np.ravel_multi_index([k + 1 for k in np.unravel_index(order, come.shape)], padded.shape)
+    when = dict(zip(places.tolist(), times[order].tolist(), strict=True))
+    owner: dict[int, int] = {}  # cell -> first cell of its stream
+    root: dict[int, int] = {}
+    size: dict[int, int] = {}
+    met: dict[tuple[int, int], float] = {}
+
+    def top(stream: int) -> int:
+        while root[stream] != stream:
+            root[stream] = root[root[stream]]
+            stream = root[stream]
+        return stream
+
+    for cell, now in when.items():
+        around = [cell + step * way for step in strides for way in (-1, 1) if cell + step * way in owner]
+        if not around:
+            owner[cell], root[cell], size[cell] = cell, cell, 1
             continue
-        low, high = found + _step(axis, 1), found + _step(axis, 2)
-        pairs.append((low, high))
-        marked[tuple(low.T)] = marked[tuple(high.T)] = True
-    return _grouped(pairs, marked, arrival, temperature) if pairs else []
+        bodies = sorted({top(owner[one]) for one in around}, key=lambda one: when[one])
+        owner[cell] = owner[min(around, key=lambda one: when[one])]
+        size[bodies[0]] += 1
+        for other in bodies[1:]:
+            if size[other] >= GREW and size[bodies[0]] >= GREW and now - when[other] >= APART:
+                met[(bodies[0], other)] = now
+            size[bodies[0]] += size[other]
+            root[other] = bodies[0]
+    return _across(owner, when, met, strides, padded.shape)
+
+
+def _across(
+    owner: dict[int, int], when: dict[int, float], met: dict[tuple[int, int], float], strides: tuple[int, ...], shape: tuple[int, ...]
+) -> tuple[Array, Array]:
+    """Pairs of neighbours of streams that met, where they closed within TOGETHER of it."""
+    later = {other: now for (_, other), now in met.items()}
+    pairs = []
+    for cell, stream in owner.items():
+        for step in strides:
+            other = owner.get(cell + step)
+            if other is None or other == stream:
+                continue
+            limits = [later[one] for one in (stream, other) if one in later]
+            if limits and max(when[cell], when[cell + step]) <= max(limits) + TOGETHER:
+                pairs.append((cell, cell + step))
+    if not pairs:
+        return np.zeros((0, 3), int), np.zeros((0, 3), int)
+    table = np.array(pairs)
+    low, high = (np.stack(np.unravel_index(table[:, k], shape), axis=1) - 1 for k in (0, 1))
+    return low, high
 
 
 def _step(axis: int, by: int) -> Array:
@@ -82,8 +158,7 @@ def _slopes(values: Array, there: Array, cell: float) -> Array:
     return out
 
 
-def _grouped(pairs: list[tuple[Array, Array]], marked: Array, arrival: Array, temperature: Array) -> list[Meeting]:
-    low, high = (np.concatenate([pair[k] for pair in pairs]) for k in (0, 1))
+def _grouped(low: Array, high: Array, marked: Array, arrival: Array, temperature: Array) -> list[Meeting]:
     groups, count = ndimage.label(marked, structure=np.ones((3, 3, 3)))
     mine = groups[tuple(low.T)]
     out = []

@@ -15,13 +15,15 @@ from strickle.stores import Stores
 AIR_VISCOSITY = Value(value=1.8e-5, low=1.8e-5, high=4.0e-5, unit="Pa s", source="general", mark="memory", note="air at room heat; high: at 800 K")
 AIR_DENSITY = 1.2
 HEAD = 0.01
-"""m of metal that may press on a pocket while it goes: a vent or the sand has to let it out under that (choice)."""
+"""m of metal that may press on a pocket while a vent lets it out, so that it does not hold the front back (choice)."""
 VENT_FLOW = 0.6
 """Discharge of a pricked vent (guess)."""
 LEAST_CELLS, LEAST_VOLUME = 8.0, 5e-8
 """Cells and m3 of air from which a pocket is told."""
 WAY = 0.01
 """m of sand that shut-in air goes through at the most: it spreads on all sides from a pocket about as large (from Darcy's law round a ball)."""
+WHOLE = 0.5
+"""Share of the part from which air shut in is that of a mould without an open riser, which leaves through the sand as metal rises."""
 SOON = 0.05
 """s. A pocket takes no less than that to go."""
 
@@ -37,6 +39,14 @@ class Shut(NamedTuple):
     vent: float
 
 
+class Press(NamedTuple):
+    """What presses on shut-in air."""
+
+    density: float  # kg/m3 of the metal
+    level: float  # m over the parting at which it stands in the end
+    liquid: float  # s for which the thinnest wall stays so
+
+
 def breath_of(mould: Mould, stores: Stores) -> Breath | None:
     """How air leaves through this sand; None where the stores do not say how readily gas passes it."""
     sand, unit = stores.sands.get(mould.sand), stores.constants.get("air.permeability_of_afs")
@@ -46,23 +56,28 @@ def breath_of(mould: Mould, stores: Stores) -> Breath | None:
     return Breath(passage=passage, way=min(mould.deep_margin, mould.side_margin, WAY))
 
 
-def pockets_of(filled: Filling, part: Array, origin: Array, cell: float, breath: Breath | None, density: float) -> list[Shut]:
-    """Pockets of the part (nx, ny, nz), largest first; ``density`` [kg/m3] of the metal."""
+def pockets_of(filled: Filling, part: Array, origin: Array, cell: float, breath: Breath | None, press: Press) -> list[Shut]:
+    """Pockets of the part (nx, ny, nz), those of which most stays first.
+
+    What the sand lets out goes under the metal's whole head while it is liquid; a vent is to let it out as the metal comes, at HEAD.
+    """
     out = []
+    room = float(filled.room[part].sum()) * cell**3
     for time, volume, at in zip(filled.pocket_time, filled.pocket_volume, filled.pocket_at, strict=True):
         if volume < max(LEAST_CELLS * cell**3, LEAST_VOLUME):
             continue
         reach = (6.0 * volume / math.pi) ** (1.0 / 3.0) + cell
         near = _near(np.asarray(at), origin, cell, part.shape, reach)
-        if not part[near].any():
+        if volume > WHOLE * room or not part[near].sum() > 0.5 * (filled.room[near] > 0.0).sum():
             continue
         arrives = filled.arrival[near][part[near]]
         last = float(np.nanmax(arrives)) if np.isfinite(arrives).any() else filled.time
         flow = volume / max(last - time, SOON)
-        press = density * GRAVITY * HEAD
+        whole = press.density * GRAVITY * max(press.level - float(at[2]), HEAD)
+        little = press.density * GRAVITY * HEAD
         roof = 2.0 * math.pi * (1.5 * volume / math.pi) ** (2.0 / 3.0)  # of half a ball against the mould's wall
-        sand = 0.0 if breath is None else roof * breath.passage / breath.way * press / flow
-        bore = math.sqrt(4.0 / math.pi * flow / (VENT_FLOW * math.sqrt(2.0 * press / AIR_DENSITY)))
+        sand = 0.0 if breath is None else roof * breath.passage / breath.way * whole * press.liquid / volume
+        bore = math.sqrt(4.0 / math.pi * flow / (VENT_FLOW * math.sqrt(2.0 * little / AIR_DENSITY)))
         out.append(Shut(np.asarray(at), float(time), float(volume), float(volume) * max(1.0 - sand, 0.0), float(sand), bore))
     return sorted(out, key=lambda one: (-one.left, -one.volume))
 

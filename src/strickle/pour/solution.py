@@ -36,9 +36,9 @@ class Pocket(Record):
     at_part: Array = si("m", "the same, part coordinates", shape="(3,)")
     time: float = si("s", "when it was first seen shut in")
     volume: float = si("m3", "its air then")
-    left: float = si("m3", "of it, what the sand does not let out in the time")
-    through_sand: float = si("1", "what the sand lets out in the time over what has to go")
-    vent: float = si("m", "bore of a vent at that place that would let it out in the time")
+    left: float = si("m3", "of it, what the sand does not let out while the metal is liquid")
+    through_sand: float = si("1", "what the sand lets out under the metal's head while that is liquid, over what has to go")
+    vent: float = si("m", "bore of a vent at that place that would let it out as the metal comes")
 
 
 @dataclass(frozen=True, slots=True, kw_only=True, eq=False)

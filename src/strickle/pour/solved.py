@@ -27,14 +27,14 @@ from strickle.pour.mouths import Breath, Filling, Mouth, open_air, poured
 from strickle.pour.paper import KEPT
 from strickle.pour.relief import skin_of
 from strickle.pour.result import Pour
-from strickle.pour.shut_in import breath_of, pockets_of
+from strickle.pour.shut_in import Press, breath_of, pockets_of
 from strickle.pour.solution import Empty, GateSolved, LastPlace, Pocket, Seam, Solution
 from strickle.rigging import Rigging
 from strickle.stores import Stores
 
 LASTS = 0.05
 """s in all that a speed has to last to count: single drops are quicker."""
-FULL = 0.998
+FULL, REACHED = 0.998, 0.98
 LONGER = 2.5
 """Times the hydraulics' slowest fill time after which the solve ends."""
 MOST_STEPS = 25_000
@@ -176,6 +176,7 @@ def _mouth(pour: Pour, q: Question, box: Box) -> tuple[Mouth, float]:
         flow = np.array([goes.flow_at(t) for t in at])
         sprue = 0.5 * (rigging.sprue.top_area + rigging.sprue.base_area) * rigging.sprue.height
         lead = sprue / max(min(steady_flow(rigging, head, rigging.discharge), hand.rate.value), 1e-12)
+        flow[-1] = goes.flow[-1]  # it goes on where the mould wants more than was reckoned
         return poured(flow, times=at - begins, temperature=warm, most=most), lead
     stop = interruption(q.ask)
     flow = np.full(len(at), hand.rate.value)
@@ -213,7 +214,7 @@ def solution_of(pour: Pour, q: Question, ran: Ran) -> Solution:
         gates=_gates(q, ran),
         last=_last(q, ran),
         seams=_seams(q, ran),
-        pockets=_pockets(q, ran),
+        pockets=_pockets(pour, q, ran),
         empty_volume=volume,
         empty=empty,
         coldest=coldest,
@@ -235,11 +236,14 @@ def solid_at(metal: Metal, temperature: float) -> float:
 
 
 def _full_time(arrival: Array, room: Array) -> float:
-    """When FULL of the volume has been reached [s]; NaN where it never is."""
-    order = np.argsort(arrival)  # what never came is last
-    total = np.cumsum(room[order])
-    at = int(np.searchsorted(total, FULL * total[-1])) if len(total) else 0
-    return float(arrival[order][min(at, len(order) - 1)]) if len(total) else math.nan
+    """When FULL of what metal reaches has been reached [s]; NaN where that is not about all: corners of cut cells are let be."""
+    come = np.isfinite(arrival)
+    reached = float(room[come].sum())
+    if not reached > REACHED * float(room.sum()):
+        return math.nan
+    order = np.argsort(arrival[come])
+    at = int(np.searchsorted(np.cumsum(room[come][order]), FULL * reached))
+    return float(arrival[come][order][min(at, int(come.sum()) - 1)])
 
 
 def _gates(q: Question, ran: Ran) -> tuple[GateSolved, ...]:
@@ -247,16 +251,33 @@ def _gates(q: Question, ran: Ran) -> tuple[GateSolved, ...]:
     long = np.diff(filled.times, append=filled.times[-1])
     critical = {ingate.name: ingate.critical for ingate in q.rigging.ingates}
     least = tearing_speed(q.metal.surface_tension, q.metal.density_liquidus)
+    mean = _continuous(q, ran)
     out = []
     for k, name in enumerate(filled.gauge_names):
         limit = max(critical.get(name, 0.0), least)
-        over = float(long[filled.gauge_mean[k] > limit].sum())
+        over = float(long[mean[k] > limit].sum())
         out.append(
             GateSolved(
-                name=name, highest=_lasting(filled.gauge_mean[k], long), local=_lasting(filled.gauge_most[k], long), critical=limit, over=over,
+                name=name, highest=_lasting(mean[k], long), local=_lasting(filled.gauge_most[k], long), critical=limit, over=over,
             )
         )  # fmt: skip
     return tuple(out)
+
+
+def _continuous(q: Question, ran: Ran) -> Array:
+    """Mean speeds in the ingates (n, k), all times one number: that by which they carry what is poured while the part fills.
+
+    A few cells across a section, of which the surface cuts some, give its mean speed up to such a number.
+    """
+    filled = ran.filled
+    area = {ingate.name: ingate.area for ingate in q.rigging.ingates}
+    carried = sum((filled.gauge_mean[k] * area.get(name, 0.0) for k, name in enumerate(filled.gauge_names)), np.zeros(len(filled.times)))
+    begun = ran.part & np.isfinite(filled.arrival)
+    if len(filled.times) < 3 or not begun.any():
+        return filled.gauge_mean
+    flow = np.gradient(filled.inflow, filled.times)
+    runs = (filled.times > float(np.percentile(filled.arrival[begun], 10.0))) & (carried > 0.0) & (flow > 0.0)
+    return filled.gauge_mean * float(np.median((flow / np.maximum(carried, 1e-12))[runs])) if runs.any() else filled.gauge_mean
 
 
 def _lasting(speed: Array, long: Array) -> float:
@@ -306,14 +327,15 @@ def _seams(q: Question, ran: Ran) -> tuple[Seam, ...]:
     )
 
 
-def _pockets(q: Question, ran: Ran) -> tuple[Pocket, ...]:
-    grid = ran.box.grid
+def _pockets(pour: Pour, q: Question, ran: Ran) -> tuple[Pocket, ...]:
+    grid, head = ran.box.grid, head_of(q.rigging, KEPT[q.ask.kept_full][0])
+    press = Press(density=q.metal.density_liquidus, level=head.total, liquid=pour.fluid_time.value)
     return tuple(
         Pocket(
             at=one.at, at_part=q.on_part(one.at), time=one.time + ran.lead, volume=one.volume, left=one.left, through_sand=one.through_sand,
             vent=one.vent,
         )
-        for one in pockets_of(ran.filled, ran.part, np.asarray(grid.origin), grid.cell, ran.breath, q.metal.density_liquidus)
+        for one in pockets_of(ran.filled, ran.part, np.asarray(grid.origin), grid.cell, ran.breath, press)
     )  # fmt: skip
 
 
