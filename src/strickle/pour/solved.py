@@ -251,7 +251,7 @@ def _gates(q: Question, ran: Ran) -> tuple[GateSolved, ...]:
     long = np.diff(filled.times, append=filled.times[-1])
     critical = {ingate.name: ingate.critical for ingate in q.rigging.ingates}
     least = tearing_speed(q.metal.surface_tension, q.metal.density_liquidus)
-    mean = _continuous(q, ran)
+    mean = _mean_speeds(q, ran)
     out = []
     for k, name in enumerate(filled.gauge_names):
         limit = max(critical.get(name, 0.0), least)
@@ -264,20 +264,17 @@ def _gates(q: Question, ran: Ran) -> tuple[GateSolved, ...]:
     return tuple(out)
 
 
-def _continuous(q: Question, ran: Ran) -> Array:
-    """Mean speeds in the ingates (n, k), all times one number: that by which they carry what is poured while the part fills.
-
-    A few cells across a section, of which the surface cuts some, give its mean speed up to such a number.
-    """
+def _mean_speeds(q: Question, ran: Ran) -> Array:
+    """Mean speeds in the ingates (n, k): as solved, or on cells too coarse for the choke what is poured over their sections, shared out as solved."""
     filled = ran.filled
-    area = {ingate.name: ingate.area for ingate in q.rigging.ingates}
-    carried = sum((filled.gauge_mean[k] * area.get(name, 0.0) for k, name in enumerate(filled.gauge_names)), np.zeros(len(filled.times)))
-    begun = ran.part & np.isfinite(filled.arrival)
-    if len(filled.times) < 3 or not begun.any():
+    if not ran.box.by_law or len(filled.times) < 3:
         return filled.gauge_mean
-    flow = np.gradient(filled.inflow, filled.times)
-    runs = (filled.times > float(np.percentile(filled.arrival[begun], 10.0))) & (carried > 0.0) & (flow > 0.0)
-    return filled.gauge_mean * float(np.median((flow / np.maximum(carried, 1e-12))[runs])) if runs.any() else filled.gauge_mean
+    area = {ingate.name: ingate.area for ingate in q.rigging.ingates}
+    section = np.array([area.get(name, math.nan) for name in filled.gauge_names])[:, None]
+    mean = np.trapezoid(filled.gauge_mean, filled.times, axis=1)[:, None] * section
+    share = mean / max(float(np.nansum(mean)), 1e-30)
+    begun = np.maximum.accumulate(filled.gauge_mean > 0.0, axis=1)
+    return np.asarray(np.where(begun, np.nan_to_num(share * np.gradient(filled.inflow, filled.times) / section), 0.0))
 
 
 def _lasting(speed: Array, long: Array) -> float:

@@ -7,7 +7,7 @@ import dataclasses
 from strickle.base import Array, Outcome, Record
 from strickle.cavity import CavityAsk
 from strickle.mould import Mould, MouldAsk
-from strickle.pour import PourAsk
+from strickle.pour import Pour, PourAsk
 from strickle.rigging import Rigging, RiggingAsk
 from strickle.sound import Sound, SoundAsk
 from strickle.trials.runner import Runner
@@ -111,9 +111,10 @@ class Lay:
 
 def poured(runner: Runner, results: dict[str, Outcome], preset: str) -> None:
     """Solve the filling of what was laid, if it is asked for; it stands in ``results``."""
-    ask = runner.ask("pour")
+    ask, pour = runner.ask("pour"), results["pour"]
     assert isinstance(ask, PourAsk)
-    if ask.filling == "run":
+    assert isinstance(pour, Pour)
+    if ask.filling == "run" and pour.solution is None:
         results["pour"] = runner.run("pour", dataclasses.replace(ask, preset=preset))
 
 
