@@ -14,6 +14,7 @@ from strickle.job.kit import stores_with
 from strickle.job.runner import Runner
 from strickle.metal import MetalAsk
 from strickle.part import PartAsk
+from strickle.pour import PourAsk
 from strickle.rigging import RiggingAsk
 from strickle.stores import Kit
 from strickle.stores.kit import starter_kit
@@ -62,7 +63,7 @@ class Heard(Runner):
 
 def runner(part: str, kit: Kit | None = None, **asks) -> Heard:
     """A runner for a part by name, as the job makes one; it never touches disk."""
-    given = {"part": PartAsk(data=PARTS[part](), name=f"{part}.stl", unit="mm"), **asks}
+    given = {"part": PartAsk(data=PARTS[part](), name=f"{part}.stl", unit="mm"), "pour": PourAsk(filling="none"), **asks}
     return Heard(stores_with(kit or starter_kit()), given, watch=quiet, memory=_MEMORY)
 
 

@@ -30,7 +30,7 @@ def poured(x=60.0, y=60.0, deep=6.0, metal=None, **ask):
     rigging = rig_open(part, pattern, metal, here, RiggingAsk(fill="level"))
     sand, closed = mould(kind="open-face"), cavity(rigging.open_pour.mass.value)
     melt = charge(part, sand, rigging, closed, metal, here, MeltAsk(), quiet)
-    return rigging, fill(part, pattern, sand, rigging, closed, metal, melt, here, PourAsk(**ask), quiet)
+    return rigging, fill(part, pattern, sand, rigging, closed, metal, melt, here, PourAsk(filling="none", **ask), quiet)
 
 
 def told(pour):

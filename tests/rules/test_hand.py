@@ -28,7 +28,7 @@ def pour(wall=0.006, melt=None, shop=None, metal=None, basin=False, **ask):
         built = dataclasses.replace(built, regions=(Region(name="basin", kind="running", mesh=built.casting),))
     sand = mould(contact=here.constants["contact.metal_sand"].value)
     charged = charge(body, sand, built, closed, metal, here, melt or MeltAsk(), quiet)
-    return fill(body, pattern(), sand, built, closed, metal, charged, here, PourAsk(**ask), quiet)
+    return fill(body, pattern(), sand, built, closed, metal, charged, here, PourAsk(filling="none", **ask), quiet)
 
 
 def codes(result):

@@ -24,7 +24,7 @@ def pour(wall=0.006, sand=None, shop=None, **rig):
     built, closed, body, here = rigging(**rig), cavity(), part(wall=wall), stores(shop)
     metal = a356()
     melt = charge(body, sand, built, closed, metal, here, MeltAsk(), quiet)
-    return fill(body, pattern(), sand, built, closed, metal, melt, here, PourAsk(), quiet)
+    return fill(body, pattern(), sand, built, closed, metal, melt, here, PourAsk(filling="none"), quiet)
 
 
 def codes(result):
@@ -114,7 +114,7 @@ def test_the_hand_pours_until_risers_and_basin_are_full():
     basin = dataclasses.replace(built, regions=(Region(name="basin", kind="running", mesh=built.casting),))
     body, here, closed = part(), stores(), with_riser()
     melt = charge(body, mould(), basin, closed, a356(), here, MeltAsk(), quiet)
-    full = fill(body, pattern(), mould(), basin, closed, a356(), melt, here, PourAsk(), quiet)
+    full = fill(body, pattern(), mould(), basin, closed, a356(), melt, here, PourAsk(filling="none"), quiet)
     assert full.pour_time.low < full.pour_time.value < full.pour_time.high
     # never quicker than all the metal at the first, highest rate; slower as the metal rises, though not by as much as two times
     volume = layers_of(closed, basin).total + layers_over(closed).volume.sum()

@@ -59,7 +59,7 @@ def poured(body: m3.Manifold, rates: tuple[float, float]):
     mould = ram(part, pattern, metal, stores, MouldAsk(kind="open-face"), quiet)
     rigging, closed = rig(part, pattern, mould, metal, stores, RiggingAsk(), quiet), melt_shop.cavity()
     melt = charge(part, mould, rigging, closed, metal, stores, MeltAsk(), quiet)
-    return fill(part, pattern, mould, rigging, closed, metal, melt, stores, PourAsk(), quiet)
+    return fill(part, pattern, mould, rigging, closed, metal, melt, stores, PourAsk(filling="none"), quiet)
 
 
 def closed_mould(body: m3.Manifold, head: float, speed: float = 0.5, wait: float = 0.1, liquid: float = 1.0):

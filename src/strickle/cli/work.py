@@ -32,7 +32,7 @@ def plan_part(part: str, out: str | None, as_json: bool, quiet: bool, **given: A
 
 def look_part(part: str, out: str | None, as_json: bool, quiet: bool, **given: Any) -> int:
     """``strickle look``."""
-    return _plan(Path(part), out, as_json, quiet, {**given, "until": given.get("until") or LOOK_ENDS})
+    return _plan(Path(part), out, as_json, quiet, {**given, "until": given.get("until") or LOOK_ENDS}, fills=False)
 
 
 def resume_job(job: str, until: str | None, units: str | None, paper: str | None, as_json: bool, quiet: bool) -> int:
@@ -53,7 +53,7 @@ def plan_demo(name: str, out: str | None, preset: str | None, units: str | None,
         return _plan(part, out or chosen.folder, as_json, quiet, {**chosen.asks, "preset": preset, "units": units, "paper": paper}, INVENTED)
 
 
-def _plan(part: Path, out: str | None, as_json: bool, quiet: bool, given: dict[str, Any], about: str = "") -> int:
+def _plan(part: Path, out: str | None, as_json: bool, quiet: bool, given: dict[str, Any], about: str = "", fills: bool = True) -> int:
     units, paper, kit, until = (given.pop(name, None) for name in ("units", "paper", "kit", "until"))
     wishes = {name: str(value) for name, value in given.items() if value is not None}
     for name, text in wishes.items():
@@ -63,7 +63,9 @@ def _plan(part: Path, out: str | None, as_json: bool, quiet: bool, given: dict[s
         wishes["use"] = list(USES)[choose("What is the part for?", [f"{use}: {says}" for use, says in USES.items()])]
 
     def run(watch: Watch, stopped: Callable[[], bool]) -> Plan:
-        return begin(part, out=folder, kit=kit, wishes=wishes, units=units, paper=paper, until=until, about=about, watch=watch, stopped=stopped)
+        return begin(
+            part, out=folder, kit=kit, wishes=wishes, units=units, paper=paper, until=until, fills=fills, about=about, watch=watch, stopped=stopped
+        )
 
     while True:
         try:

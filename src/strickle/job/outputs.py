@@ -15,6 +15,7 @@ from strickle.job.cache import npz
 from strickle.job.contract import ended
 from strickle.job.threemf import stl, threemf
 from strickle.part import Part
+from strickle.pour import Pour
 from strickle.sound import Sound
 from strickle.stores import Kit
 from strickle.trials import Trail
@@ -45,7 +46,7 @@ def print_files(results: Mapping[str, Outcome], units: str) -> dict[str, bytes]:
 def fields_of(results: Mapping[str, Outcome]) -> dict[str, dict[str, Array]]:
     """The grids of a plan by stage: name to array (nx, ny, nz), with ``origin`` (3,) and ``cell`` (), SI.
 
-    The cavity's grid lies in the mould frame, the part's bare one in part coordinates.
+    The cavity's grid and the filling's own lie in the mould frame, the part's bare one in part coordinates.
     """
     out: dict[str, dict[str, Array]] = {}
     grid: Grid | None = getattr(results.get("cavity"), "grid", None)
@@ -59,6 +60,8 @@ def fields_of(results: Mapping[str, Outcome]) -> dict[str, dict[str, Array]]:
             continue
         if isinstance(result, Part):
             origin, cell = result.bare_origin, result.bare_cell
+        elif isinstance(result, Pour) and result.solution is not None:
+            origin, cell = result.filling_origin, result.solution.cell
         elif grid is not None:
             origin, cell = grid.origin, grid.cell
         else:

@@ -65,26 +65,27 @@ def plan(
     body: str | int | None = None,
     preset: str | None = "shop",
     until: str | None = None,
+    fills: bool = True,
     watch: Watch | None = None,
     **asks: Any,
 ) -> Plan:
     """Plan the casting of a part file; the job folder is ``out``, by default ``<stem>.job`` here.
 
     ``kit`` is a kit file or a Kit, by default the shop's own; ``until`` the last stage wanted; ``watch`` hears of progress and may raise
-    Cancelled. Further ``asks`` are those of the recipe, SI floats and kelvin: use, contraction, up, parting, mould, sand, pour_time,
-    stock, fill and cover (open-face moulds), cell, pour, carry, lip, pour_rate, kept_full (yes or no), break_at, break_for, crucible,
-    furnace, knock_out, corners (run or none), pegs (name -> point
+    Cancelled; without ``fills`` the filling is not solved. Further ``asks`` are those of the recipe, SI floats and kelvin: use, contraction, up, parting, mould, sand, pour_time,
+    stock, fill and cover (open-face moulds), cell, pour, carry, lip, pour_rate, kept_full (yes or no), break_at, break_for, filling (run or
+    none), crucible, furnace, knock_out, corners (run or none), pegs (name -> point
     in part coordinates), chills (as text or Chill records), sleeve; ``units`` metric or us and ``paper`` a4 or letter.
     Raises BadInput for input that cannot be used.
     """
     units, paper = asks.pop("units", None), asks.pop("paper", None)
     wishes = asked(metal=metal, unit=unit, body=None if body is None else str(body), preset=preset, **asks)
-    return begin(part, out=out, kit=kit, wishes=wishes, units=units, paper=paper, until=until, watch=watch)
+    return begin(part, out=out, kit=kit, wishes=wishes, units=units, paper=paper, until=until, fills=fills, watch=watch)
 
 
 def look(part: str | Path, **more: Any) -> Plan:
     """Like ``plan`` without the 3-D solves: everything up to the hydraulics of the pour."""
-    return plan(part, until=more.pop("until", None) or LOOK_ENDS, **more)
+    return plan(part, until=more.pop("until", None) or LOOK_ENDS, fills=False, **more)
 
 
 def begin(
@@ -96,6 +97,7 @@ def begin(
     units: str | None = None,
     paper: str | None = None,
     until: str | None = None,
+    fills: bool = True,
     about: str = "",
     watch: Watch | None = None,
     stopped: Callable[[], bool] = lambda: False,
@@ -124,7 +126,7 @@ def begin(
             kept = tuple(
                 f"{name.replace('_', '-')} {text}" for name, text in old.asked.items() if name not in wishes and old.value(name) != plain.value(name)
             )
-            return dataclasses.replace(_run(folder, recipe, data, until, watch, stopped), kept=kept)
+            return dataclasses.replace(_run(folder, recipe, data, until, watch, stopped, fills), kept=kept)
 
 
 @contextmanager
@@ -219,7 +221,7 @@ def _check(until: str | None, units: str | None, paper: str | None = None) -> No
         raise BadInput(f"paper {paper!r} is not known", "Give a4 or letter")
 
 
-def _run(folder: Path, recipe: Recipe, data: bytes, until: str | None, watch: Watch | None, stopped: Callable[[], bool]) -> Plan:
+def _run(folder: Path, recipe: Recipe, data: bytes, until: str | None, watch: Watch | None, stopped: Callable[[], bool], fills: bool = True) -> Plan:
     from strickle.trials.steps import plan_through
 
     kit = read_kit(folder / recipe.kit, links=False) if recipe.kit else read_kit()
@@ -230,7 +232,7 @@ def _run(folder: Path, recipe: Recipe, data: bytes, until: str | None, watch: Wa
     runner = Runner(stores, recipe.asks(data), cache=cache, watch=progress, table=stages.STAGES)
     preset = str(recipe.value("preset"))
     last = None if until == "card" else until
-    trail = plan_through(runner, until=last, preset=preset, watch=progress)
+    trail = plan_through(runner, until=last, preset=preset, watch=progress, fills=fills)
     progress(1.0, "writing the job's folder")
     return _write(folder, trail, runner, cache, units=units, paper=recipe.paper or "", preset=preset, until=last)
 

@@ -7,6 +7,8 @@ from dataclasses import dataclass
 from strickle.base import BadInput, Record, si, word
 
 KEPT = ("yes", "no")
+SOLVED = ("run", "none")
+PRESETS = ("rough", "shop", "fine")
 
 
 @dataclass(frozen=True, slots=True, kw_only=True, eq=False)
@@ -20,11 +22,16 @@ class PourAsk(Record):
     kept_full: str = word("whether the basin is kept full from first to last: yes | no", default="yes")
     break_at: float | None = si("s", "when the pour is interrupted, counted from the first metal over the lip; None = never", default=None)
     break_for: float | None = si("s", "how long that interruption lasts; None = there is none", default=None)
+    filling: str = word("whether the filling is solved with its free surface once the plan stands: run | none", default="run")
+    preset: str = word("how finely that is: rough | shop | fine; a plan takes the freezing's", default="shop")
 
     def __post_init__(self) -> None:
         Record.__post_init__(self)
         if self.kept_full not in KEPT:
             raise BadInput(f"pour.kept_full: {self.kept_full!r} is not known", "Give one of yes, no")
+        for name, value, known in (("filling", self.filling, SOLVED), ("preset", self.preset, PRESETS)):
+            if value not in known:
+                raise BadInput(f"pour.{name}: {value!r} is not known", f"Give one of {', '.join(known)}")
         if (self.break_at is None) != (self.break_for is None):
             given, lacking = ("break_for", "break_at") if self.break_at is None else ("break_at", "break_for")
             raise BadInput(

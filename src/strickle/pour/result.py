@@ -4,8 +4,11 @@ from __future__ import annotations
 
 from dataclasses import dataclass
 
+import numpy as np
+
 from strickle.base import Array, Outcome, Record, Span, si, word
 from strickle.pour.hand import Hand
+from strickle.pour.solution import Solution
 
 
 @dataclass(frozen=True, slots=True, kw_only=True, eq=False)
@@ -66,3 +69,8 @@ class Pour(Outcome):
     cover_depth: float = si("m", "mean depth of metal from which it covers an open face of itself; NaN in a two-part mould", default=float("nan"))
     hand: Hand | None = word("what goes over the lip, and how hot, against time", inner=True, default=None)
     relief: Relief | None = word("which letters, ribs and edges come sharp, rounded or lost; None where there is no surface to look at", default=None)
+    solution: Solution | None = word("the filling solved with its free surface and heat; None where it was not, and a finding says why", default=None)
+    arrival: Array | None = si("s", "metal comes, on the filling's own cells; NaN where none came", shape="(nx, ny, nz)", default=None)
+    arrival_temperature: Array | None = si("K", "of the metal as it comes", shape="(nx, ny, nz)", default=None)
+    arrival_speed: Array | None = si("m/s", "of the metal as it comes", shape="(nx, ny, nz)", default=None)
+    filling_origin: Array = si("m", "corner of the filling's cells, mould frame", shape="(3,)", default_factory=lambda: np.full(3, np.nan))

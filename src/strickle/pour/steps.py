@@ -22,6 +22,8 @@ from strickle.pour.open_face import fill_open, lies
 from strickle.pour.paper import on_paper
 from strickle.pour.result import Pour
 from strickle.pour.says import Wall, hand_findings
+from strickle.pour.solved import Question
+from strickle.pour.solved_says import OPEN_FACE, not_solved, with_solve
 from strickle.rigging import OpenPour, Rigging
 from strickle.stores import Stores
 
@@ -80,6 +82,11 @@ def fill(
     found = findings_of(pour, full, ask, part, pattern, mould, rigging, metal, melt)
     wall = Wall(thick=part.least_wall, fluid=_likely(mould, metal, stores))
     pour = dataclasses.replace(pour, findings=(*found, *hand_findings(pour, ask, melt, metal, wall)))
+    if ask.filling == "run":
+        question = Question(
+            part=part, pattern=pattern, mould=mould, rigging=rigging, cavity=cavity, metal=metal, melt=melt, stores=stores, ask=ask,
+        )  # fmt: skip
+        pour = with_solve(pour, question, watch)
     return detailed(pour, part, pattern, rigging, cavity, metal, melt, stores, wall.fluid)
 
 
@@ -101,7 +108,8 @@ def _open(
     found = fill_open(rigging, pool, metal, melt, stores.kit, ask, fluid)
     misrun = misrun_of(found, part, mould, metal, melt, pool)
     heat = hand_findings(found, ask, melt, metal, Wall(thick=thin, fluid=_likely(mould, metal, stores, top)))
-    found = dataclasses.replace(found, findings=(*misrun, *found.findings, *heat), sources=(*_sources(stores), *found.sources))
+    told = (*misrun, *found.findings, *heat, *(not_solved(OPEN_FACE) if ask.filling == "run" else ()))
+    found = dataclasses.replace(found, findings=told, sources=(*_sources(stores), *found.sources))
     return detailed(found, part, pattern, rigging, cavity, metal, melt, stores, _likely(mould, metal, stores))
 
 

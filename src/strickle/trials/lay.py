@@ -7,6 +7,7 @@ import dataclasses
 from strickle.base import Array, Outcome, Record
 from strickle.cavity import CavityAsk
 from strickle.mould import Mould, MouldAsk
+from strickle.pour import Pour, PourAsk
 from strickle.rigging import Rigging, RiggingAsk
 from strickle.sound import Sound, SoundAsk
 from strickle.trials.runner import Runner
@@ -83,7 +84,7 @@ class Lay:
             self._drop("cavity")
             return f"{stop} stands"
         for stage in ORDER[ORDER.index("cavity") : min(self.last, ORDER.index("pour")) + 1]:
-            self.results[stage] = self.runner.run(stage, self.fine(rough) if stage == "cavity" else None)
+            self.results[stage] = self.runner.run(stage, self._asked(stage, rough))
             if stop := ends(self.results[stage]):
                 self._drop(ORDER[ORDER.index(stage) + 1])
                 return f"{stop} stands"
@@ -94,11 +95,27 @@ class Lay:
         for stage in ORDER[ORDER.index(first) :]:
             self.results.pop(stage, None)
 
+    def _asked(self, stage: str, rough: bool) -> Record | None:
+        """What a stage after the rigging is asked: the filling is not solved until the plan stands."""
+        if stage == "cavity":
+            return self.fine(rough)
+        ask = self.runner.ask(stage)
+        return dataclasses.replace(ask, filling="none") if isinstance(ask, PourAsk) else None
+
     def fine(self, rough: bool) -> Record:
         """The ask for the grid: rough, or as fine as wanted."""
         ask = self.runner.ask("cavity")
         assert isinstance(ask, CavityAsk)
         return dataclasses.replace(ask, most_cells=min(ask.most_cells, ROUGH_CELLS if rough else SHOP_CELLS))
+
+
+def poured(runner: Runner, results: dict[str, Outcome], preset: str) -> None:
+    """Solve the filling of what was laid, if it is asked for; it stands in ``results``."""
+    ask, pour = runner.ask("pour"), results["pour"]
+    assert isinstance(ask, PourAsk)
+    assert isinstance(pour, Pour)
+    if ask.filling == "run" and pour.solution is None:
+        results["pour"] = runner.run("pour", dataclasses.replace(ask, preset=preset))
 
 
 def solved(runner: Runner, results: dict[str, Outcome], preset: str) -> Sound:

@@ -17,7 +17,7 @@ from strickle.trials.back import back_clause
 from strickle.trials.chances import close_clause, wants_corners, weigh
 from strickle.trials.cure import Cure
 from strickle.trials.cures import CURES
-from strickle.trials.lay import ORDER, Lay, ends
+from strickle.trials.lay import ORDER, Lay, ends, poured
 from strickle.trials.mending import mend, said
 from strickle.trials.result import Trail, Tried
 from strickle.trials.risers import finish, grow_risers, leave_out
@@ -27,12 +27,13 @@ MOST_CURES = 2
 MOST_SIZES = 3  # of one change
 
 
-def plan_through(runner: Runner, *, until: str | None = None, preset: str = "shop", watch: Watch, cures: bool = True) -> Trail:
+def plan_through(runner: Runner, *, until: str | None = None, preset: str = "shop", watch: Watch, cures: bool = True, fills: bool = True) -> Trail:
     """Run the stages in order with their loops, then look for the one change that lifts a STOP.
 
-    ``until`` names the last stage wanted; ``preset`` rough | shop | fine. Returns the Trail; raises what the stages raise.
+    ``until`` names the last stage wanted; ``preset`` rough | shop | fine; without ``fills`` the filling is not solved.
+    Returns the Trail; raises what the stages raise.
     """
-    gone = _go(runner, until, preset, watch, corners=True)
+    gone = _go(runner, until, preset, watch, corners=True, fills=fills)
     results, because, solves, told = gone.lay.results, gone.because, gone.solves, gone.told
     stops = tuple(f for r in results.values() for f in r.stops)
     tried: tuple[Tried, ...] = ()
@@ -62,7 +63,7 @@ class _Gone:
     told: tuple[Finding, ...] = ()
 
 
-def _go(runner: Runner, until: str | None, preset: str, watch: Watch, *, corners: bool = False) -> _Gone:
+def _go(runner: Runner, until: str | None, preset: str, watch: Watch, *, corners: bool = False, fills: bool = True) -> _Gone:
     last = ORDER.index(until) if until in ORDER else len(ORDER) - 1
     lay = Lay(runner, last)
     for stage in ORDER[: min(last, ORDER.index("mould")) + 1]:
@@ -76,6 +77,8 @@ def _go(runner: Runner, until: str | None, preset: str, watch: Watch, *, corners
     lay.ask = asked
     stop = lay.go(asked, preset == "rough" or last < ORDER.index("sound") or _risers_likely(lay.results))
     if stop or last < ORDER.index("sound"):
+        if not stop and last == ORDER.index("pour") and fills:
+            poured(runner, lay.results, preset)
         return _Gone(lay, stop or f"asked to stop after {until}")
     solves = grow_risers(runner, lay, preset, watch)
     if preset != "rough" and _risers_likely(lay.results):
@@ -85,6 +88,9 @@ def _go(runner: Runner, until: str | None, preset: str, watch: Watch, *, corners
     if not stop:
         told, more = leave_out(runner, lay, preset)
         solves += more
+    if not stop and fills:
+        watch(0.8, "filling the mould that stands")
+        poured(runner, lay.results, preset)
     if not stop and corners and wants_corners(runner, lay.results, preset):
         told += weigh(runner, lay, watch)
     return _Gone(lay, stop, solves, told)
@@ -140,7 +146,7 @@ def _with(
     """The stages run in a changed shop: that runner, its results, the STOPs left, and whether none was and it came as far as asked."""
     stores = dataclasses.replace(runner.stores, kit=kit) if kit is not None else None
     other = runner.variant(stores=stores, asks=cure.asks)
-    after = _go(other, until, preset, watch).lay.results
+    after = _go(other, until, preset, watch, fills=until is None).lay.results
     left = tuple(f.code for r in after.values() for f in r.stops)
     return other, after, left, not left and (until or ORDER[-1]) in after
 
