@@ -6,8 +6,8 @@ import dataclasses
 
 import numpy as np
 import pytest
-
 from planned import runner, through
+
 from strickle.base import quiet
 from strickle.job.export import vti
 from strickle.job.outputs import fields_of
