@@ -16,7 +16,7 @@ POUR, OPEN, GATE = 200, 201, 210
 """Tags of the mouths; ingates are numbered from GATE on."""
 MOST_GATES = 30
 OVER = 1
-"""Layers of cells over the part's top after which what rises into risers and flow-offs is let go: they fill after the part and do not hold it back."""
+"""Layers of cells over the part's top after which risers and flow-offs are let go: they fill after the part and do not hold it back."""
 ACROSS_CHOKE = 3.0
 """Cells across the choke from which it passes what it should (measured: 2.5 cells let through a quarter less); on coarser ones the law of losses
 tells the flow."""
