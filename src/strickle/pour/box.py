@@ -16,7 +16,7 @@ POUR, OPEN, GATE = 200, 201, 210
 """Tags of the mouths; ingates are numbered from GATE on."""
 MOST_GATES = 30
 OVER = 1
-"""Layers of cells over the part's top after which what rises into risers and flow-offs is let go: they fill later and do not hold it back."""
+"""Layers of cells over the part's top after which risers and flow-offs are let go: they fill after the part and do not hold it back."""
 ACROSS_CHOKE = 3.0
 """Cells across the choke from which it passes what it should (measured: 2.5 cells let through a quarter less); on coarser ones the law of losses
 tells the flow."""
@@ -69,9 +69,10 @@ def over_part(rigging: Rigging, cavity: Cavity) -> float:
     return float(fraction[:, :, top:][np.isin(tags[:, :, top:], (RISER, NECK, FLOW_OFF))].sum()) * cavity.grid.cell**3
 
 
-def box_of(rigging: Rigging, cavity: Cavity, cell: float) -> Box:
+def box_of(rigging: Rigging, cavity: Cavity, cell: float, stands: float = 0.0) -> Box:
     """The grid over the casting: metal comes in over the basin's floor, or at the sprue's foot where the choke is too narrow for the cells;
-    risers and flow-offs are open to the air.
+    risers are open to the air ``stands`` [m] over the part, which the thinnest wall needs to be entered against the metal's skin, and flow-offs
+    at the cope's top.
     """
     vertices = rigging.casting.vertices
     low, high = vertices.min(axis=0), vertices.max(axis=0)
@@ -93,8 +94,9 @@ def box_of(rigging: Rigging, cavity: Cavity, cell: float) -> Box:
     level = round(((0.0 if by_law else rigging.sprue.height) - origin[2]) / cell) + (1 if by_law else ENTRY)
     mouth = min(level, top)
     _put(tags, mouth, np.any(bodies[:, :, mouth - 1 :] == RUNNING, axis=2), POUR)
-    first = min(_over(bodies) + OVER, top)
-    _put(tags, first, np.any(np.isin(bodies[:, :, first - 1 :], (RISER, NECK, FLOW_OFF)), axis=2), OPEN)
+    first = min(_over(bodies) + OVER + math.ceil(stands / cell), top)
+    _put(tags, first, np.any(np.isin(bodies[:, :, first - 1 :], (RISER, NECK)), axis=2), OPEN)
+    _put(tags, top, bodies[:, :, top - 1] == FLOW_OFF, OPEN)
     return Box(
         grid=Grid(tags=tags, cell=cell, origin=origin),
         gates=gates,
@@ -131,10 +133,12 @@ def _over(bodies: Array) -> int:
 
 
 def _full(tags: Array, bodies: Array) -> float:
-    """Share of the cavity that is full when the part is: what stands over its top in risers may lack half of that."""
+    """Share of the cavity that is full when the part is: half of the cells under the open air may lack, and flow-offs over the part."""
     metal = np.isin(bodies, METAL_TAGS) & ~np.isin(tags, (POUR, OPEN))
-    over = metal[:, :, _over(bodies) :] & np.isin(bodies[:, :, _over(bodies) :], (RISER, NECK, FLOW_OFF))
-    return 1.0 - 0.5 * float(np.count_nonzero(over)) / max(int(np.count_nonzero(metal)), 1) - NEARLY
+    over = _over(bodies)
+    under = metal[:, :, :-1] & (tags[:, :, 1:] == OPEN)
+    spare = 0.5 * np.count_nonzero(under) + np.count_nonzero(metal[:, :, over:] & (bodies[:, :, over:] == FLOW_OFF))
+    return 1.0 - float(spare) / max(int(np.count_nonzero(metal)), 1) - NEARLY
 
 
 def _put(tags: Array, first: int, plan: Array, mouth: int) -> None:

@@ -30,6 +30,8 @@ COLDER, HOTTER = 200.0, 50.0
 """K of table under the solidus and over the hottest metal."""
 STILL = 0.5
 """s without noticeable gain after which metal is said to stand."""
+PASSES = 1e-3
+"""Share of the cavity that has to stay of what comes in, while ten times as much leaves at open ends."""
 
 
 def fill(
@@ -279,6 +281,8 @@ class Noted:
         self.pockets: list[tuple[float, float, Array]] = []
         self.metal, self.since = filler.metal(), filler.time
         """Metal at the last noticeable gain, and its moment."""
+        self.most, self.when, self.left = self.metal, self.since, 0.0
+        """The most metal there was, when it was, and what had left by then."""
         self.look()
 
     def look(self) -> None:
@@ -286,6 +290,8 @@ class Noted:
         if abs(self.filler.metal() - self.metal) > 1e-4 * self.filler.room:
             self.metal, self.since = self.filler.metal(), self.filler.time
         told = self.filler.tally()
+        if self.filler.metal() > self.most + PASSES * self.filler.room:
+            self.most, self.when, self.left = self.filler.metal(), self.filler.time, told["outflow"]
         if self.rows and told["time"] <= self.rows[-1][0]:
             return
         speeds = [self.filler.gauge(cells) for cells in self.cells]
@@ -297,16 +303,21 @@ class Noted:
             ):
                 self.pockets.append((told["time"], float(volume), place))
 
+    def passes(self) -> bool:
+        """Whether for a while metal has left at open ends while no more of it stayed: it only passes through."""
+        gone = self.filler.tally()["outflow"] - self.left
+        return self.filler.time - self.when > STILL and gone > 10.0 * PASSES * self.filler.room
+
     def saved(self) -> dict[str, Array]:
         """For a run that is taken up again."""
         pockets = np.array([(when, volume, *at) for when, volume, at in self.pockets]).reshape(-1, 5)
-        return {"rows": np.array(self.rows), "pockets": pockets, "gained": np.array([self.metal, self.since])}
+        return {"rows": np.array(self.rows), "pockets": pockets, "gained": np.array([self.metal, self.since, self.most, self.when, self.left])}
 
     def restore(self, kept: dict[str, Array]) -> None:
         """Go on from what was saved."""
         self.rows = [tuple(row) for row in kept["rows"].tolist()]
         self.pockets = [(float(row[0]), float(row[1]), row[2:]) for row in kept["pockets"]]
-        self.metal, self.since = (float(v) for v in kept["gained"])
+        self.metal, self.since, self.most, self.when, self.left = (float(v) for v in kept["gained"])
 
 
 def _run(filler: Filler, record: Noted, until: float, full: float, changes: float, watch: Watch, checkpoint: Path | None) -> str:
@@ -331,6 +342,9 @@ def _run(filler: Filler, record: Noted, until: float, full: float, changes: floa
             return "the pressure was not found: take a coarser grid or the preset fine"
         if why == WILD:
             return "the speeds ran wild: take the preset fine"
+        if full <= 1.0 and record.passes():
+            keeper.done()
+            return "stands"
         if full <= 1.0 and filler.time - max(record.since, changes) > STILL and record.rows[-1][2] - record.rows[-2][2] <= 1e-6 * filler.room:
             keeper.done()
             return "stands"

@@ -35,6 +35,8 @@ from strickle.stores import Stores
 LASTS = 0.05
 """s in all that a speed has to last to count: single drops are quicker."""
 FULL, REACHED = 0.998, 0.98
+SKINNED, MORE = 8e-3, 1.2
+"""m of wall under which the metal's skin has to be pressed in, and how much more head than just that is left to stand in risers."""
 LONGER = 2.5
 """Times the hydraulics' slowest fill time after which the solve ends."""
 MOST_STEPS = 25_000
@@ -92,7 +94,9 @@ def solve(pour: Pour, q: Question, watch: Watch) -> tuple[Pour, str]:
     """The pour with its filling solved; without, and the reason, where the solve did not come to an end."""
     lasts = pour.fill_time.value - pour.break_time
     cell = own_cell(q.rigging, q.cavity, q.part.least_wall, lasts, q.ask.preset)
-    box = box_of(q.rigging, q.cavity, cell)
+    skin = skin_of(q.metal, q.stores).value
+    needs = 2.0 * skin / (q.part.least_wall * q.metal.density_liquidus * GRAVITY) if q.part.least_wall < SKINNED else 0.0
+    box = box_of(q.rigging, q.cavity, cell, MORE * needs)
     ran, why = None, ""
     for knobs in dict.fromkeys((q.ask.preset, NEXT[q.ask.preset])):
         ran, why = _run(pour, q, box, knobs, watch)

@@ -102,7 +102,7 @@ def _misrun(pour: Pour, s: Solution, q: Question) -> Finding | None:
     stiff = s.stiffest > STOPS.low
     if share < EMPTY_TELLS and not stiff:
         return None
-    sure = share >= EMPTY_STOPS
+    sure = share >= EMPTY_STOPS and (s.across_wall >= ACROSS_WALL or stiff)
     places = (
         f"{tell(s.empty_volume, 'm3')} of the part stays empty" if share >= EMPTY_TELLS else "Metal comes nearly standing to parts of the casting"
     )
