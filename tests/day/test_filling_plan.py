@@ -17,7 +17,7 @@ from strickle.trials import steps
 
 @pytest.fixture(scope="module")
 def trail():
-    return through(runner("demo", pour=PourAsk()), until="pour")
+    return through(runner("demo", pour=PourAsk(filling="run")), until="pour")
 
 
 def test_the_bracket_fills_as_the_hydraulics_say(trail):
@@ -49,7 +49,7 @@ def test_its_fields_lie_on_their_own_cells(trail):
 
 
 def test_a_look_and_a_search_do_not_solve_it(trail):
-    heard = runner("demo", pour=PourAsk())
+    heard = runner("demo", pour=PourAsk(filling="run"))
     looked = steps.plan_through(heard, until="pour", preset="rough", watch=quiet, fills=False)
     assert looked.results["pour"].solution is None
     told = dataclasses.asdict(heard.ask("pour"))
