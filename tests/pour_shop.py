@@ -70,7 +70,7 @@ def poured(part: m3.Manifold, bodies, *, pour=None, stores=None, wall=0.012, ask
     built = dataclasses.replace(plain, basin=basin, casting=mesh_of(casting), ingates=gates, regions=regions)
     body, here, melted = shop.part(volume=part.volume() * 1e-9, wall=wall), stores or shop.stores(), shop.a356(**metal)
     melt = charge(body, shop.mould(), built, closed, melted, here, MeltAsk(pour=pour), quiet)
-    return fill(body, shop.pattern(), shop.mould(), built, closed, melted, melt, here, ask or PourAsk(preset="rough"), quiet)
+    return fill(body, shop.pattern(), shop.mould(), built, closed, melted, melt, here, ask or PourAsk(filling="run", preset="rough"), quiet)
 
 
 def _section(solid: m3.Manifold) -> float:
