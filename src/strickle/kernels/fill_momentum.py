@@ -14,7 +14,7 @@ from strickle.kernels.fill_state import NONE, WALK
 
 CORNER = 0.5
 """Where metal turns round a sharp corner, the share of the passing speed that it brings along.
-Chosen so that a short square pipe passes what a short tube does; see docs."""
+Chosen so that a short square pipe passes what a short tube does: decision 6."""
 HOLDS = 0.9
 """Most of a face's metal that may pass in a part of a step."""
 QUICK = 0.7

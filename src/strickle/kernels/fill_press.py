@@ -133,7 +133,6 @@ def _coarsen(g, level, coarse, coarse_odd, first):
             if coarse_odd[odd_from + lump] == 0:
                 reds += 1
     red, black = start, start + reds
-    up_from = g.right  # unused here
     for k in range(found):
         lump = index[start + k]
         if coarse_odd[odd_from + lump] == 0:
@@ -197,8 +196,6 @@ def _coarsen(g, level, coarse, coarse_odd, first):
     for k in range(start, end):
         diagonal[k] *= over * small
         inverse[k] = 1.0 / max(diagonal[k], np.float32(1e-20))
-    for k in range(start, end):  # the index is in the order of finding: put it in the order of places
-        up_from[k] = 0.0
     for k in range(base, last):
         lump = coarse[shift + index[k]]
         index[place[start + lump]] = lump
