@@ -144,7 +144,7 @@ class Filler:
                 bore = still.vents.ravel()[cells.full] / cell**3
         hold = np.zeros(m)
         if skin is not None and skin.tension > 0.0:
-            wide = widths(np.where(kind == CAVITY, room, 0.0), cell).ravel()[cells.full]
+            wide = widths(np.where(kind == CAVITY, room, 0.0), cell, SLOT * 4.0 / 3.0).ravel()[cells.full]
             fade = np.clip((SLOT * 4.0 / 3.0 - wide) / (SLOT / 3.0), 0.0, 1.0)
             hold = np.where(kinds == CAVITY, 2.0 * skin.tension / np.maximum(wide, 1e-9) * fade, 0.0)
         rule = Rule(

@@ -7,8 +7,11 @@ everything is exact, across it as fine as the columns lie.
 # mypy: ignore-errors
 from __future__ import annotations
 
+import math
+
 import numpy as np
 from numba import njit
+from scipy import ndimage
 
 from strickle.kernels.raster import _columns, _fill, _plain
 
@@ -135,9 +138,21 @@ def _runs(room, axis, cell, out):
                     begin = -1
 
 
-def widths(room, cell):
-    """Width [m] of the cavity at each cell: the shortest open run through it along an axis, (nx, ny, nz), infinite in walls."""
-    out = np.full(room.shape, np.inf)
+def widths(room, cell, widest):
+    """Width [m] of the cavity at each cell, (nx, ny, nz), at most ``widest``, infinite in walls.
+
+    The shortest open run along an axis through the cell, or the widest cube of cells that holds it and fits into the cavity: corners and rounded
+    edges of a section are as wide as the section, the mouth of a slot is not as wide as what it opens to.
+    """
+    runs = np.full(room.shape, np.inf)
     for axis in range(3):
-        _runs(np.ascontiguousarray(room), axis, float(cell), out)
-    return np.where(room > 0.0, out, np.inf)
+        _runs(np.ascontiguousarray(room), axis, float(cell), runs)
+    is_open = room > 0.0
+    runs = np.where(is_open, np.minimum(runs, widest), 0.0)
+    out = runs
+    for n in range(2, math.ceil(widest / cell) + 2):
+        least = ndimage.minimum_filter(runs, size=n, mode="constant")
+        held = np.where(least > 0.0, np.maximum(least, min((n - 1) * cell, widest)), 0.0)
+        out = np.maximum(out, ndimage.maximum_filter(held, size=n, mode="constant", origin=0 if n % 2 else -1))
+    beside = ndimage.maximum_filter(out, size=3, mode="constant")
+    return np.where(is_open, np.where(room < 1.0, beside, out), np.inf)
