@@ -13,9 +13,7 @@ DOWN = (0.0, 0.0, -GRAVITY)
 CREEP = pytest.mark.xfail(strict=True, reason="what the pressure's tolerance leaves adds up: over 1e-3 of a cell after 2 s, 6e-3 after 5 s")
 
 
-@pytest.mark.parametrize(
-    ("deep", "until"), [(8.0, 0.2), (8.3, 0.2), (8.7, 0.2), (8.7, 2.0), *(pytest.param(d, 2.0, marks=CREEP) for d in (8.0, 8.3))]
-)
+@pytest.mark.parametrize(("deep", "until"), [(8.0, 0.2), (8.3, 0.2), (8.7, 0.2), (8.3, 2.0), (8.7, 2.0), pytest.param(8.0, 2.0, marks=CREEP)])
 def test_still_water_stays_still_and_flat(deep, until):
     """At any level in a cell: under 1e-4 m/s and flat to 1e-3 of a cell, lowest to highest."""
     shape = (16, 12, 14)

@@ -204,7 +204,7 @@ class Filler:
     def metal(self) -> float:
         """Metal in the cavity [m3]."""
         n = self.cells.n
-        return float(self.run.flow.f[:n] @ self.cells.vol[:n]) * self.cell**3
+        return float((self.run.flow.f[:n] * self.cells.vol[:n]).sum()) * self.cell**3  # no matrix product: its threads spin on
 
     def field(self, name: str, empty: float = math.nan) -> Floats:
         """A field of the flow by name, in the box (nx, ny, nz)."""

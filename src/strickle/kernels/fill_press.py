@@ -47,6 +47,7 @@ class Grids(NamedTuple):
     chy: np.ndarray
     chz: np.ndarray
     diagonal: np.ndarray
+    spare: np.ndarray  # what the diagonal has over the sum of its sides, kept apart: as a difference it would drown in rounding
     inverse: np.ndarray
     right: np.ndarray
     guess: np.ndarray
@@ -70,7 +71,7 @@ def grids(cells: Cells) -> Grids:
         return np.zeros(total, dtype=kind)
 
     place = np.full(total, -1, dtype=np.int32)
-    single = [whole(np.float32) for _ in range(10)]
+    single = [whole(np.float32) for _ in range(11)]
     double = [np.zeros(cells.n + 1) for _ in range(5)]
     return Grids(
         base, np.zeros(levels, np.int64), np.zeros(levels, np.int64), whole(np.int32), place, whole(np.int32),
@@ -114,7 +115,7 @@ def _coarsen(g, level, coarse, coarse_odd, first):
     """Lumps of the next grid from the unknowns of this one."""
     base_of, diagonal, lx, ly, lz, hx, hy, hz = g.base, g.diagonal, g.lx, g.ly, g.lz, g.hx, g.hy, g.hz
     clx, cly, clz, chx, chy, chz, inverse = g.clx, g.cly, g.clz, g.chx, g.chy, g.chz, g.inverse
-    index, place, up = g.index, g.place, g.up
+    index, place, up, spare = g.index, g.place, g.up, g.spare
     base, last = base_of[level], base_of[level] + g.count[level]
     start, size = base_of[level + 1], base_of[level + 2] - base_of[level + 1] - 1
     shift = first[level]
@@ -146,7 +147,7 @@ def _coarsen(g, level, coarse, coarse_odd, first):
     dummy = start + size
     end = start + found
     for k in range(start, end):
-        diagonal[k] = 0.0
+        spare[k] = 0.0
         lx[k] = dummy
         ly[k] = dummy
         lz[k] = dummy
@@ -161,9 +162,8 @@ def _coarsen(g, level, coarse, coarse_odd, first):
         chz[k] = 0.0
     for k in range(base, last):
         up[k] = place[start + coarse[shift + index[k]]]
-        diagonal[up[k]] += diagonal[k]
+        spare[up[k]] += spare[k]
     over = np.float32(OVER)
-    two = np.float32(2.0)
     for k in range(base, last):
         mine = up[k]
         for axis in range(3):
@@ -176,8 +176,8 @@ def _coarsen(g, level, coarse, coarse_odd, first):
             if a > 0.0:
                 other = up[j]
                 if other == mine:
-                    diagonal[mine] -= two * a
-                elif axis == 0:
+                    continue
+                if axis == 0:
                     clx[mine] += a * over
                     lx[mine] = other
                     chx[other] += a * over
@@ -192,9 +192,9 @@ def _coarsen(g, level, coarse, coarse_odd, first):
                     lz[mine] = other
                     chz[other] += a * over
                     hz[other] = mine
-    small = np.float32(1.000001)
     for k in range(start, end):
-        diagonal[k] *= over * small
+        spare[k] *= over
+        diagonal[k] = spare[k] + clx[k] + cly[k] + clz[k] + chx[k] + chy[k] + chz[k]
         inverse[k] = 1.0 / max(diagonal[k], np.float32(1e-20))
     for k in range(base, last):
         lump = coarse[shift + index[k]]

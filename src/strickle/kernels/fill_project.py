@@ -68,7 +68,7 @@ def _pull(opening, kind, liquid, stuck, loose, other, share, its):
 def assemble(cells, s, g, loose, lam, past):
     """Equations of all liquid cells. ``past``: this step over the last one."""
     count, diagonal, b_of, clx, cly, clz, chx, chy = g.count, g.diagonal, g.b, g.clx, g.cly, g.clz, g.chx, g.chy
-    chz, lx, ly, lz, hx, hy, hz, inverse = g.chz, g.lx, g.ly, g.lz, g.hx, g.hy, g.hz, g.inverse
+    chz, lx, ly, lz, hx, hy, hz, inverse, spare = g.chz, g.lx, g.ly, g.lz, g.hx, g.hy, g.hz, g.inverse, g.spare
     x, vol = g.x, cells.vol
     f, kind, liquid, q, stuck = s.f, cells.kind, s.liquid, s.q, s.stuck
     u, v, w, ax, ay, az = s.u, s.v, s.w, cells.ax, cells.ay, cells.az
@@ -104,12 +104,15 @@ def assemble(cells, s, g, loose, lam, past):
         d3 = _pull(az[p3], kind[p3], liquid[p3], stuck[p3], loose[c], loose[p3], f[c], f[p3])
         in6 = _is_known(kind[p3], liquid[p3])
         k6 = 0.0 if in6 else d3 * q[p3]
-        diagonal[k] = c1 + c2 + c3 + d1 + d2 + d3 + GIVES
+        rest = GIVES
         b_of[k] = b + k1 + k2 + k3 + k4 + k5 + k6
         shut = stuck[a1] + stuck[p1] + stuck[a2] + stuck[p2] + stuck[a3] + stuck[p3]
         if shut > 0:  # metal shut in by held cells alone has no other pressure to stand against
-            diagonal[k] += EASE * shut
+            rest += EASE * shut
             b_of[k] += EASE * (stuck[a1] * q[a1] + stuck[p1] * q[p1] + stuck[a2] * q[a2] + stuck[p2] * q[p2] + stuck[a3] * q[a3] + stuck[p3] * q[p3])
+        for side, is_in in ((c1, in1), (c2, in2), (c3, in3), (d1, in4), (d2, in5), (d3, in6)):
+            rest += 0.0 if is_in else side
+        spare[k] = rest
         clx[k] = c1 if in1 else 0.0
         cly[k] = c2 if in2 else 0.0
         clz[k] = c3 if in3 else 0.0
@@ -122,6 +125,7 @@ def assemble(cells, s, g, loose, lam, past):
         hx[k] = place[p1] if in4 else dummy
         hy[k] = place[p2] if in5 else dummy
         hz[k] = place[p3] if in6 else dummy
+        diagonal[k] = spare[k] + clx[k] + cly[k] + clz[k] + chx[k] + chy[k] + chz[k]
         inverse[k] = 1.0 / diagonal[k]
         x[k] = q[c] * past
 
