@@ -59,11 +59,11 @@ STAGES: tuple[Stage, ...] = (
     ),
     Stage(
         name="pour", says="the pour", verb="fill", takes=("part", "pattern", "mould", "rigging", "cavity", "metal", "melt"),
-        ask=PourAsk, gives=Pour, share=0.15, version=4,
+        ask=PourAsk, gives=Pour, share=0.15, version=5,
     ),
     Stage(
         name="sound", says="the freezing", verb="freeze",
-        takes=("part", "pattern", "mould", "rigging", "cavity", "metal", "melt"), ask=SoundAsk, gives=Sound, share=0.42, version=4,
+        takes=("part", "pattern", "mould", "rigging", "cavity", "metal", "melt", "pour"), ask=SoundAsk, gives=Sound, share=0.42, version=5,
     ),
 )  # fmt: skip
 ORDER: tuple[str, ...] = tuple(s.name for s in STAGES)

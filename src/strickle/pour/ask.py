@@ -22,7 +22,7 @@ class PourAsk(Record):
     kept_full: str = word("whether the basin is kept full from first to last: yes | no", default="yes")
     break_at: float | None = si("s", "when the pour is interrupted, counted from the first metal over the lip; None = never", default=None)
     break_for: float | None = si("s", "how long that interruption lasts; None = there is none", default=None)
-    filling: str = word("whether the filling is solved with its free surface once the plan stands: run | none", default="none")
+    filling: str = word("whether the filling is solved with its free surface once the plan stands: run | none", default="run")
     preset: str = word("how finely that is: rough | shop | fine; a plan takes the freezing's", default="shop")
 
     def __post_init__(self) -> None:

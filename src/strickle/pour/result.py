@@ -47,6 +47,19 @@ class Relief(Record):
 
 
 @dataclass(frozen=True, slots=True, kw_only=True, eq=False)
+class Handed(Record):
+    """What the solved filling hands to the freezing as the part is full, on the filling's own cells."""
+
+    origin: Array = si("m", "corner of its cells, mould frame", shape="(3,)")
+    cell: float = si("m", "their edge")
+    temperature: Array = si("K", "of the metal; NaN where there is none", shape="(nx, ny, nz)")
+    sand_heat: Array = si("J", "what each cell has given to the wall beside it", shape="(nx, ny, nz)")
+    stood: Array = si("s", "since metal came there; NaN where none did", shape="(nx, ny, nz)")
+    empty: Array = si("1", "1 where the part stayed empty, else 0", shape="(nx, ny, nz)")
+    poured_at: float = si("K", "temperature of the pour it was solved for")
+
+
+@dataclass(frozen=True, slots=True, kw_only=True, eq=False)
 class Pour(Outcome):
     """Does it fill: hydraulics with losses, and how long the thinnest metal stays fluid."""
 
@@ -73,4 +86,6 @@ class Pour(Outcome):
     arrival: Array | None = si("s", "metal comes, on the filling's own cells; NaN where none came", shape="(nx, ny, nz)", default=None)
     arrival_temperature: Array | None = si("K", "of the metal as it comes", shape="(nx, ny, nz)", default=None)
     arrival_speed: Array | None = si("m/s", "of the metal as it comes", shape="(nx, ny, nz)", default=None)
+    handed: Handed | None = word("temperatures, heat in the sand and empty places that the freezing begins with; None where it was not solved",
+        inner=True, default=None)  # fmt: skip
     filling_origin: Array = si("m", "corner of the filling's cells, mould frame", shape="(3,)", default_factory=lambda: np.full(3, np.nan))

@@ -21,6 +21,7 @@ from strickle.pour.ask import PourAsk
 from strickle.pour.box import OPEN, POUR, Box, box_of, own_cell
 from strickle.pour.filling import fill
 from strickle.pour.hand import interruption
+from strickle.pour.handing import empty_of, handed_of
 from strickle.pour.hydraulics import basin_of, head_of, steady_flow
 from strickle.pour.meeting import meetings
 from strickle.pour.mouths import Breath, Filling, Mouth, open_air, poured
@@ -28,7 +29,7 @@ from strickle.pour.paper import KEPT
 from strickle.pour.relief import skin_of
 from strickle.pour.result import Pour
 from strickle.pour.shut_in import Press, breath_of, pockets_of
-from strickle.pour.solution import Empty, GateSolved, LastPlace, Pocket, Seam, Solution
+from strickle.pour.solution import GateSolved, LastPlace, Pocket, Seam, Solution
 from strickle.rigging import Rigging
 from strickle.stores import Stores
 
@@ -41,8 +42,6 @@ LONGER = 2.5
 """Times the hydraulics' slowest fill time after which the solve ends."""
 MOST_STEPS = 25_000
 NEXT = {"rough": "shop", "shop": "fine", "fine": "fine"}
-HELD = 6
-"""Cells that have to stay empty together to be told."""
 MOST_LAST = 3
 
 
@@ -111,6 +110,7 @@ def solve(pour: Pour, q: Question, watch: Watch) -> tuple[Pour, str]:
         arrival_temperature=ran.filled.arrival_temperature.astype(np.float32),
         arrival_speed=ran.filled.arrival_speed.astype(np.float32),
         filling_origin=np.asarray(box.grid.origin, dtype=float),
+        handed=handed_of(q, ran),
     ), ""
 
 
@@ -206,7 +206,7 @@ def solution_of(pour: Pour, q: Question, ran: Ran) -> Solution:
     speed, where = _wall_speed(filled, part)
     running = (box.bodies == RUNNING) & (filled.room > 0.0)
     left = ((1.0 - np.nan_to_num(filled.share)) * filled.room)[running].sum() / max(filled.room[running].sum(), 1e-12)
-    volume, empty = _empty(q, ran)
+    volume, empty = empty_of(q, ran)
     return Solution(
         cell=cell,
         cells=int(np.count_nonzero(filled.room > 0.0)),
@@ -338,24 +338,6 @@ def _pockets(pour: Pour, q: Question, ran: Ran) -> tuple[Pocket, ...]:
         )
         for one in pockets_of(ran.filled, ran.part, np.asarray(grid.origin), grid.cell, ran.breath, press)
     )  # fmt: skip
-
-
-def _empty(q: Question, ran: Ran) -> tuple[float, Empty | None]:
-    """Volume [m3] of the part that no metal fills, and the largest place of it; air that is shut in is told by itself."""
-    share = np.nan_to_num(ran.filled.share)
-    bare = ran.part & (share < 0.5) & (ran.filled.room > 0.3) & (np.nan_to_num(ran.filled.air_pressure) <= 0.0)
-    size = np.where(bare, (1.0 - share) * ran.filled.room, 0.0) * ran.box.grid.cell**3
-    groups, count = ndimage.label(bare)
-    if not count:
-        return 0.0, None
-    cells = np.bincount(groups.ravel())[1:]
-    volumes = ndimage.sum(size, groups, range(1, count + 1))
-    volumes = np.where(cells >= HELD, volumes, 0.0)
-    if not volumes.max() > 0.0:
-        return 0.0, None
-    worst = int(np.argmax(volumes))
-    at = ran.box.middle(np.argwhere(groups == worst + 1).mean(axis=0))
-    return float(volumes.sum()), Empty(at=at, at_part=q.on_part(at), volume=float(volumes[worst]))
 
 
 def _wall_speed(filled: Filling, part: Array) -> tuple[float, Array]:

@@ -8,18 +8,20 @@ from typing import TYPE_CHECKING, Any
 
 import numpy as np
 
-from strickle.base import Array, BadInput, Finding, Source, Span, Value, Watch, tell
+from strickle.base import Array, BadInput, Finding, Grid, Source, Span, Value, Watch, tell
 from strickle.cavity import AIR, CHILL, GRAPHITE, METAL_TAGS, RISER, SAND, SLEEVE, Cavity
 from strickle.melt import Melt
 from strickle.metal import Metal
 from strickle.mould import Mould
 from strickle.part import Part
 from strickle.pattern import Pattern
+from strickle.pour import Pour
 from strickle.rigging import Rigging
 from strickle.sound import rules
 from strickle.sound.ask import SoundAsk
 from strickle.sound.back import back_of
 from strickle.sound.back_findings import back_findings
+from strickle.sound.begun import Begun, Beside, begun
 from strickle.sound.cooling import APART, Cooled, merged, to_the_knock_out, to_the_touch
 from strickle.sound.criteria import MARKS, fields_of, summary
 from strickle.sound.feeding import Feeding, marks_for
@@ -48,19 +50,27 @@ def freeze(
     stores: Stores,
     ask: SoundAsk,
     watch: Watch,
+    pour: Pour | None = None,
 ) -> Sound:
     """Solve the freezing of the tagged grid with its open tops and outer flask faces, then judge pools, necks and gradients.
+
+    After a solved filling (``pour``) it begins with what that left: metal as warm as it came to lie, heat already in the sand, and no metal
+    where none came; else with a full mould as hot as it is poured, in cold sand.
 
     Raises BadInput when a constant the solve needs is missing from the stores; a solve that does not finish says so in a STOP finding.
     """
     from strickle.kernels.freeze_types import PRESETS
 
-    pour, back = rigging.open_pour, None
-    if pour is None and ask.cover is not None:
+    face, back = rigging.open_pour, None
+    if face is None and ask.cover is not None:
         raise BadInput("a cover on the open face is asked for, and a two-part mould has none", "Leave it out, or take --mould open-face")
     constants = _Constants(stores)
     knock_out = _knock_out(ask, metal, constants)
     set_up = _SetUp(mould, cavity, metal, melt, stores.kit.ambient, ask.cover == "dry", constants)
+    left = set_up.left(cavity.grid, pour)
+    if left is not None:
+        cavity = dataclasses.replace(cavity, grid=dataclasses.replace(cavity.grid, tags=left.tags))
+    is_whole = left is None or left.empty == 0.0
     tags, merge = merged(cavity.grid.tags, cavity.fraction)
     together = merge == 1 and ask.knock_out and not ask.merged
     touch = cooling = Cooled.none()
@@ -80,9 +90,10 @@ def freeze(
         knock_out if together else None,
         PRESETS[ask.preset],
         watch,
-        on_grid(rigging.casting, cavity.grid.origin),
+        on_grid(rigging.casting, cavity.grid.origin) if is_whole else None,
         marks=(*marks, *MARKS),
         probes=pegs.cells,
+        begin=None if left is None else left.temperature,
     )
     fields = Fields(solidus=out.time_to_solidus, tags=cavity.grid.tags, cell=cavity.grid.cell, origin=cavity.grid.origin)
     sand = stores.sands[mould.sand].values["k"]
@@ -119,6 +130,9 @@ def freeze(
         "superheat_error": superheat_error,
         "criteria": summary(made, fields, pattern, metal),
         "pegs": shown,
+        "begins": "even" if left is None else "filled",
+        "begin_metal": melt.pour_temperature.value if left is None else float(np.nanmean(left.temperature[own])) if own.any() else float("nan"),
+        "begin_sand": 0.0 if left is None else left.heat,
     }
     feeding: Feeding | None = None
     heard: tuple[Finding, ...] = ()
@@ -133,13 +147,13 @@ def freeze(
             np.array(out.time_at[: len(marks)]),
             out.time_to_solidus,
             metal,
-            poured,
+            poured if left is None else left.temperature[metal_cells],
             critical,
         )
         closes = np.full(metal_cells.shape, np.nan)
         closes[metal_cells] = out.time_at[marks.index(critical)]
-        if pour is not None:
-            back = back_of(feeding, closes, cavity, pattern, pour, metal, poured, ask.cover == "dry", stores)
+        if face is not None:
+            back = back_of(feeding, closes, cavity, pattern, face, metal, poured, ask.cover == "dry", stores)
             heard = back_findings(back, metal, pattern.stock * float(pattern.scale[2]))
         else:
             heard = void_findings(feeding, closed_voids(feeding, closes, cavity, rules.SINK.low), reaches(feeding, cavity), metal, pattern)
@@ -256,6 +270,12 @@ class _SetUp:
         self.top = kernel.film(*open_top(constants("open_top.film").value, metal.emissivity, ambient, covered))
         self.faces = (*[flask] * 5, self.top)
 
+    def left(self, grid: Grid, pour: Pour | None) -> Begun | None:
+        """What a solved filling left; None where it was not solved."""
+        if pour is None or pour.handed is None:
+            return None
+        return begun(grid, pour.handed, {tag: _beside(medium) for tag, medium in self.media.items()}, self.start)
+
     def _inserts(self, tags: Array, ambient: float, constants: _Constants) -> None:
         """What lies in the sand: chills and sleeves, where there are any. They start as warm as the sand."""
         from strickle.kernels import freeze as kernel
@@ -285,6 +305,7 @@ class _SetUp:
         longest: float | None = None,
         marks: Sequence[float] = (),
         probes: Array | None = None,
+        begin: Array | None = None,
     ) -> Any:
         """The kernel's answer on ``tags`` (nx, ny, nz) with edge ``cell`` [m], run on to ``knock_out`` [K] where one is given.
 
@@ -315,9 +336,16 @@ class _SetUp:
             probes=probes,
             watch=watch,
             surface=surface,
+            begin=begin,
         )
         self.work += out.work
         return out
+
+
+def _beside(medium: Any) -> Beside:
+    """A medium of the kernel as the filling's heat is laid into it."""
+    capacity = medium.density * medium.heat
+    return Beside(capacity=capacity, diffusivity=medium.conductivity / capacity, cold=medium.start)
 
 
 def open_top(film: float, emissivity: float, ambient: float, covered: bool) -> tuple[float, float, float]:

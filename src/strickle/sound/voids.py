@@ -37,12 +37,14 @@ class Reach(Record):
 
 
 def feeding_of(
-    cavity: Cavity, volume: Array, liquidus: Array, stiff: Array, solid: Array, passed: Array, solidus: Array, metal: Metal, pour: float,
+    cavity: Cavity, volume: Array, liquidus: Array, stiff: Array, solid: Array, passed: Array, solidus: Array, metal: Metal,
+    pour: float | Array,
     critical: float,
 ) -> Feeding:  # fmt: skip
     """Feeding in the cavity: times as fields (nx, ny, nz), or by metal cell for ``passed`` (j, m).
 
-    ``volume`` (m,) is the metal in each cell, in cells; it is scaled so that all of it is the volume of the solids.
+    ``pour`` [K] is what the metal begins at, all of it or by cell (m,). ``volume`` (m,) is the metal in each cell, in cells; it is scaled so
+    that all of it is the volume of the solids.
     """
     tags = cavity.grid.tags
     mask = np.isin(tags, METAL_TAGS)

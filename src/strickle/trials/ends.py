@@ -13,6 +13,7 @@ from strickle.cavity import Cavity
 from strickle.melt import Melt
 from strickle.metal import Metal
 from strickle.mould import Mould, MouldAsk
+from strickle.pour import PourAsk
 from strickle.rigging import Rigging, RiggingAsk, RiserWish
 from strickle.stores import Stores
 from strickle.trials.cure import Results, find
@@ -215,13 +216,16 @@ def _laid(rigging: Rigging, runner: Runner, lay: Lay, factor: float) -> tuple[Ri
 
 
 def at_rough(runner: Runner, lay: Lay, rigging: RiggingAsk) -> Runner:
-    """A runner with that rigging in the flask that stands, on the rough grid."""
+    """A runner with that rigging in the flask that stands, on the rough grid, the mould full at once."""
     mould = runner.ask("mould")
+    pour = runner.ask("pour")
     assert isinstance(mould, MouldAsk)
+    assert isinstance(pour, PourAsk)
     asks: Mapping[str, Record] = {
         "mould": mould if lay.room is None else dataclasses.replace(mould, room=lay.room),
         "rigging": rigging,
         "cavity": lay.fine(True),
+        "pour": dataclasses.replace(pour, filling="none"),
     }
     return runner.variant(asks=asks)
 

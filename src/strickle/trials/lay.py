@@ -109,13 +109,17 @@ class Lay:
         return dataclasses.replace(ask, most_cells=min(ask.most_cells, ROUGH_CELLS if rough else SHOP_CELLS))
 
 
-def poured(runner: Runner, results: dict[str, Outcome], preset: str) -> None:
-    """Solve the filling of what was laid, if it is asked for; it stands in ``results``."""
+def poured(runner: Runner, results: dict[str, Outcome], preset: str) -> bool:
+    """Solve the filling of what was laid, if it is asked for; it stands in ``results``. Returns whether it did not stand there before."""
     ask, pour = runner.ask("pour"), results["pour"]
     assert isinstance(ask, PourAsk)
     assert isinstance(pour, Pour)
     if ask.filling == "run" and pour.solution is None:
-        results["pour"] = runner.run("pour", dataclasses.replace(ask, preset=preset))
+        solved_pour = runner.run("pour", dataclasses.replace(ask, preset=preset))
+        assert isinstance(solved_pour, Pour)
+        results["pour"] = solved_pour
+        return solved_pour.solution is not None
+    return False
 
 
 def solved(runner: Runner, results: dict[str, Outcome], preset: str) -> Sound:

@@ -17,7 +17,7 @@ from strickle.trials.back import back_clause
 from strickle.trials.chances import close_clause, wants_corners, weigh
 from strickle.trials.cure import Cure
 from strickle.trials.cures import CURES
-from strickle.trials.lay import ORDER, Lay, ends, poured
+from strickle.trials.lay import ORDER, Lay, ends, poured, solved
 from strickle.trials.mending import mend, said
 from strickle.trials.result import Trail, Tried
 from strickle.trials.risers import finish, grow_risers, leave_out
@@ -90,7 +90,10 @@ def _go(runner: Runner, until: str | None, preset: str, watch: Watch, *, corners
         solves += more
     if not stop and fills:
         watch(0.8, "filling the mould that stands")
-        poured(runner, lay.results, preset)
+        if poured(runner, lay.results, preset):
+            watch(0.8, "freezing it from what the filling left")
+            solved(runner, lay.results, preset)
+            solves += 1
     if not stop and corners and wants_corners(runner, lay.results, preset):
         told += weigh(runner, lay, watch)
     return _Gone(lay, stop, solves, told)
