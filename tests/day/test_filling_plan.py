@@ -8,10 +8,12 @@ import numpy as np
 import pytest
 from planned import runner, through
 
-from strickle.base import quiet
+import strickle
+from strickle.base import Cancelled, quiet
+from strickle.job.demo import bracket, stl
 from strickle.job.export import vti
 from strickle.job.outputs import fields_of
-from strickle.pour import PourAsk
+from strickle.pour import PourAsk, keep
 from strickle.trials import steps
 
 
@@ -54,3 +56,32 @@ def test_a_look_and_a_search_do_not_solve_it(trail):
     assert looked.results["pour"].solution is None
     told = dataclasses.asdict(heard.ask("pour"))
     assert told["filling"] == "run"
+
+
+def test_a_filling_called_off_is_taken_up_by_the_next_run_of_the_job(tmp_path, monkeypatch, trail):
+    """The job's folder keeps what a long filling has so far, and nothing of it once it is done."""
+    monkeypatch.setattr(keep, "EVERY", 0.0)
+    part, shares = tmp_path / "bracket.stl", []
+    part.write_bytes(stl(*bracket()))
+
+    def stop(share, says):
+        if "filling: " in says:
+            shares.append(float(says.split("poured, ")[1].split("%")[0]))
+            if shares[-1] > 40.0:
+                raise Cancelled("called off by the test")
+
+    with pytest.raises(Cancelled):
+        strickle.plan(part, out=tmp_path / "job", unit="mm", preset="rough", until="pour", watch=stop)
+    left = list((tmp_path / "job" / ".stages").glob("*unfinished"))
+    assert len(left) == 1
+    assert left[0].stat().st_size < 50e6
+    first, shares[:] = max(shares), []
+
+    def heard(share, says):
+        if "filling: " in says:
+            shares.append(float(says.split("poured, ")[1].split("%")[0]))
+
+    plan = strickle.plan(part, out=tmp_path / "job", unit="mm", preset="rough", until="pour", watch=heard)
+    assert shares[0] > first - 5.0
+    assert not list((tmp_path / "job").rglob("*unfinished"))
+    assert plan.stages["pour"].solution.fill_time == trail.results["pour"].solution.fill_time

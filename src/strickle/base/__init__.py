@@ -10,7 +10,7 @@ from strickle.base.rules import Input, Output, Relation, Rule, ranges, rule
 from strickle.base.sources import Mark, Source, Value
 from strickle.base.units import parse
 from strickle.base.verdict import Verdict, ranked
-from strickle.base.watch import Watch, quiet
+from strickle.base.watch import Watch, place_for, quiet
 from strickle.base.words import ends, figures, render, shown, spelled, tell
 
 __all__ = [
@@ -56,6 +56,7 @@ __all__ = [
     "level",
     "pack",
     "parse",
+    "place_for",
     "quiet",
     "ranges",
     "ranked",

@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+from pathlib import Path
 from typing import Protocol
 
 
@@ -15,3 +16,10 @@ class Watch(Protocol):
 
 def quiet(share: float, says: str) -> None:
     """A watch that looks away."""
+
+
+def place_for(watch: Watch, name: str) -> Path | None:
+    """Where a long run may leave what it has so far, to go on from if it is broken off; None where the watch lends no place."""
+    lends = getattr(watch, "place", None)
+    found = lends(name) if callable(lends) else None
+    return found if isinstance(found, Path) else None

@@ -90,10 +90,14 @@ class StageCache:
         self.touched.add(stem)
         return True
 
+    def unfinished(self, stage: str, name: str) -> Path:
+        """The one file in which a stage that takes long may keep what it has so far."""
+        return self.folder / f"{stage}.{name}.unfinished"
+
     def prune(self) -> None:
         """Remove what no step of the last finished plan read or wrote."""
         for path in self.folder.glob("*"):
-            if path.stem not in self.touched and path.suffix in (".json", ".npz"):
+            if path.suffix == ".unfinished" or (path.stem not in self.touched and path.suffix in (".json", ".npz")):
                 with contextlib.suppress(OSError):
                     remove(path)
 

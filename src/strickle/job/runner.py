@@ -5,6 +5,7 @@ from __future__ import annotations
 import dataclasses
 import time
 from collections.abc import Callable, Mapping, Sequence
+from pathlib import Path
 
 from strickle import __version__
 from strickle.base import Outcome, Record, Trouble, Watch
@@ -12,6 +13,21 @@ from strickle.job import keys
 from strickle.job.cache import Kept, StageCache
 from strickle.job.stages import STAGES, Stage
 from strickle.stores import Stores
+
+
+@dataclasses.dataclass(frozen=True, slots=True)
+class _Heard:
+    """The watch of one stage: its words carry the stage's name, and it lends a place for what a long run has so far."""
+
+    stage: str
+    watch: Watch
+    cache: StageCache | None
+
+    def __call__(self, share: float, says: str) -> None:
+        self.watch(share, f"{self.stage}: {says}")
+
+    def place(self, name: str) -> Path | None:
+        return None if self.cache is None else self.cache.unfinished(self.stage, name)
 
 
 class Runner:
@@ -123,11 +139,8 @@ class Runner:
         self._watch(0.0, f"{stage.name}: begins")
         begun = time.perf_counter()
 
-        def watch(share: float, says: str) -> None:
-            self._watch(share, f"{stage.name}: {says}")
-
         outcome = stage.load()(
-            **{name: self.results[name] for name in stage.takes}, stores=stores, ask=ask, watch=watch
+            **{name: self.results[name] for name in stage.takes}, stores=stores, ask=ask, watch=_Heard(stage.name, self._watch, self._cache)
         )  # fmt: skip
         if not isinstance(outcome, stage.gives):
             raise Trouble(f"stage {stage.name} gave a {type(outcome).__name__}", "This is a mistake in strickle, please report it")

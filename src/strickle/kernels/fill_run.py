@@ -9,11 +9,12 @@ from typing import NamedTuple
 import numpy as np
 from numba import njit
 
-from strickle.kernels.fill_cells import CAVITY, OPEN, POURED, PRESSED, Cells
+from strickle.kernels.fill_cells import CAVITY, OPEN, PRESSED, Cells
 from strickle.kernels.fill_faces import classify, extrapolate, gather
 from strickle.kernels.fill_front import block, breathe, catch, release
 from strickle.kernels.fill_heat import arrive, cool, held_heat, ride, slow, spread
 from strickle.kernels.fill_momentum import predict
+from strickle.kernels.fill_mouths import between, comes, fastest_mouth, hold_or_pour, level, prescribe, pushed
 from strickle.kernels.fill_press import Grids, grids
 from strickle.kernels.fill_project import press, project
 from strickle.kernels.fill_state import (
@@ -134,129 +135,7 @@ def _speeds(cells, s):
         if f[c] > 0.5:
             out = max(abs(u[c]), abs(u[xp[c]])) + max(abs(v[c]), abs(v[yp[c]])) + max(abs(w[c]), abs(w[zp[c]]))
         skin = max(skin, out)
-    return body, max(skin, _mouths(cells, s)), leaves
-
-
-@njit(cache=True)
-def _mouths(cells, s):
-    """Highest speed at a mouth, behind which there may be no metal yet."""
-    kind, extra = cells.kind, cells.extra
-    most = 0.0
-    for k in range(extra.shape[0]):
-        c = extra[k]
-        if kind[c] >= PRESSED:
-            x, y, z = cells.xp[c], cells.yp[c], cells.zp[c]
-            for speed, opening in (
-                (s.u[c], cells.ax[c]), (s.u[x], cells.ax[x]), (s.v[c], cells.ay[c]), (s.v[y], cells.ay[y]), (s.w[c], cells.az[c]),
-                (s.w[z], cells.az[z]),
-            ):  # fmt: skip
-                if opening > 0.0:
-                    most = max(most, abs(speed))
-    return most
-
-
-@njit(cache=True)
-def _pushed(cells, s, rule):
-    """Most that a mouth held at a pressure may push the first metal [m/s2]."""
-    most = 0.0
-    for k in range(cells.extra.shape[0]):
-        c = cells.extra[k]
-        if cells.kind[c] == PRESSED:
-            most = max(most, abs(s.gas[c]))
-    return most / (0.5 * rule.cell * rule.density)
-
-
-@njit(cache=True, error_model="numpy", no_cpython_wrapper=True, no_cfunc_wrapper=True)
-def _prescribe(s, faces, axes, signs, speeds, flow):
-    for k in range(faces.shape[0]):
-        speed = flow * speeds[k] * signs[k]
-        if axes[k] == 0:
-            s.u[faces[k]] = speed
-        elif axes[k] == 1:
-            s.v[faces[k]] = speed
-        else:
-            s.w[faces[k]] = speed
-
-
-@njit(cache=True, error_model="numpy", no_cpython_wrapper=True, no_cfunc_wrapper=True)
-def _level(times, values, now):
-    """Value of the last moment passed."""
-    out = 0.0
-    for k in range(times.shape[0]):
-        if times[k] <= now:
-            out = values[k]
-    return out
-
-
-@njit(cache=True, error_model="numpy", no_cpython_wrapper=True, no_cfunc_wrapper=True)
-def _between(times, values, now):
-    """Value straight between moments, level outside."""
-    last = times.shape[0] - 1
-    if now <= times[0]:
-        return values[0]
-    for k in range(last):
-        if now < times[k + 1]:
-            return values[k] + (values[k + 1] - values[k]) * (now - times[k]) / (times[k + 1] - times[k])
-    return values[last]
-
-
-@njit(cache=True, error_model="numpy", no_cpython_wrapper=True, no_cfunc_wrapper=True)
-def _inlet(cells, s, w, rule, flow, scale):
-    """Pour what is asked while the metal at the inlet presses less than the limit, else hold it at the limit while less than that flows in."""
-    faces, cell_of, axes, signs = w.inlet_face, w.inlet_cell, w.inlet_axis, w.inlet_sign
-    kind = cells.kind
-    count = faces.shape[0]
-    if count == 0:
-        return
-    was = s.tally[IS_PRESSED] > 0.0
-    now = was
-    if was:
-        comes = 0.0
-        for k in range(count):
-            c = faces[k]
-            if axes[k] == 0:
-                comes += cells.ax[c] * s.u[c] * signs[k]
-            elif axes[k] == 1:
-                comes += cells.ay[c] * s.v[c] * signs[k]
-            else:
-                comes += cells.az[c] * s.w[c] * signs[k]
-        now = comes * rule.cell * rule.cell <= flow
-    else:
-        presses, room = 0.0, 0
-        for k in range(count):
-            c = (
-                faces[k]
-                if kind[faces[k]] == CAVITY
-                else (cells.xm[faces[k]] if axes[k] == 0 else (cells.ym[faces[k]] if axes[k] == 1 else cells.zm[faces[k]]))
-            )
-            presses += s.q[c]
-            room += 1
-        now = presses > rule.limit * scale * room and math.isfinite(rule.limit)
-    if now != was:
-        s.tally[IS_PRESSED] = 1.0 if now else 0.0
-        for k in range(count):
-            kind[cell_of[k]] = PRESSED if now else POURED
-            s.gas[cell_of[k]] = rule.limit if now else 0.0
-
-
-@njit(cache=True, error_model="numpy", no_cpython_wrapper=True, no_cfunc_wrapper=True)
-def _comes(cells, s, c):
-    """Highest speed of metal that comes in through a mouth's cell."""
-    kind, x, y, z = cells.kind, cells.xp[c], cells.yp[c], cells.zp[c]
-    most = 0.0
-    if kind[x] == CAVITY:
-        most = max(most, s.u[x])
-    if kind[y] == CAVITY:
-        most = max(most, s.v[y])
-    if kind[z] == CAVITY:
-        most = max(most, s.w[z])
-    if kind[cells.xm[c]] == CAVITY:
-        most = max(most, -s.u[c])
-    if kind[cells.ym[c]] == CAVITY:
-        most = max(most, -s.v[c])
-    if kind[cells.zm[c]] == CAVITY:
-        most = max(most, -s.w[c])
-    return most
+    return body, max(skin, fastest_mouth(cells, s)), leaves
 
 
 @njit(cache=True, error_model="numpy", no_cpython_wrapper=True, no_cfunc_wrapper=True)
@@ -269,7 +148,7 @@ def _gas(cells, s, hold, scale, lam):
     for k in range(lists[WALK]):
         c = band[k]
         if kind[c] == PRESSED:
-            speed = _comes(cells, s, c)
+            speed = comes(cells, s, c)
             q[c] = gas[c] * scale - 0.5 * speed * speed * lam
         elif kind[c] == OPEN:
             q[c] = gas[c] * scale
@@ -283,7 +162,7 @@ def start(cells, s, w):
     gather(cells, s)
     classify(cells, s)
     if s.tally[IS_PRESSED] == 0.0:
-        _prescribe(s, w.inlet_face, w.inlet_axis, w.inlet_sign, w.inlet_speed, _level(w.inlet_time, w.inlet_flow, s.tally[TIME]))
+        prescribe(s, w.inlet_face, w.inlet_axis, w.inlet_sign, w.inlet_speed, level(w.inlet_time, w.inlet_flow, s.tally[TIME]))
     extrapolate(cells, s)
 
 
@@ -315,7 +194,7 @@ def steps(cells, s, g, w, rule, until, most, full):
         if last > 0.0:
             step = min(step, GROWTH * last)
         else:
-            step = min(step, math.sqrt(0.25 * rule.cell / max(weight + _pushed(cells, s, rule), 1e-9)))
+            step = min(step, math.sqrt(0.25 * rule.cell / max(weight + pushed(cells, s, rule), 1e-9)))
         past = step / last if last > 0.0 else 0.0
         lam = step / rule.cell
         parts = max(math.ceil(leaves * lam / SWEEP), 1)
@@ -326,9 +205,9 @@ def steps(cells, s, g, w, rule, until, most, full):
         count_ends(cells, s)
         begin = s.tally[TIME]
         s.tally[TIME] = begin + step
-        flow = _level(w.inlet_time, w.inlet_flow, begin + step)
+        flow = level(w.inlet_time, w.inlet_flow, begin + step)
         if rule.is_warm and w.inlet_time.shape[0] > 0:
-            heat = _between(w.inlet_time, w.inlet_heat, begin)
+            heat = between(w.inlet_time, w.inlet_heat, begin)
             for k in range(w.inlet_cell.shape[0]):
                 s.e[w.inlet_cell[k]] = heat
         if rule.is_warm:
@@ -344,7 +223,7 @@ def steps(cells, s, g, w, rule, until, most, full):
         classify(cells, s)
         slow(cells, s, w.loose, w.area, step, rule.cell, rule.friction)
         if s.tally[IS_PRESSED] == 0.0:
-            _prescribe(s, w.inlet_face, w.inlet_axis, w.inlet_sign, w.inlet_speed, flow)
+            prescribe(s, w.inlet_face, w.inlet_axis, w.inlet_sign, w.inlet_speed, flow)
         scale = lam / rule.density
         if rule.is_airy and int(s.tally[STEPS]) % LOOK == 0:
             breathe(cells, s, w.before, w.leak, w.bore, rule.air, rule.air_density)
@@ -363,7 +242,7 @@ def steps(cells, s, g, w, rule, until, most, full):
         project(cells, s, w.loose, rule.fastest, lam, 2.0 * weight * rule.cell)
         if rule.is_skinned:
             catch(cells, s, w.hold)
-        _inlet(cells, s, w, rule, flow, scale)
+        hold_or_pour(cells, s, w, rule, flow, scale)
         extrapolate(cells, s)
         if not math.isfinite(s.tally[WORST]) or not math.isfinite(body):
             return WILD
@@ -402,8 +281,14 @@ class Run:
         return {"began": self.began.copy(), **{name: getattr(self.flow, name).copy() for name in SAVED}}
 
     def restore(self, kept: dict[str, np.ndarray]) -> None:
-        """Go on from what was saved of a run of the same cavity."""
-        self.began = np.array(kept["began"])
+        """Go on from what was saved of a run of the same cavity. Raises ValueError or KeyError for what is not of its shape."""
+        for name in SAVED:
+            mine, other = getattr(self.flow, name), kept[name]
+            if mine.shape != other.shape or mine.dtype != other.dtype:
+                raise ValueError(f"{name} is not of this cavity")
+        if kept["began"].shape != self.began.shape:
+            raise ValueError("what it began with is no pair")
+        self.began = np.array(kept["began"], dtype=float)
         for name in SAVED:
             getattr(self.flow, name)[:] = kept[name]
         self.flow.mark[:] = 0  # the metal is looked for everywhere

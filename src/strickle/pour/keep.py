@@ -2,7 +2,9 @@
 
 from __future__ import annotations
 
+import contextlib
 import os
+import secrets
 import time
 import zipfile
 from pathlib import Path
@@ -44,12 +46,12 @@ class Keeper:
             return False
         try:
             with np.load(self.file, allow_pickle=False) as data:
-                kept = {name: data[name] for name in data.files}
-        except (OSError, ValueError, EOFError, zipfile.BadZipFile):
+                if data["mark"].tobytes() != self._mark().tobytes():
+                    return False
+                kept = {name: data[name] for name in data.files if name != "mark"}
+            self.filler.restore(kept)
+        except (OSError, ValueError, EOFError, KeyError, zipfile.BadZipFile):
             return False
-        if kept.pop("mark", np.zeros(0)).tobytes() != self._mark().tobytes():
-            return False
-        self.filler.restore(kept)
         self.record.restore(kept)
         return True
 
@@ -57,16 +59,18 @@ class Keeper:
         """Save if it is time."""
         if self.file is None or time.monotonic() - self.when < EVERY:
             return
-        part = self.file.with_suffix(".part")
-        with part.open("wb") as out:
-            np.savez_compressed(out, allow_pickle=False, **{"mark": self._mark(), **self.filler.saved(), **self.record.saved()})
-        os.replace(part, self.file)
         self.when = time.monotonic()
+        part = self.file.with_name(f".part-{secrets.token_hex(4)}")
+        with contextlib.suppress(OSError):  # a full disk is no reason to end the run
+            with part.open("wb") as out:
+                np.savez_compressed(out, allow_pickle=False, **{"mark": self._mark(), **self.filler.saved(), **self.record.saved()})
+            os.replace(part, self.file)
 
     def done(self) -> None:
         """The run is finished: nothing to take up."""
         if self.file is not None:
-            self.file.unlink(missing_ok=True)
+            with contextlib.suppress(OSError):
+                self.file.unlink(missing_ok=True)
 
     def _mark(self) -> Array:
         """What tells one run's question from another's."""

@@ -10,7 +10,7 @@ from typing import Any, NamedTuple
 import numpy as np
 from scipy import ndimage
 
-from strickle.base import GRAVITY, Array, Grid, Watch, tearing_speed
+from strickle.base import GRAVITY, Array, Grid, Watch, place_for, tearing_speed
 from strickle.cavity import CHILL, GRAPHITE, METAL_TAGS, PART, RUNNING, SAND, SLEEVE, Cavity
 from strickle.melt import Melt
 from strickle.metal import Metal
@@ -144,6 +144,7 @@ def _run(pour: Pour, q: Question, box: Box, knobs: str, watch: Watch) -> tuple[R
             skin=skin_of(q.metal, q.stores).value,
             gauges=box.gates,
             watch=heard,
+            checkpoint=place_for(watch, knobs),
         )
     except _Ended as trouble:
         return None, str(trouble)
