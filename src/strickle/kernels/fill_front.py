@@ -74,6 +74,7 @@ def block(cells, s):
 
 @njit(cache=True, error_model="numpy", no_cpython_wrapper=True, no_cfunc_wrapper=True)
 def _catch(count, band, codes, speeds, low, opening, liquid, kind, hold, stuck):
+    found = 0
     for k in range(count):
         c = band[k]
         if codes[c] != BODY or opening[c] <= 0.0:
@@ -82,20 +83,23 @@ def _catch(count, band, codes, speeds, low, opening, liquid, kind, hold, stuck):
         if kind[a] != CAVITY or kind[c] != CAVITY:
             continue
         if liquid[a] == 1 and liquid[c] == 0 and hold[c] > 0.0 and speeds[c] < 0.0:
+            found += 1 - stuck[c]
             stuck[c] = 1
             speeds[c] = 0.0
         elif liquid[c] == 1 and liquid[a] == 0 and hold[a] > 0.0 and speeds[c] > 0.0:
+            found += 1 - stuck[a]
             stuck[a] = 1
             speeds[c] = 0.0
+    return found
 
 
 @njit(cache=True, error_model="numpy", no_cpython_wrapper=True, no_cfunc_wrapper=True)
 def catch(cells, s, hold):
-    """Where the skin throws the front back, hold it."""
+    """Where the skin throws the front back, hold it; returns how many cells are newly held."""
     count, band = s.lists[WALK], s.band
-    _catch(count, band, s.cu, s.u, cells.xm, cells.ax, s.liquid, cells.kind, hold, s.stuck)
-    _catch(count, band, s.cv, s.v, cells.ym, cells.ay, s.liquid, cells.kind, hold, s.stuck)
-    _catch(count, band, s.cw, s.w, cells.zm, cells.az, s.liquid, cells.kind, hold, s.stuck)
+    found = _catch(count, band, s.cu, s.u, cells.xm, cells.ax, s.liquid, cells.kind, hold, s.stuck)
+    found += _catch(count, band, s.cv, s.v, cells.ym, cells.ay, s.liquid, cells.kind, hold, s.stuck)
+    return found + _catch(count, band, s.cw, s.w, cells.zm, cells.az, s.liquid, cells.kind, hold, s.stuck)
 
 
 @njit(cache=True, error_model="numpy", no_cpython_wrapper=True, no_cfunc_wrapper=True)

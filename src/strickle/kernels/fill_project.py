@@ -176,6 +176,23 @@ def project(cells, s, loose, fastest, lam, slack):
 
 
 @njit(cache=True, error_model="numpy", no_cpython_wrapper=True, no_cfunc_wrapper=True)
+def _undo(count, band, taken, speeds):
+    for k in range(count):
+        c = band[k]
+        speeds[c] += taken[c]
+        taken[c] = 0.0
+
+
+@njit(cache=True, error_model="numpy", no_cpython_wrapper=True, no_cfunc_wrapper=True)
+def undo(s):
+    """Give back what the pressure has taken off the speeds."""
+    count, band = s.lists[WALK], s.band
+    _undo(count, band, s.gu, s.u)
+    _undo(count, band, s.gv, s.v)
+    _undo(count, band, s.gw, s.w)
+
+
+@njit(cache=True, error_model="numpy", no_cpython_wrapper=True, no_cfunc_wrapper=True)
 def press(cells, s, g, loose, lam, past, tolerance):
     """Solve for the pressure into ``q``; returns the iterations, negative where it was not reached."""
     count, q, x, index = g.count, s.q, g.x, g.index

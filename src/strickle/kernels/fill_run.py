@@ -16,7 +16,7 @@ from strickle.kernels.fill_heat import arrive, cool, held_heat, ride, slow, spre
 from strickle.kernels.fill_momentum import predict
 from strickle.kernels.fill_mouths import between, comes, fastest_mouth, hold_or_pour, level, prescribe, pushed
 from strickle.kernels.fill_press import Grids, grids
-from strickle.kernels.fill_project import press, project
+from strickle.kernels.fill_project import press, project, undo
 from strickle.kernels.fill_state import (
     FAST,
     HARDEST,
@@ -55,6 +55,8 @@ FORGIVEN = 4
 """Steps in a row whose pressure may miss its mark; what is left over is made good in the next."""
 LOOK = 1
 """Steps between looks at the air."""
+CATCHES = 3
+"""Most solves of a step in which the skin turns out to hold the front."""
 DONE, TIMED, FILLED, STUCK, WILD = 0, 1, 2, 3, 4
 """Why the steps ended: so many done; the time reached; full; pressure not found; not a number."""
 
@@ -156,6 +158,25 @@ def _gas(cells, s, hold, scale, lam):
             q[c] = (gas[c] + hold[c]) * scale
 
 
+@njit(cache=True, error_model="numpy", no_cpython_wrapper=True, no_cfunc_wrapper=True)
+def _pressed(cells, s, g, w, rule, lam, past, scale, slack):
+    """Find the pressure and take it off the speeds; where that shows that the skin holds the front, again with the front held. Returns what
+    the last solve did.
+    """
+    found = 0
+    for turn in range(CATCHES):
+        _gas(cells, s, w.hold, scale, lam)
+        found = press(cells, s, g, w.loose, lam, past if turn == 0 else 1.0, rule.tolerance)
+        s.tally[SOLVES] += abs(found)
+        s.tally[HARDEST] = max(s.tally[HARDEST], abs(found))
+        project(cells, s, w.loose, rule.fastest, lam, slack)
+        if not rule.is_skinned or catch(cells, s, w.hold) == 0 or turn == CATCHES - 1:
+            break
+        undo(s)
+        block(cells, s)
+    return found
+
+
 @njit(cache=True, error_model="numpy")
 def start(cells, s, w):
     """Lists and speeds of a state just put in."""
@@ -230,18 +251,12 @@ def steps(cells, s, g, w, rule, until, most, full):
         if rule.is_skinned:
             release(cells, s, w.hold, last / rule.cell / rule.density)
             block(cells, s)
-        _gas(cells, s, w.hold, scale, lam)
-        found = press(cells, s, g, w.loose, lam, past, rule.tolerance)
-        s.tally[SOLVES] += abs(found)
-        s.tally[HARDEST] = max(s.tally[HARDEST], abs(found))
+        found = _pressed(cells, s, g, w, rule, lam, past, scale, 2.0 * weight * rule.cell)
         s.tally[STEPS] += 1.0
         s.tally[STEP] = step
         missed = missed + 1 if found < 0 else 0
         if missed > FORGIVEN:
             return STUCK
-        project(cells, s, w.loose, rule.fastest, lam, 2.0 * weight * rule.cell)
-        if rule.is_skinned:
-            catch(cells, s, w.hold)
         hold_or_pour(cells, s, w, rule, flow, scale)
         extrapolate(cells, s)
         if not math.isfinite(s.tally[WORST]) or not math.isfinite(body):
