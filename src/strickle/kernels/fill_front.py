@@ -191,6 +191,8 @@ def breathe(cells, s, before, leak, bore, air, density_of_air):
         total = total if total > 0.0 else room
         over = _pressure(total, room, leaks * passed, holes * passed, air, density_of_air)
         room_of[number] = room * (1.0 + over / air)
+        less = min(1.0, 0.05 * room)
+        s.stiff[number] = (_pressure(total, room - less, leaks * passed, holes * passed, air, density_of_air) - over) / less
         for k in range(count):
             gas[queue[k]] = over
     for k in range(1, number + 1):

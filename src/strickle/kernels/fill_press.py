@@ -56,6 +56,12 @@ class Grids(NamedTuple):
     p: np.ndarray
     ap: np.ndarray
     b: np.ndarray
+    ties: np.ndarray  # unknowns beside air whose pressure follows from what comes into it
+    tie: np.ndarray  # that pocket's number
+    tied: np.ndarray  # the sum of their sides to it
+    tie_count: np.ndarray  # how many
+    yields: np.ndarray  # by pocket: rise of its pressure for what comes in
+    sums: np.ndarray
 
 
 def grids(cells: Cells) -> Grids:
@@ -75,7 +81,8 @@ def grids(cells: Cells) -> Grids:
     double = [np.zeros(cells.n + 1) for _ in range(5)]
     return Grids(
         base, np.zeros(levels, np.int64), np.zeros(levels, np.int64), whole(np.int32), place, whole(np.int32),
-        *(whole(np.int32) for _ in range(6)), *single, *double,
+        *(whole(np.int32) for _ in range(6)), *single, *double, np.zeros(cells.n + 1, np.int64), np.zeros(cells.n + 1, np.int64),
+        np.zeros(cells.n + 1), np.zeros(1, np.int64), np.zeros(cells.n + 1), np.zeros(cells.n + 1),
     )  # fmt: skip
 
 
@@ -278,6 +285,26 @@ def _times(g, d, lowx, lowy, lowz, highx, highy, highz, v, out):
         )  # fmt: skip
         out[k] = s
         dot += s * v[k]
+    return dot - _yielding(g, v, out)
+
+
+@njit(cache=True, error_model="numpy", no_cpython_wrapper=True, no_cfunc_wrapper=True)
+def _yielding(g, v, out):
+    """Air that is pressed together by what comes in gives its pressure back to all the metal beside it; returns what that is of v . out."""
+    ties, tie, tied, yields, sums = g.ties, g.tie, g.tied, g.yields, g.sums
+    count = g.tie_count[0]
+    if count == 0:
+        return 0.0
+    for i in range(count):
+        sums[tie[i]] = 0.0
+    for i in range(count):
+        sums[tie[i]] += tied[i] * v[ties[i]]
+    dot = 0.0
+    for i in range(count):
+        k = ties[i]
+        back = yields[tie[i]] * tied[i] * sums[tie[i]]
+        out[k] -= back
+        dot += back * v[k]
     return dot
 
 

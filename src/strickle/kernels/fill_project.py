@@ -9,7 +9,7 @@ from numba import njit
 
 from strickle.kernels.fill_cells import CAVITY, OPEN, POURED, PRESSED
 from strickle.kernels.fill_press import arrange, coarsen, forget, solve
-from strickle.kernels.fill_state import BODY, CLIPPED, UNKNOWN, WALK, WORST
+from strickle.kernels.fill_state import BODY, CLIPPED, POCKETS, UNKNOWN, WALK, WORST
 
 SWELL = 0.2
 """Share of a full metal cell's want or excess of metal that is made good in a step."""
@@ -131,6 +131,65 @@ def assemble(cells, s, g, loose, lam, past):
 
 
 @njit(cache=True, error_model="numpy", no_cpython_wrapper=True, no_cfunc_wrapper=True)
+def tie(cells, s, g, loose, lam, scale):
+    """Air that is shut in answers within the step: its pressure rises by ``stiff`` for each cell that comes in until the next one.
+
+    A pocket's pressure is p = p0 + k (what would come in at p0 + sum of sides x metal's pressure - p' sum of sides), so it drops out of the
+    equations: those of the metal beside it are tied to each other. A metal cell between two pockets is tied to the first.
+    """
+    ties, of, tied, count = g.ties, g.tie, g.tied, 0
+    pocket, stiff, comes, yields, sums = s.pocket, s.stiff, s.comes, g.yields, g.sums
+    f, kind, liquid, q, stuck, index, b = s.f, cells.kind, s.liquid, s.q, s.stuck, g.index, g.b
+    xm, xp, ym, yp, zm, zp = cells.xm, cells.xp, cells.ym, cells.yp, cells.zm, cells.zp
+    pockets = int(s.tally[POCKETS])
+    for j in range(pockets + 1):
+        comes[j] = 0.0
+        sums[j] = 0.0
+    for k in range(g.count[0]):
+        c = index[k]
+        mine, total = 0, 0.0
+        p1, p2, p3 = xp[c], yp[c], zp[c]
+        for a, opening, out in (
+            (xm[c], cells.ax[c], -s.u[c]), (p1, cells.ax[p1], s.u[p1]), (ym[c], cells.ay[c], -s.v[c]), (p2, cells.ay[p2], s.v[p2]),
+            (zm[c], cells.az[c], -s.w[c]), (p3, cells.az[p3], s.w[p3]),
+        ):  # fmt: skip
+            if opening <= 0.0 or kind[a] != CAVITY or liquid[a] == 1 or stuck[a] == 1 or pocket[a] <= 0:
+                continue
+            if mine == 0:
+                mine = pocket[a]
+            if pocket[a] != mine:
+                continue
+            side = _pull(opening, kind[a], liquid[a], stuck[a], loose[c], loose[a], f[c], f[a])
+            total += side
+            comes[mine] += opening * out - side * q[a]
+        if total > 0.0:
+            ties[count], of[count], tied[count] = k, mine, total
+            sums[mine] += total
+            count += 1
+    g.tie_count[0] = count
+    for j in range(1, pockets + 1):
+        rise = stiff[j] * scale * lam
+        yields[j] = rise / (1.0 + rise * sums[j])
+    for i in range(count):
+        b[ties[i]] += tied[i] * yields[of[i]] * comes[of[i]]
+
+
+@njit(cache=True, error_model="numpy", no_cpython_wrapper=True, no_cfunc_wrapper=True)
+def untie(cells, s, g):
+    """Put the pressure that shut-in air has come to on its cells."""
+    if g.tie_count[0] == 0:
+        return
+    ties, of, tied, yields, comes, x, pocket, q = g.ties, g.tie, g.tied, g.yields, s.comes, g.x, s.pocket, s.q
+    for i in range(g.tie_count[0]):
+        comes[of[i]] += tied[i] * x[ties[i]]
+    pockets = int(s.tally[POCKETS])
+    for k in range(s.lists[WALK]):
+        c = s.band[k]
+        if cells.kind[c] == CAVITY and s.liquid[c] == 0 and 0 < pocket[c] <= pockets:
+            q[c] += yields[pocket[c]] * comes[pocket[c]]
+
+
+@njit(cache=True, error_model="numpy", no_cpython_wrapper=True, no_cfunc_wrapper=True)
 def _push(kind_a, kind_c, liquid_a, liquid_c, stuck_a, stuck_c, loose_a, loose_c, f_a, f_c, rise):
     """What pressure takes off a face's speed, its low cell ``a``, its high cell ``c``, pressure rising by ``rise`` from a to c."""
     if _is_known(kind_c, liquid_c):
@@ -193,16 +252,20 @@ def undo(s):
 
 
 @njit(cache=True, error_model="numpy", no_cpython_wrapper=True, no_cfunc_wrapper=True)
-def press(cells, s, g, loose, lam, past, tolerance):
-    """Solve for the pressure into ``q``; returns the iterations, negative where it was not reached."""
+def press(cells, s, g, loose, lam, past, tolerance, scale):
+    """Solve for the pressure into ``q``; returns the iterations, negative where it was not reached. ``scale`` turns Pa into the pressure's unit."""
     count, q, x, index = g.count, s.q, g.x, g.index
     assemble(cells, s, g, loose, lam, past)
+    g.tie_count[0] = 0
+    if s.tally[POCKETS] > 0.0:
+        tie(cells, s, g, loose, lam, scale)
     levels = coarsen(g, cells.coarse, cells.coarse_odd, cells.first)
     times, worst = solve(g, levels, tolerance / lam)
     total = 0.0
     for k in range(count[0]):
         q[index[k]] = x[k]
         total += x[k]
+    untie(cells, s, g)
     forget(g)
     if not math.isfinite(total):  # no maximum shows what is not a number
         worst = math.inf

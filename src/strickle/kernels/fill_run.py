@@ -166,7 +166,7 @@ def _pressed(cells, s, g, w, rule, lam, past, scale, slack):
     found = 0
     for turn in range(CATCHES):
         _gas(cells, s, w.hold, scale, lam)
-        found = press(cells, s, g, w.loose, lam, past if turn == 0 else 1.0, rule.tolerance)
+        found = press(cells, s, g, w.loose, lam, past if turn == 0 else 1.0, rule.tolerance, scale)
         s.tally[SOLVES] += abs(found)
         s.tally[HARDEST] = max(s.tally[HARDEST], abs(found))
         project(cells, s, w.loose, rule.fastest, lam, slack)

@@ -55,6 +55,8 @@ class Flow(NamedTuple):
     stuck: np.ndarray  # air cells whose entry the metal's skin holds shut
     pocket: np.ndarray  # number of the air pocket a cell belongs to, 0 none
     moles: np.ndarray  # gas of each pocket, cells at the open air's pressure
+    stiff: np.ndarray  # by how much a pocket's pressure rises for each cell of room that it loses, Pa
+    comes: np.ndarray  # metal that would come into each pocket if its pressure stood, as a speed
     mark: np.ndarray
     liquid: np.ndarray
     kind_of: np.ndarray  # 1 metal or wall all round: nothing to see of a surface
@@ -99,7 +101,9 @@ def flow(cells: Cells, heat: float) -> Flow:
     for name in Flow._fields:
         kind = np.uint8 if name in whole else np.uint32 if name in lists else np.int32 if name == "pocket" else np.float64
         made[name] = np.full(m, np.nan) if name in never else np.zeros(m, dtype=kind)
-    made["sides"], made["moles"] = np.zeros((3, m), np.uint32), np.zeros(m + 1)
+    made["sides"] = np.zeros((3, m), np.uint32)
+    for name in ("moles", "stiff", "comes"):
+        made[name] = np.zeros(m + 1)
     made["tally"], made["lists"] = np.zeros(32), np.zeros(8, np.int64)
     made["tally"][SINCE] = -1.0
     metal = (cells.kind == PRESSED) | (cells.kind == POURED)
