@@ -37,6 +37,8 @@ __all__ = [
     "CAVITY", "DONE", "FILLED", "OPEN", "POURED", "PRESETS", "PRESSED", "SOLID", "STUCK", "TIMED", "WILD", "Filler", "Heat", "Inlet", "Knobs", "Skin",
     "Still", "openings", "widths",
 ]  # fmt: skip
+THIN = 0.5
+"""Room of a cell under which it does not part the air beside it from the wall."""
 Floats = NDArray[np.float64]
 SLOT = 0.006
 """m. Sections wider than this and a third are entered without resistance of the metal's skin; between, it fades."""
@@ -112,6 +114,15 @@ def _beside(cells: Any, values: Floats, kinds: Any) -> Floats:
     return np.where(count > 0.0, total / np.maximum(count, 1.0), own)
 
 
+def _reached(cells: Any, area: Floats) -> Floats:
+    """Wall that air in each cell leaves through, over the cell's face: its own, and that behind neighbours too thin to part it from the wall."""
+    thin = np.where((cells.vol > 0.0) & (cells.vol < THIN) & (cells.kind == CAVITY), area, 0.0)
+    out = area.copy()
+    for side in (cells.xm, cells.xp, cells.ym, cells.yp, cells.zm, cells.zp):
+        out += thin[side]
+    return out
+
+
 class Filler:
     """A cavity being filled, by plain arrays over a box (nx, ny, nz).
 
@@ -139,7 +150,7 @@ class Filler:
         area = wall_area(cells)
         bore = np.zeros(m)
         if still is not None:
-            passage = area * cell * cell * still.passage / still.way / cell**3
+            passage = _reached(cells, area) * cell * cell * still.passage / still.way / cell**3
             if still.vents is not None:
                 bore = still.vents.ravel()[cells.full] / cell**3
         hold = np.zeros(m)
@@ -205,6 +216,11 @@ class Filler:
         """Metal in the cavity [m3]."""
         n = self.cells.n
         return float((self.run.flow.f[:n] * self.cells.vol[:n]).sum()) * self.cell**3  # no matrix product: its threads spin on
+
+    def share_of(self, some: NDArray[np.int32]) -> float:
+        """Metal over room in the cells ``some`` (numbers)."""
+        room = self.cells.vol[some]
+        return float((self.run.flow.f[some] * room).sum() / max(room.sum(), 1e-300))
 
     def field(self, name: str, empty: float = math.nan) -> Floats:
         """A field of the flow by name, in the box (nx, ny, nz)."""

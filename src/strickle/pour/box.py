@@ -27,8 +27,6 @@ WORK = {"rough": 2.5e6, "shop": 4.7e7, "fine": 1.6e8}
 ACROSS_WALL = 3.0
 """Cells across a wall from which the solve is believed on it."""
 SMALLEST = 8e-4
-NEARLY = 0.003
-"""Share of the cavity that may be empty when it is called full: corners of cells that the surface cuts."""
 ENTRY = 2
 """Cells of the basin kept over its floor: the mouth lies there, under the metal that stands over it."""
 MEDIA = (SAND, CHILL, GRAPHITE, SLEEVE)
@@ -37,8 +35,7 @@ MEDIA = (SAND, CHILL, GRAPHITE, SLEEVE)
 @dataclass(frozen=True, slots=True, kw_only=True, eq=False)
 class Box:
     """What the filling is solved on. Cell arrays (nx, ny, nz); ``bodies`` tags as the cavity has them, by the middles of cells;
-    ``level`` [m] where metal comes in, at the sprue's foot if ``by_law``: the flow is then that of the law of losses; ``full`` the share of the
-    cavity that is full when the part is.
+    ``level`` [m] where metal comes in, at the sprue's foot if ``by_law``: the flow is then that of the law of losses.
     """
 
     grid: Grid
@@ -46,7 +43,6 @@ class Box:
     bodies: Array
     by_law: bool
     level: float
-    full: float
 
     def middle(self, cells: Array) -> Array:
         """Middles [m] of cells (n, 3), mould frame."""
@@ -103,7 +99,6 @@ def box_of(rigging: Rigging, cavity: Cavity, cell: float, stands: float = 0.0) -
         bodies=bodies,
         by_law=by_law,
         level=float(origin[2]) + mouth * cell,
-        full=_full(tags, bodies),
     )
 
 
@@ -130,15 +125,6 @@ def _over(bodies: Array) -> int:
     """The first layer over the part."""
     layers = np.flatnonzero((bodies == PART).any(axis=(0, 1)))
     return int(layers[-1]) + 1 if layers.size else bodies.shape[2]
-
-
-def _full(tags: Array, bodies: Array) -> float:
-    """Share of the cavity that is full when the part is: half of the cells under the open air may lack, and flow-offs over the part."""
-    metal = np.isin(bodies, METAL_TAGS) & ~np.isin(tags, (POUR, OPEN))
-    over = _over(bodies)
-    under = metal[:, :, :-1] & (tags[:, :, 1:] == OPEN)
-    spare = 0.5 * np.count_nonzero(under) + np.count_nonzero(metal[:, :, over:] & (bodies[:, :, over:] == FLOW_OFF))
-    return 1.0 - float(spare) / max(int(np.count_nonzero(metal)), 1) - NEARLY
 
 
 def _put(tags: Array, first: int, plan: Array, mouth: int) -> None:

@@ -42,6 +42,7 @@ def fill(
     ends: Mapping[str, Mouth] | None = None,
     until: float,
     full: float = 0.995,
+    counts: Sequence[int] = (),
     preset: str = "shop",
     contact: float | Mapping[int, float] = 2000.0,
     begin: Array | None = None,
@@ -60,8 +61,8 @@ def fill(
     ``materials``: tag -> the metal (the metal room's result, MetalData, or LiquidData for a run without heat; its cells are the cavity), a
     MediumData or any tag without an entry (wall), or a Mouth; ``ends``: outer face "x-" ... "z+" -> Mouth, wall where absent;
     ``start``: tag -> K for the metal (as it comes in) and media; without it nothing cools; ``begin`` (nx, ny, nz): share of metal there at the
-    start; ``until`` [s] and ``full`` (share of the cavity) end the run, as does metal that gains no more after the last change of a pour, unless
-    ``full`` is above one;
+    start; ``until`` [s] and ``full`` (share of the cavity, or of the metal tags that ``counts`` names) end the run, as does metal that gains no more
+    after the last change of a pour, unless ``full`` is above one;
     ``contact``: metal to wall [W/(m2 K)], one for all or tag -> value; ``surface``: the closed mesh of the cavity in the grid's frame [m]: cells and
     faces are then open as far as the mesh says, and metal tags only where the mesh has room count;
     ``friction``: the wall's drag coefficient (Fanning's, a quarter of Darcy's); ``skin`` [N/m]: pull of the metal's skin, felt in sections under
@@ -90,9 +91,12 @@ def fill(
     )  # fmt: skip
     share = np.zeros(grid.tags.shape) if begin is None else np.asarray(begin, dtype=float)
     filler.put(_padded(share, 0.0), np.full(kind.shape, 0.0 if heated is None else heated.comes))
+    if set(counts) - set(cavity):
+        raise BadInput(f"tag {min(set(counts) - set(cavity))} is to count as full, and is no metal", "Name metal tags under ``counts``, or none")
+    wanted = _Wanted(filler, full, np.isin(_padded(grid.tags, 0), list(counts)) if len(counts) else None)
     record = Noted(filler, {name: _padded(grid.tags == tag, False) for name, tag in (gauges or {}).items()}, grid)
     changes = max([float(mouth.times[-1]) for mouth, _ in mouth_of.values() if mouth.kind == "poured"], default=0.0)
-    status = _run(filler, record, until, full, changes, watch, checkpoint)
+    status = _run(filler, record, until, wanted, changes, watch, checkpoint)
     return _told(filler, record, heated, status)
 
 
@@ -320,19 +324,39 @@ class Noted:
         self.metal, self.since, self.most, self.when, self.left = (float(v) for v in kept["gained"])
 
 
-def _run(filler: Filler, record: Noted, until: float, full: float, changes: float, watch: Watch, checkpoint: Path | None) -> str:
+class _Wanted:
+    """How full is full: a share of the cavity, or of some of its cells."""
+
+    def __init__(self, filler: Filler, full: float, counted: Array | None) -> None:
+        self.filler, self.full = filler, full
+        self.cells = None if counted is None else filler.numbers_of(counted)
+
+    @property
+    def of_all(self) -> float:
+        """Share of the cavity after which a step may end."""
+        return self.full if self.cells is None else max(self.full, 2.0)
+
+    def share(self) -> float:
+        """What is full of what counts."""
+        if self.cells is None:
+            return self.filler.metal() / self.filler.room
+        return self.filler.share_of(self.cells)
+
+
+def _run(filler: Filler, record: Noted, until: float, wanted: _Wanted, changes: float, watch: Watch, checkpoint: Path | None) -> str:
     """Step to an end; ``changes`` [s]: the last change of a pour, before which metal that stands may yet move."""
     from strickle.kernels.fill import FILLED, STUCK, TIMED, WILD
     from strickle.pour.keep import Keeper
 
+    full = wanted.full
     keeper = Keeper(checkpoint, filler, record)
     keeper.resume()
     while True:
-        why = filler.advance(until, CHUNK, full)
+        why = filler.advance(until, CHUNK, wanted.of_all)
         record.look()
-        metal = filler.metal()
-        watch(min(max(metal / filler.room / full, filler.time / until), 1.0), f"filling: {filler.time:.1f} s poured, {metal / filler.room:.0%} full")
-        if why == FILLED:
+        share = wanted.share()
+        watch(min(max(share / full, filler.time / until), 1.0), f"filling: {filler.time:.1f} s poured, {share:.0%} full")
+        if why == FILLED or share >= full:
             keeper.done()
             return "filled"
         if why == TIMED:

@@ -7,9 +7,10 @@ from typing import TYPE_CHECKING
 import numpy as np
 from scipy import ndimage
 
-from strickle.base import Array
+from strickle.base import GRAVITY, Array
 from strickle.pour.mouths import Filling
 from strickle.pour.result import Handed
+from strickle.pour.shut_in import HEAD
 from strickle.pour.solution import Empty
 
 if TYPE_CHECKING:
@@ -21,10 +22,12 @@ BARE, ROOMY = 0.5, 0.3
 """Share of metal under which a cell is empty, and room from which it is looked at."""
 
 
-def bare(filled: Filling, part: Array) -> tuple[Array, int]:
-    """Places of the part (nx, ny, nz) that no metal fills, numbered from 1, and how many; air that is shut in at a pressure is told by itself."""
+def bare(filled: Filling, part: Array, density: float) -> tuple[Array, int]:
+    """Places of the part (nx, ny, nz) that no metal of that ``density`` [kg/m3] fills, numbered from 1, and how many; air that holds the metal
+    off by more than HEAD is told by itself.
+    """
     share = np.nan_to_num(filled.share)
-    none = part & (share < BARE) & (filled.room > ROOMY) & (np.nan_to_num(filled.air_pressure) <= 0.0)
+    none = part & (share < BARE) & (filled.room > ROOMY) & (np.nan_to_num(filled.air_pressure) <= HEAD * density * GRAVITY)
     groups, count = ndimage.label(none)
     if count:
         groups[(np.bincount(groups.ravel()) < HELD)[groups]] = 0
@@ -33,7 +36,7 @@ def bare(filled: Filling, part: Array) -> tuple[Array, int]:
 
 def empty_of(q: Question, ran: Ran) -> tuple[float, Empty | None]:
     """Volume [m3] of the part that no metal fills, and the largest place of it."""
-    groups, count = bare(ran.filled, ran.part)
+    groups, count = bare(ran.filled, ran.part, q.metal.density_liquidus)
     if not groups.any():
         return 0.0, None
     size = np.where(groups > 0, (1.0 - np.nan_to_num(ran.filled.share)) * ran.filled.room, 0.0) * ran.box.grid.cell**3
@@ -52,6 +55,6 @@ def handed_of(q: Question, ran: Ran) -> Handed:
         temperature=filled.temperature.astype(np.float32),
         sand_heat=np.nan_to_num(filled.wall_heat).astype(np.float32),
         stood=(filled.time - filled.arrival).astype(np.float32),
-        empty=(bare(filled, ran.part)[0] > 0).astype(np.uint8),
+        empty=(bare(filled, ran.part, q.metal.density_liquidus)[0] > 0).astype(np.uint8),
         poured_at=q.melt.pour_temperature.value,
     )

@@ -38,6 +38,8 @@ LASTS = 0.05
 FULL, REACHED = 0.998, 0.98
 SKINNED, MORE = 8e-3, 1.2
 """m of wall under which the metal's skin has to be pressed in, and how much more head than just that is left to stand in risers."""
+FILLS = 0.997
+"""Share of the part that is full when it is called full: corners of cells that the surface cuts lack."""
 LONGER = 2.5
 """Times the hydraulics' slowest fill time after which the solve ends."""
 MOST_STEPS = 25_000
@@ -128,6 +130,7 @@ def _run(pour: Pour, q: Question, box: Box, knobs: str, watch: Watch) -> tuple[R
         watch(share, says)
 
     mouth, lead = _mouth(pour, q, box)
+    breath = breath_of(q.mould, q.stores)
     warm, cold = q.melt.pour_temperature.value, q.stores.kit.ambient
     metals, media = (*METAL_TAGS, *box.gates.values()), _media(q, box.grid)
     try:
@@ -136,12 +139,14 @@ def _run(pour: Pour, q: Question, box: Box, knobs: str, watch: Watch) -> tuple[R
             dict.fromkeys(metals, q.metal) | media | {POUR: mouth, OPEN: open_air()},
             start=dict.fromkeys(metals, warm) | dict.fromkeys(media, cold),
             until=LONGER * (pour.fill_time.high if math.isfinite(pour.fill_time.high) else 2.0 * pour.fill_time.value) + pour.break_time,
-            full=box.full,
+            full=FILLS,
+            counts=(PART,),
             preset=knobs,
             contact=q.mould.contact,
             surface=q.rigging.casting,
             friction=0.25 * _constant(q.stores, "loss.friction", 0.0),
             skin=skin_of(q.metal, q.stores).value,
+            breath=breath,
             gauges=box.gates,
             watch=heard,
             checkpoint=place_for(watch, knobs),
@@ -151,7 +156,7 @@ def _run(pour: Pour, q: Question, box: Box, knobs: str, watch: Watch) -> tuple[R
     if filled.status not in ("filled", "stands", "done") or not math.isfinite(filled.full):
         return None, filled.status if math.isfinite(filled.full) else "the speeds ran wild"
     part = (box.bodies == PART) & (filled.room > 0.0)
-    return Ran(box=box, filled=filled, breath=breath_of(q.mould, q.stores), lead=lead, part=part), ""
+    return Ran(box=box, filled=filled, breath=breath, lead=lead, part=part), ""
 
 
 def _constant(stores: Stores, name: str, otherwise: float) -> float:
@@ -180,8 +185,11 @@ def _mouth(pour: Pour, q: Question, box: Box) -> tuple[Mouth, float]:
     if box.by_law:
         flow = np.array([goes.flow_at(t) for t in at])
         sprue = 0.5 * (rigging.sprue.top_area + rigging.sprue.base_area) * rigging.sprue.height
-        lead = sprue / max(min(steady_flow(rigging, head, rigging.discharge), hand.rate.value), 1e-12)
-        flow[-1] = goes.flow[-1]  # it goes on where the mould wants more than was reckoned
+        steady = min(steady_flow(rigging, head, rigging.discharge), hand.rate.value)
+        lead = sprue / max(steady, 1e-12)
+        flow[-1] = goes.flow[-1]
+        late = at > begins + pour.fill_time.value  # a mould that takes longer than was reckoned is not poured at what its risers would take
+        flow = np.where(late & (flow > 0.0), np.maximum(flow, steady), flow)
         return poured(flow, times=at - begins, temperature=warm, most=most), lead
     stop = interruption(q.ask)
     flow = np.full(len(at), hand.rate.value)
