@@ -468,7 +468,7 @@ def test_printed_grey_later_is_darker_and_bands_stay_apart():
 
 def picture_of_a_wall(marks: bool) -> np.ndarray:
     """A wall looked at straight on: light grey with a band change across its middle, its left half marked."""
-    from strickle.kernels import shade
+    from strickle.kernels import sight
 
     square = np.array([[-1.0, 0, -1], [1, 0, -1], [1, 0, 1], [-1, 0, 1]])
     faces = np.array([[0, 1, 2], [0, 2, 3]])
@@ -477,7 +477,7 @@ def picture_of_a_wall(marks: bool) -> np.ndarray:
         band = (points[:, 2] > 0.0).astype(np.int64)
         return np.full((len(points), 3), 0.8), band, (points[:, 0] < 0.0) & marks
 
-    return shade.still(square, faces, shade.view(0.0, 0.0), 200, 200, paint_points=paint)
+    return sight.still(square, faces, sight.view(0.0, 0.0), 200, 200, paint_points=paint)
 
 
 def test_bands_are_parted_by_a_line_and_marks_are_hatched():
@@ -493,11 +493,11 @@ def test_bands_are_parted_by_a_line_and_marks_are_hatched():
 
 
 def test_marked_faces_are_hatched_without_a_field():
-    from strickle.kernels import shade
+    from strickle.kernels import sight
 
     square = np.array([[-1.0, 0, -1], [1, 0, -1], [1, 0, 1], [-1, 0, 1]])
     faces = np.array([[0, 1, 2], [0, 2, 3]])
-    picture = shade.still(square, faces, shade.view(0.0, 0.0), 100, 100, colours=np.full((2, 3), 0.8), marked_faces=np.array([1, 0]))
+    picture = sight.still(square, faces, sight.view(0.0, 0.0), 100, 100, colours=np.full((2, 3), 0.8), marked_faces=np.array([1, 0]))
     below, above = picture[70, 60:90, 0].astype(int), picture[30, 10:40, 0].astype(int)
     assert np.ptp(below) > 80
     assert np.ptp(above) == 0
@@ -531,26 +531,26 @@ def test_field_is_sampled_trilinearly_and_falls_back_to_the_nearest():
 def test_still_covers_a_cube_as_it_should():
     import manifold3d as m3
 
-    from strickle.kernels import shade
+    from strickle.kernels import sight
 
     mesh = factory.mesh(m3.Manifold.cube((0.1, 0.1, 0.1), True))
-    turn = shade.view(0.0, 0.0)  # straight on: a square
-    picture = shade.still(mesh.vertices, mesh.faces, turn, 120, 100, colours=np.tile([0.5, 0.5, 0.5], (12, 1)), margin=0.1)
+    turn = sight.view(0.0, 0.0)  # straight on: a square
+    picture = sight.still(mesh.vertices, mesh.faces, turn, 120, 100, colours=np.tile([0.5, 0.5, 0.5], (12, 1)), margin=0.1)
     assert picture.shape == (100, 120, 4)
     assert picture.dtype == np.uint8
     assert abs((picture[..., 3] == 255).sum() - 80 * 80) < 80 * 5
-    nearer = shade.view(0.6, 0.5) @ shade.view(0.6, 0.5).T
+    nearer = sight.view(0.6, 0.5) @ sight.view(0.6, 0.5).T
     assert np.allclose(nearer, np.eye(3))
 
 
 def test_nearer_triangle_hides_the_farther():
-    from strickle.kernels import shade
+    from strickle.kernels import sight
 
     square = np.array([[-1.0, 0, -1], [1, 0, -1], [1, 0, 1], [-1, 0, 1]])
     vertices = np.vstack([square + np.array([0, 1, 0]), square * 0.5 - np.array([0, 1, 0])])
     faces = np.array([[0, 1, 2], [0, 2, 3], [4, 5, 6], [4, 6, 7]])
     colours = np.array([[1.0, 0, 0]] * 2 + [[0, 0, 1.0]] * 2)
-    picture = shade.still(vertices, faces, shade.view(0.0, 0.0), 80, 80, colours=colours)
+    picture = sight.still(vertices, faces, sight.view(0.0, 0.0), 80, 80, colours=colours)
     assert picture[40, 40, 2] > picture[40, 40, 0]
     assert picture[6, 40, 0] > picture[6, 40, 2]
 

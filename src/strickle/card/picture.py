@@ -18,7 +18,7 @@ from strickle.card.slices import Plane, half
 from strickle.card.svg import Sheet
 from strickle.card.words import say
 from strickle.cavity import NECK, PART, RISER, Cavity
-from strickle.kernels import shade
+from strickle.kernels import shade, sight
 from strickle.part import Part
 from strickle.pattern import Pattern
 from strickle.rigging import Rigging
@@ -114,13 +114,13 @@ def poorly_fed(sound: Sound, cavity: Cavity) -> Field | None:
 
 
 def _still(*args: Any, **kind: Any) -> Array:
-    draw: Any = shade.still  # kernels carry no type hints
+    draw: Any = sight.still  # kernels carry no type hints
     out: Array = draw(*args, **kind)
     return out
 
 
 def _camera(plane: Plane, turn: float, elevation: float) -> Array:
-    out: Array = shade.view(math.atan2(plane.along[1], plane.along[0]) + turn, elevation)
+    out: Array = sight.view(math.atan2(plane.along[1], plane.along[0]) + turn, elevation)
     return out
 
 

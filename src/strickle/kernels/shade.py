@@ -1,7 +1,6 @@
 """Still pictures: a depth-buffer renderer for triangle meshes, orthographic, 2 x 2 samples a pixel.
 
-A view is a rotation whose rows are screen right, screen up and toward the eye, a scale in pixels a metre and the metres at the picture's
-middle. The loops keep, for each sample, the nearest triangle and its depth; colour, light, crease lines and shade in corners follow from
+The loops keep, for each sample, the nearest triangle and its depth; colour, light, crease lines and shade in corners follow from
 those two, so a field can be sampled at every pixel and not only at the corners of large triangles.
 Arrays are [row, column], row 0 at the top. Colours are red, green, blue in 0..1.
 """
@@ -310,70 +309,3 @@ def tint(owner, faces, colours, depth, vertices, colour):
             v = ((cx - px) * (ay - py) - (cy - py) * (ax - px)) / area
             for k in range(3):
                 colour[row, col, k] = u * colours[a, k] + v * colours[b, k] + (1.0 - u - v) * colours[c, k]
-
-
-def view(azimuth: float, elevation: float) -> np.ndarray:
-    """Rotation (3, 3), rows screen right, up and toward the eye; angles in radians, azimuth 0 looks along +y, elevation up from level."""
-    ca, sa, ce, se = math.cos(azimuth), math.sin(azimuth), math.cos(elevation), math.sin(elevation)
-    return np.array([[ca, sa, 0.0], [-sa * se, ca * se, ce], [sa * ce, -ca * ce, se]])
-
-
-def still(vertices, faces, turn, width, height, *, colours=None, paint_points=None, marked_faces=None, margin=0.03):
-    """A picture of a mesh that fills ``width`` x ``height`` pixels.
-
-    vertices (n, 3) float64 [m], faces (m, 3) int64, outward; turn (3, 3) from ``view``.
-    Colour: ``colours`` (n, 3) at the vertices or (m, 3) a face, or ``paint_points(points (k, 3), normals (k, 3))``, called with the visible
-    surface of every sample, which gives colours (k, 3), band numbers (k,) and marks (k,): a line is drawn between bands, what is marked is
-    hatched. ``marked_faces`` (m,) are hatched too. Returns RGBA uint8 (height, width, 4), clear where there is no metal.
-    Raises ValueError for an empty mesh or no colour.
-    """
-    vertices = np.ascontiguousarray(vertices, dtype=np.float64)
-    faces = np.ascontiguousarray(faces, dtype=np.int64)
-    if not len(faces) or not len(vertices):
-        raise ValueError("a picture needs a mesh")
-    if (colours is None) == (paint_points is None):
-        raise ValueError("give colours or paint_points")
-    wide, tall = width * SAMPLES, height * SAMPLES
-    seen = vertices @ turn.T
-    low, high = seen.min(axis=0), seen.max(axis=0)
-    size = np.maximum(high - low, 1e-12)
-    scale = (1 - 2 * margin) * min(wide / size[0], tall / size[1])
-    middle = (low + high) / 2
-    screen = np.empty_like(seen)
-    screen[:, 0] = (seen[:, 0] - middle[0]) * scale + wide / 2
-    screen[:, 1] = (middle[1] - seen[:, 1]) * scale + tall / 2
-    screen[:, 2] = (seen[:, 2] - middle[2]) * scale
-    depth = np.full((tall, wide), FAR, dtype=np.float64)
-    owner = np.full((tall, wide), -1, dtype=np.int64)
-    cover(screen, faces, depth, owner)
-    normals = np.zeros((len(faces), 3))
-    face_normals(seen, faces, normals)
-    colour = np.zeros((tall, wide, 3), dtype=np.float32)
-    marked = np.zeros((tall, wide), dtype=np.uint8)
-    line = np.zeros((tall, wide), dtype=np.uint8)
-    edges(depth, owner, normals, 3.0, line)
-    if marked_faces is not None:
-        marked[owner >= 0] = np.asarray(marked_faces, dtype=np.uint8)[owner[owner >= 0]]
-    if paint_points is not None:
-        rows, cols = np.nonzero(owner >= 0)
-        at = np.empty((len(rows), 3))
-        at[:, 0] = (cols + 0.5 - wide / 2) / scale + middle[0]
-        at[:, 1] = middle[1] - (rows + 0.5 - tall / 2) / scale
-        at[:, 2] = depth[rows, cols] / scale + middle[2]
-        band = np.zeros((tall, wide), dtype=np.int64)
-        colour[rows, cols], band[rows, cols], marks = paint_points(at @ turn, normals[owner[rows, cols]] @ turn)
-        marked[rows, cols] |= np.asarray(marks, dtype=np.uint8)
-        isolines(owner, band, line)
-    elif len(colours) == len(vertices):
-        tint(owner, faces, np.ascontiguousarray(colours, dtype=np.float64), depth, screen, colour)
-    else:
-        rows, cols = np.nonzero(owner >= 0)
-        colour[rows, cols] = np.asarray(colours)[owner[rows, cols]]
-    hatched(owner, marked, PITCH, THICK, colour)
-    shut = np.zeros((height, width))
-    corners(depth, owner, normals, 0.06 * min(wide, tall), shut)
-    shade = np.zeros((height, width))
-    smooth(shut, owner, shade)
-    picture = np.zeros((height, width, 4), dtype=np.uint8)
-    paint(owner, normals, colour, line, shade, picture)
-    return picture
