@@ -119,7 +119,8 @@ def _still(*args: Any, **kind: Any) -> Array:
     return out
 
 
-def _camera(plane: Plane, turn: float, elevation: float) -> Array:
+def camera(plane: Plane, turn: float, elevation: float) -> Array:
+    """The view of something cut by a plane, turned to its left and from above [rad]."""
     out: Array = sight.view(math.atan2(plane.along[1], plane.along[0]) + turn, elevation)
     return out
 
@@ -173,9 +174,9 @@ def pictures(
             field, says = None, "the part; hatched faces hold it in the sand"
     says = say(says, units)
     plane = plane or Plane(np.zeros(3), np.array([1.0, 0.0, 0.0]), ())
-    whole = _draw(mesh, _camera(plane, math.radians(28.0), math.radians(33.0)), field, poor, caught)
+    whole = _draw(mesh, camera(plane, math.radians(28.0), math.radians(33.0)), field, poor, caught)
     inside = half(bodies.casting, plane) if bodies is not None and field is not None else None
-    cut = _draw(inside, _camera(plane, math.radians(14.0), math.radians(20.0)), field, poor) if inside is not None else None
+    cut = _draw(inside, camera(plane, math.radians(14.0), math.radians(20.0)), field, poor) if inside is not None else None
     first, second = png(whole), png(cut) if cut is not None else None
     return Pictures(first, second, _sheet(first, second, field, says, hatch), says)
 

@@ -126,6 +126,20 @@ def _pipes(sound: Sound, rigging: Rigging | None, units: str) -> list[tuple[str,
     return rows
 
 
+LEAST_TOLD = 1e-6  # of a balance; what is better is told as this
+
+
+def accounted(balance: float, units: str) -> str:
+    """How well a solve adds up, in words.
+
+    >>> accounted(-0.0031, "metric"), accounted(4e-16, "metric")
+    ('within 0.31%', 'to better than 0.0001%')
+    """
+    if not math.isfinite(balance):
+        return "not known how well"
+    return f"{'within' if abs(balance) >= LEAST_TOLD else 'to better than'} {qty(max(abs(balance), LEAST_TOLD), '1', units, '%')}"
+
+
 def _way(draw: Array) -> str:
     """A drawing direction in words."""
     x, y, z = (float(v) for v in np.asarray(draw) / max(float(np.linalg.norm(draw)), 1e-12))

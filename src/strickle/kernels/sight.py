@@ -44,7 +44,7 @@ class Sight:
         face_normals(seen, faces, self.facing)
         self.line = np.zeros((self.tall, self.wide), dtype=np.uint8)
         edges(self.depth, self.owner, self.facing, 3.0, self.line)
-        self.rows, self.cols = np.nonzero(self.owner >= 0)
+        self.seen = np.flatnonzero(self.owner.ravel() >= 0)
         self.shade = None
 
     def _on_screen(self, seen):
@@ -56,15 +56,16 @@ class Sight:
 
     @property
     def points(self):
-        at = np.empty((len(self.rows), 3))
-        at[:, 0] = (self.cols + 0.5 - self.wide / 2) / self.scale + self.middle[0]
-        at[:, 1] = self.middle[1] - (self.rows + 0.5 - self.tall / 2) / self.scale
-        at[:, 2] = self.depth[self.rows, self.cols] / self.scale + self.middle[2]
+        rows, cols = np.divmod(self.seen, self.wide)
+        at = np.empty((len(self.seen), 3))
+        at[:, 0] = (cols + 0.5 - self.wide / 2) / self.scale + self.middle[0]
+        at[:, 1] = self.middle[1] - (rows + 0.5 - self.tall / 2) / self.scale
+        at[:, 2] = self.depth.ravel()[self.seen] / self.scale + self.middle[2]
         return at @ self.turn
 
     @property
     def normals(self):
-        return self.facing[self.owner[self.rows, self.cols]] @ self.turn
+        return np.take(self.facing @ self.turn, self.owner.ravel()[self.seen], axis=0)
 
     def places(self, points, slack):
         """Where points (n, 3) [m] lie: pixels across and down (n, 2), and whether more than ``slack`` [m] of the mesh stands before each (n,)."""
@@ -91,11 +92,14 @@ class Sight:
 
     def painted(self, colours, bands, marks):
         """A picture from colours (k, 3), band numbers (k,) and marks (k,) of the samples in ``points``."""
-        colour = np.zeros((self.tall, self.wide, 3), dtype=np.float32)
-        band = np.zeros((self.tall, self.wide), dtype=np.int64)
-        marked = np.zeros((self.tall, self.wide), dtype=np.uint8)
-        colour[self.rows, self.cols], band[self.rows, self.cols], marked[self.rows, self.cols] = colours, bands, marks
+        colour, band, marked = self.blank(3, np.float32), self.blank(1, np.int64), self.blank(1, np.uint8)
+        colour.reshape(-1, 3)[self.seen] = colours
+        band.ravel()[self.seen], marked.ravel()[self.seen] = bands, marks
         return self.picture(colour, marked, band)
+
+    def blank(self, deep, kind):
+        """Noughts for every sample (tall, wide), or (tall, wide, deep)."""
+        return np.zeros((self.tall, self.wide) if deep == 1 else (self.tall, self.wide, deep), dtype=kind)
 
 
 def still(vertices, faces, turn, width, height, *, colours=None, paint_points=None, marked_faces=None, margin=0.03):
@@ -109,18 +113,16 @@ def still(vertices, faces, turn, width, height, *, colours=None, paint_points=No
     sight = Sight(vertices, faces, turn, width, height, margin)
     if (colours is None) == (paint_points is None):
         raise ValueError("give colours or paint_points")
-    rows, cols, owner = sight.rows, sight.cols, sight.owner
-    colour = np.zeros((sight.tall, sight.wide, 3), dtype=np.float32)
-    marked = np.zeros((sight.tall, sight.wide), dtype=np.uint8)
-    band = None
+    seen, owners = sight.seen, sight.owner.ravel()[sight.seen]
+    colour, marked, band = sight.blank(3, np.float32), sight.blank(1, np.uint8), None
     if marked_faces is not None:
-        marked[rows, cols] = np.asarray(marked_faces, dtype=np.uint8)[owner[rows, cols]]
+        marked.ravel()[seen] = np.asarray(marked_faces, dtype=np.uint8)[owners]
     if paint_points is not None:
-        band = np.zeros((sight.tall, sight.wide), dtype=np.int64)
-        colour[rows, cols], band[rows, cols], marks = paint_points(sight.points, sight.normals)
-        marked[rows, cols] |= np.asarray(marks, dtype=np.uint8)
+        band = sight.blank(1, np.int64)
+        colour.reshape(-1, 3)[seen], band.ravel()[seen], marks = paint_points(sight.points, sight.normals)
+        marked.ravel()[seen] |= np.asarray(marks, dtype=np.uint8)
     elif len(colours) == len(vertices):
-        tint(owner, sight.faces, np.ascontiguousarray(colours, dtype=np.float64), sight.depth, sight.screen, colour)
+        tint(sight.owner, sight.faces, np.ascontiguousarray(colours, dtype=np.float64), sight.depth, sight.screen, colour)
     else:
-        colour[rows, cols] = np.asarray(colours)[owner[rows, cols]]
+        colour.reshape(-1, 3)[seen] = np.asarray(colours)[owners]
     return sight.picture(colour, marked, band)
