@@ -94,6 +94,7 @@ class Filled:
     reached: Array  # share of the part's volume that metal has reached by then
     end: float  # s, the part is full, or no more comes
     top: float  # m, over it nothing was solved
+    part_top: float  # m, over it no metal came to the part
     units: str
 
     @staticmethod
@@ -126,7 +127,7 @@ class Filled:
             arrival=_sure(made["arrival"]), warmth=_sure(made["warmth"]), speed=_sure(made["speed"]),
             state=_states(came, tags, share, bare=pour.solution.empty_volume > 0.0), origin=origin, cell=cell, scales=scales,
             times=times, reached=reached, end=end if math.isfinite(end) else float(np.nanmax(fields["arrival"])),
-            top=float(origin[2] + (int(np.nonzero(came)[2].max()) + 1) * cell), units=units,
+            top=_top(came, origin, cell), part_top=_top(came & part if (came & part).any() else came, origin, cell), units=units,
         )  # fmt: skip
 
     def share(self, time: float) -> float:
@@ -169,6 +170,11 @@ def _sampled(cavity: Cavity, origin: Array, cell: float, shape: tuple[int, ...])
     place = np.ix_(*(np.clip(one, 0, grid.tags.shape[a] - 1) for a, one in enumerate(at)))
     there = inside[0][:, None, None] & inside[1][None, :, None] & inside[2][None, None, :]
     return np.where(there, grid.tags[place], 0), np.where(there, cavity.fraction[place], 0.0)
+
+
+def _top(where: Array, origin: Array, cell: float) -> float:
+    """Upper end [m] of the highest cell that is marked."""
+    return float(origin[2] + (int(np.nonzero(where)[2].max()) + 1) * cell)
 
 
 def _reached(arrival: Array, part: Array, share: Array) -> tuple[Array, Array]:

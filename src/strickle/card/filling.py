@@ -32,8 +32,9 @@ STILL = (98.0, 74.0)  # mm, one view of a still
 TILE = (66.0, 50.0)
 MOMENTS = 6
 STUB = 0.12  # share of its height over the solved metal that is left of risers and sprue
+CLEAR = 5e-4  # m beside a riser that is taken off with it, so that no splinter stays
 WORTH = 1.15  # as many times as high the casting is before they are taken off
-TITLE, SIZE, SMALL = 5.0, 3.1, 2.7
+TITLE, SIZE, SMALL, FOOT = 5.0, 3.1, 2.7, 2.4
 BAR, DEEP = 74.0, 3.6  # mm, a legend's colours
 GREY = "#5d6266"
 FILM_DOTS, FILM_WIDE, VIEW = 127.0, 200.0, (480, 365)  # 1000 pixels across; pixels of a view
@@ -61,16 +62,15 @@ class Look:
     units: str
 
     def panes(self, across: int, down: int) -> list[Pane]:
-        """The casting seen whole, and cut where it could be."""
-        made = [Pane(self.whole, camera(self.plane, math.radians(28.0), math.radians(30.0)), self.filled, across, down)]
-        if self.cut is not None:
-            made.append(Pane(self.cut, camera(self.plane, math.radians(14.0), math.radians(20.0)), self.filled, across, down))
-        return made
+        """The casting seen whole, and cut where it could be, each as high as it takes and no higher than ``down`` [pixels]."""
+        sides = [(self.whole, camera(self.plane, math.radians(28.0), math.radians(30.0)))]
+        sides += [] if self.cut is None else [(self.cut, camera(self.plane, math.radians(14.0), math.radians(20.0)))]
+        return [Pane(mesh, turn, self.filled, across, _needed(mesh, turn, across, down)) for mesh, turn in sides]
 
-    def stands(self, panes: Sequence[Pane], places: Sequence[tuple[float, float]], size: tuple[float, float]) -> list[Stand]:
-        """Panes as they stand on a sheet."""
+    def stands(self, panes: Sequence[Pane], places: Sequence[tuple[float, float]], across: float) -> list[Stand]:
+        """Panes as they stand on a sheet, ``across`` [mm] wide."""
         cuts = [None, (self.plane.at, self.plane.toward)]
-        return [Stand(pane, x, y, *size, cut=cut) for pane, (x, y), cut in zip(panes, places, cuts, strict=False)]
+        return [Stand(p, x, y, across, across * p.down / p.across, cut=cut) for p, (x, y), cut in zip(panes, places, cuts, strict=False)]
 
     def say(self, text: str) -> str:
         """In the person's spelling."""
@@ -96,19 +96,31 @@ def filling_files(
     return {**made, "filling.gif": _moving(look)}
 
 
+def _needed(mesh: Mesh, turn: Array, across: int, most: int) -> int:
+    """Pixels down that a mesh takes which fills a picture ``across`` wide."""
+    wide_, high, _ = np.ptp(mesh.vertices @ turn.T, axis=0)
+    return int(min(most, max(math.ceil(across * high / max(float(wide_), 1e-12)), across // 4)))
+
+
 def _pixels(size: tuple[float, float], dots: float = DOTS) -> tuple[int, int]:
     return round(size[0] / 25.4 * dots), round(size[1] / 25.4 * dots)
 
 
 def _shapes(rigging: Rigging, bodies: Bodies | None, plane: Plane, filled: Filled) -> tuple[Mesh, Mesh | None, bool]:
-    """The casting and its half, without most of what stands over the solved metal where that is much."""
+    """The casting and its half, without most of what stands over the solved metal where that is much; risers stand over the part's."""
     mesh = rigging.casting
-    low, high = float(mesh.vertices[:, 2].min()), float(mesh.vertices[:, 2].max())
     body = bodies.casting if bodies is not None else None
-    end = filled.top + STUB * (filled.top - low)
-    is_trimmed = body is not None and high - low > WORTH * (end - low)
+    if bodies is None or body is None:
+        return mesh, None, False
+    low, high = float(mesh.vertices[:, 2].min()), float(mesh.vertices[:, 2].max())
+    stub, is_trimmed = STUB * (filled.part_top - low), False
+    if high - low > WORTH * (filled.top + stub - low):
+        body, is_trimmed = body.trim_by_plane((0.0, 0.0, -1.0), -(filled.top + stub)), True
+    for _, kind, region in bodies.regions:
+        if kind == "riser" and region is not None and region.bounding_box()[5] > filled.part_top + WORTH * stub:
+            over = region.trim_by_plane((0.0, 0.0, 1.0), filled.part_top + stub).project().offset(CLEAR)
+            body, is_trimmed = body - over.extrude(2.0 * (high - low)).translate((0.0, 0.0, filled.part_top + stub)), True
     if is_trimmed:
-        body = body.trim_by_plane((0.0, 0.0, -1.0), -end)
         made = body.to_mesh64()
         mesh = Mesh(vertices=np.asarray(made.vert_properties, dtype=np.float64)[:, :3], faces=np.asarray(made.tri_verts, dtype=np.int64))
     return mesh, half(body, plane), is_trimmed
@@ -127,10 +139,10 @@ def _foot(look: Look) -> str:
     """What was solved, and how well it adds up."""
     s = look.pour.solution
     assert s is not None
-    over = "; risers and sprue are cut off where nothing was solved" if look.is_trimmed else ""
+    over = "; what stands over the metal that was solved is cut off" if look.is_trimmed else ""
     return look.say(
         f"Solved on cells of {qty(s.cell, 'm', look.units, 'fine')}{over}. Metal accounted for {accounted(s.metal_balance, look.units)}, "
-        f"heat {accounted(s.heat_balance, look.units)}. Seconds count from the first metal in the sprue."
+        f"heat {accounted(s.heat_balance, look.units)}. Times count from the first metal in the sprue."
     )
 
 
@@ -203,25 +215,27 @@ def _still(look: Look, panes: Sequence[Pane], key: str) -> Sheet:
     told = [(number, pin, lines(pin.says, SMALL, 0.5 * WIDE - EDGE - 12.0)) for number, pin in mine]
     rows = [told[i : i + 2] for i in range(0, len(told), 2)]
     deep = sum(max(3.9 * max(len(text) for _, _, text in row), 2 * ROUND) + 1.6 for row in rows)
-    top, size = 16.0, STILL
-    high = top + size[1] + 15.0 + 6.0 + deep + 8.5
+    top, across = 16.0, STILL[0]
+    tall = max(across * pane.down / pane.across for pane in panes)
+    about = lines(_foot(look), FOOT, WIDE - 2 * EDGE)
+    high = top + tall + 21.0 + deep + 5.0 + 3.4 * len(about)
     sheet = Sheet(WIDE, high, TOLD[key][0])
     sheet.box(0, 0, WIDE, high, thick=0.0, r=0.0)
     _head(sheet, look, TOLD[key][0])
-    gap = WIDE - 2 * EDGE - 2 * size[0]
-    places = [(EDGE, top), (EDGE + size[0] + gap, top)] if len(panes) > 1 else [(0.5 * (WIDE - size[0]), top)]
+    places = [(EDGE, top), (WIDE - EDGE - across, top)] if len(panes) > 1 else [(0.5 * (WIDE - across), top)]
+    stands = look.stands(panes, [(x, top + 0.5 * (tall - across * p.down / p.across)) for p, (x, _) in zip(panes, places, strict=True)], across)
     hatch = ""
-    for pane, (x, y) in zip(panes, places, strict=True):
-        marks, meant = _hatch(look, pane, key)
+    for stand in stands:
+        marks, meant = _hatch(look, stand.pane, key)
         hatch = meant if marks is not None and np.count_nonzero(marks) > 2e-3 * marks.size else hatch
-        sheet.picture(x, y, *size, png(pane.field(key, marks), 1))
+        sheet.picture(stand.x, stand.y, stand.wide, stand.high, png(stand.pane.field(key, marks), 1))
     if len(panes) > 1:
-        sheet.text(places[1][0] + size[0], top + size[1] + 1.0, look.say("cut open on A–A of the card"), SMALL, anchor="end", fill=GREY)
-    y = top + size[1] + 5.0
+        sheet.text(WIDE - EDGE, top + tall + 1.0, look.say("cut open on A–A of the card"), SMALL, anchor="end", fill=GREY)
+    y = top + tall + 5.0
     _legend(sheet, scale, EDGE + 2.0, y, look.say(_says(look, key, scale)))
     items = [*_greys(look, panes), *([(None, look.say(hatch))] if hatch else [])]
     _swatches(sheet, EDGE + 2.0, y + 10.8, items)
-    behind = stick(sheet, look.stands(panes, places, size), mine)
+    behind = stick(sheet, stands, mine)
     y += 16.0
     for row in rows:
         for k, (number, pin, text) in enumerate(row):
@@ -231,16 +245,22 @@ def _still(look: Look, panes: Sequence[Pane], key: str) -> Sheet:
             for n, line in enumerate(text):
                 sheet.text(x + 2 * ROUND + 2.2, y + ROUND + 3.9 * n, line, SMALL)
         y += max(3.9 * max(len(text) for _, _, text in row), 2 * ROUND) + 1.6
-    sheet.text(EDGE, high - 4.0, _foot(look), 2.4, fill=GREY)
+    _at_foot(sheet, about)
     return sheet
+
+
+def _at_foot(sheet: Sheet, about: Sequence[str]) -> None:
+    for n, line in enumerate(about):
+        sheet.text(EDGE, sheet.height - 3.4 * (len(about) - n), line, FOOT, fill=GREY)
 
 
 def _moments(look: Look) -> Sheet:
     """Six moments of the filling, whole over cut."""
     panes = look.panes(*_pixels(TILE))
     times = [look.filled.end * (i + 1) / MOMENTS for i in range(MOMENTS)]
-    row = 8.0 + TILE[1] * len(panes)
-    high = 17.0 + 2 * row + 19.0
+    tall = [TILE[0] * pane.down / pane.across for pane in panes]
+    row, about = 8.5 + sum(tall) + 2.0 * len(tall), lines(_foot(look), FOOT, WIDE - 2 * EDGE)
+    high = 17.0 + 2 * row + 13.5 + 3.4 * len(about)
     sheet = Sheet(WIDE, high, "How it fills")
     sheet.box(0, 0, WIDE, high, thick=0.0, r=0.0)
     _head(sheet, look, "How it fills")
@@ -252,15 +272,15 @@ def _moments(look: Look) -> Sheet:
         clock = f"{_clock(time)} s"
         sheet.text(x, y + 4.4, clock, 4.2, bold=True)
         sheet.text(x + wide(clock, 4.2, bold=True) + 2.5, y + 4.6, _how_full(look, time), SMALL, fill=GREY)
-        for k, pane in enumerate(panes):
-            sheet.picture(x, y + 7.0 + k * TILE[1], *TILE, png(pane.moment(time), 1))
+        y += 8.0
+        for pane, deep in zip(panes, tall, strict=True):
+            sheet.picture(x, y, TILE[0], deep, png(pane.moment(time), 1))
+            y += deep + 2.0
     y = 17.0 + 2 * row + 1.5
     scale = look.filled.scales["warmth"]
-    _legend(sheet, scale, EDGE + 2.0, y, look.say(_says(look, "warmth", scale)), bar=58.0)
-    says = look.say(_says(look, "warmth", scale))
-    _swatches(sheet, EDGE + 2.0 + 58.0 + 8.0 + wide(says, SIZE), y + 0.5 * DEEP, [(NOT_YET, look.say("not reached yet"))])
-    _swatches(sheet, EDGE + 2.0 + 58.0 + 4.0, y + 6.6, _greys(look, panes))
-    sheet.text(EDGE, high - 4.0, _foot(look), 2.4, fill=GREY)
+    _legend(sheet, scale, EDGE + 4.0, y, look.say(_says(look, "warmth", scale)), bar=58.0)
+    _swatches(sheet, EDGE + 4.0 + 58.0 + 4.0, y + 6.6, [(NOT_YET, look.say("not reached yet")), *_greys(look, panes)])
+    _at_foot(sheet, about)
     return sheet
 
 
@@ -279,14 +299,14 @@ def _moving(look: Look) -> bytes:
     """All of the filling as an animated file; a pin stands from when its matter has come about."""
     panes = look.panes(*VIEW)
     per = 25.4 / FILM_DOTS
-    size, top = (VIEW[0] * per, VIEW[1] * per), 14.0
-    places = [(1.5 * per * 10, top), (FILM_WIDE - size[0] - 1.5 * per * 10, top)] if len(panes) > 1 else [(0.5 * (FILM_WIDE - size[0]), top)]
-    corners = [(round(x / per), round(y / per)) for x, y in places]
+    across, top, most = VIEW[0] * per, 14.0, max(pane.down for pane in panes)
+    lefts = [15, round(FILM_WIDE / per) - VIEW[0] - 15] if len(panes) > 1 else [round((0.5 * FILM_WIDE / per) - 0.5 * VIEW[0])]
+    corners = [(left, round(top / per) + (most - pane.down) // 2) for left, pane in zip(lefts, panes, strict=True)]
     times = [look.filled.end * i / (FRAMES - 1) for i in range(FRAMES)]
     each = int(min(max(10 * round(100.0 * look.filled.end / FRAMES), LEAST_EACH), MOST_EACH))
     rate = look.filled.end / (FRAMES * each * 1e-3)
     pace = "at its true pace" if abs(rate - 1.0) < 0.12 else f"{rate:.2g} times as fast as it is" if rate > 1.0 else f"{1.0 / rate:.2g} times slower than it is"
-    stands = look.stands(panes, places, size)
+    stands = look.stands(panes, [(x * per, y * per) for x, y in corners], across)
     sheets, under = [], []
     for i, time in enumerate(times):
         sheets.append(_frame(look, stands, time, pace, last=i == FRAMES - 1))
@@ -296,7 +316,7 @@ def _moving(look: Look) -> bytes:
 
 def _frame(look: Look, stands: Sequence[Stand], time: float, pace: str, *, last: bool) -> Sheet:
     """What lies over the pictures at a moment: title, clock, pins, and how far it is."""
-    foot = stands[0].y + stands[0].high
+    foot = max(stand.y + stand.high for stand in stands)
     sheet = Sheet(FILM_WIDE, foot + 25.0, "How it fills")
     _head(sheet, look, "How it fills")
     sheet.text(FILM_WIDE - EDGE, 7.0, look.say(f"shown {pace}"), SMALL, anchor="end", fill=GREY)
@@ -310,6 +330,11 @@ def _frame(look: Look, stands: Sequence[Stand], time: float, pace: str, *, last:
     stick(sheet, stands, mine)
     scale = look.filled.scales["warmth"]
     says = look.say(_says(look, "warmth", scale))
-    _legend(sheet, scale, EDGE + 1.0, foot + 13.0, says, bar=52.0)
-    _swatches(sheet, EDGE + 1.0 + 52.0 + 4.0, foot + 20.0, [(NOT_YET, look.say("not reached yet")), *_greys(look, [s.pane for s in stands])])
+    _legend(sheet, scale, EDGE + 3.0, foot + 12.5, says, bar=52.0)
+    x = FILM_WIDE - EDGE
+    for kind in reversed(list(dict.fromkeys(pin.kind for _, pin in mine))):
+        told = f"{', '.join(str(i) for i, pin in mine if pin.kind == kind)}  {look.say(kind)}"
+        sheet.text(x, foot + 14.3, told, SMALL, anchor="end")
+        x -= wide(told, SMALL) + 6.0
+    _swatches(sheet, EDGE + 3.0 + 52.0 + 4.0, foot + 20.0, [(NOT_YET, look.say("not reached yet")), *_greys(look, [s.pane for s in stands])])
     return sheet

@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+import math
 from collections.abc import Iterator, Sequence
 from dataclasses import dataclass
 
@@ -33,6 +34,7 @@ class Pin:
     weight: str
     time: float
     on: tuple[str, ...]
+    kind: str = ""
 
 
 def pins_of(pour: Pour, pattern: Pattern, findings: Sequence[Finding], units: str) -> list[Pin]:
@@ -61,17 +63,17 @@ def _seen(pour: Pour, findings: Sequence[Finding], units: str) -> Iterator[Pin]:
 
     for seam in s.seams[:MOST_SEAMS]:
         plain = f"Fronts meet at {tell(seam.colder, 'K')} and {tell(seam.warmer, 'K')}, {tell(seam.time, 's', 'fine')} in"
-        yield Pin(seam.at, *said("pour.cold_shut", seam.at_part, plain), seam.time, first)
+        yield Pin(seam.at, *said("pour.cold_shut", seam.at_part, plain), seam.time, first, "fronts meet")
     for pocket in s.pockets[:MOST_POCKETS]:
         plain = f"{tell(pocket.volume, 'm3')} of air shut in, {tell(pocket.time, 's', 'fine')} in"
-        yield Pin(pocket.at, *said("pour.air_trapped", pocket.at_part, plain), pocket.time, ("arrival",))
+        yield Pin(pocket.at, *said("pour.air_trapped", pocket.at_part, plain), pocket.time, ("arrival",), "air shut in")
     if s.empty is not None:
         plain = f"{tell(s.empty.volume, 'm3')} stays empty"
-        yield Pin(s.empty.at, *said("pour.misrun", s.empty.at_part, plain), 0.0, first)
+        yield Pin(s.empty.at, *said("pour.misrun", s.empty.at_part, plain), math.inf, first, "stays empty")
     for i, last in enumerate(s.last):
         late = "Filled last" if i == 0 else "A far end, filled"
         plain = f"{late}, {tell(last.time, 's', 'fine')} in, by metal at {tell(last.temperature, 'K')}"
-        yield Pin(last.at, *said("pour.misrun", last.at_part, plain), last.time, first)
+        yield Pin(last.at, *said("pour.misrun", last.at_part, plain), last.time, first, "filled late")
 
 
 @dataclass(frozen=True, slots=True)
