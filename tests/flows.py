@@ -2,9 +2,11 @@
 
 from __future__ import annotations
 
+import functools
 import sys
 
 import numpy as np
+from scipy.optimize import curve_fit
 
 from strickle import Grid, LiquidData, fill, held, open_air, poured
 from strickle.base import Mesh
@@ -18,6 +20,7 @@ def say(line):
 WATER = LiquidData(density=1000.0)
 METAL = LiquidData(density=2385.0)
 GRAVITY = 9.81  # of the sources, where they say
+DOWN = (0.0, 0.0, -GRAVITY)
 
 
 def box(x0, x1, y0, y1, z0, z1):
@@ -74,6 +77,10 @@ def kept(told, volume=1e-6, heat=5e-3, most=1.01):
     return told
 
 
+# Martin & Moyce, An experimental study of the collapse of liquid columns on a rigid horizontal plane, Phil. Trans. R. Soc. A 244 (1952)
+# 312-324, column twice as high as wide, as digitised in two open flow-solver repositories: T = t sqrt(2 g / a), Z = x / a.
+T = np.array([0.41, 0.84, 1.19, 1.43, 1.63, 1.82, 1.97, 2.20, 2.32, 2.50, 2.64, 2.82, 2.96])
+Z = np.array([1.11, 1.23, 1.44, 1.67, 1.89, 2.11, 2.33, 2.56, 2.78, 3.00, 3.22, 3.44, 3.67])
 COLUMN = 0.05715  # m, half of the height of Martin & Moyce's column
 
 
@@ -151,6 +158,17 @@ def bore(froude, ratio, across=10, long=40):
     return told, before, fast
 
 
+@functools.cache
+def jump(froude, ratio, across):
+    """Depth behind a bore over that before it."""
+    told, before, _ = bore(froude, ratio, across)
+    kept(told)
+    profile = depth(told)[1:].mean(axis=1)
+    front = int(np.argmax(profile < 0.5 * (1.0 + ratio) * before))
+    assert front > 20 * across
+    return profile[3 * across : front - 6 * across].mean() / before
+
+
 def slot(head, tension, feed=None, until=0.4, deep=None, tall=12, **more):
     """A slot 3 mm high at the foot of a shaft 12 mm long, cells of 1 mm; metal in the shaft presses ``head`` [m] at the slot's middle, or is fed."""
     tags = np.full((12 + 30, 8, tall), 9)
@@ -169,3 +187,22 @@ def slot(head, tension, feed=None, until=0.4, deep=None, tall=12, **more):
 
 def slot_share(told):
     return float((told.share * told.room)[12:, :, :3].mean())
+
+
+@functools.cache
+def swing(cell):
+    """Period of the first sloshing of a tank 0.2 m long, 0.1 m deep, from the speeds in its middle at the floor."""
+    nx = round(0.2 / cell)
+    tags = np.ones((nx, 3, round(0.13 / cell)))
+    tags[nx // 2 - 1 : nx // 2 + 1, :, : round(0.03 / cell)] = 2
+    x = (np.arange(nx) + 0.5) * cell
+    begin = level(tags.shape, ((0.1 + 0.002 * np.cos(np.pi * x / 0.2)) / cell)[:, None])
+    told = fill(grid(tags, cell), {1: WATER, 2: WATER}, ends={"z+": open_air()}, begin=begin, until=3.0, full=2.0, gauges={"mid": 2}, gravity=DOWN)
+    kept(told)
+
+    def speed(t, most, turn, fade):
+        return most * np.exp(-fade * t) * np.abs(np.sin(turn * t))
+
+    fits = [curve_fit(speed, told.times, told.gauge_mean[0], p0=(0.02, 2 * np.pi / guess, 0.1))[0] for guess in np.linspace(0.5, 0.56, 13)]
+    best = min(fits, key=lambda p: np.abs(speed(told.times, *p) - told.gauge_mean[0]).mean())
+    return 2.0 * np.pi / best[1]

@@ -2,13 +2,9 @@
 
 import numpy as np
 import pytest
-from scipy.optimize import curve_fit
 
-from flows import GRAVITY, METAL, WATER, box, depth, grid, kept, level, mesh, prism, say
+from flows import DOWN, GRAVITY, METAL, WATER, box, depth, grid, kept, level, mesh, prism, say, swing
 from strickle import fill, held, open_air
-
-DOWN = (0.0, 0.0, -GRAVITY)
-
 
 CREEP = pytest.mark.xfail(strict=True, reason="what the pressure's tolerance leaves adds up: over 1e-3 of a cell after 2 s, 6e-3 after 5 s")
 
@@ -47,24 +43,6 @@ def test_a_bath_between_sloping_walls_stays_still(foot, top, high, part):
     ratio = told.gauge_most.max() / np.sqrt(GRAVITY * part * high)
     say(f"trough {foot}/{top}, level {part}: {ratio:.2%} of sqrt(g h)")
     assert ratio < 0.01
-
-
-def swing(cell):
-    """Period of the first sloshing of a tank 0.2 m long, 0.1 m deep, from the speeds in its middle at the floor."""
-    nx = round(0.2 / cell)
-    tags = np.ones((nx, 3, round(0.13 / cell)))
-    tags[nx // 2 - 1 : nx // 2 + 1, :, : round(0.03 / cell)] = 2
-    x = (np.arange(nx) + 0.5) * cell
-    begin = level(tags.shape, ((0.1 + 0.002 * np.cos(np.pi * x / 0.2)) / cell)[:, None])
-    told = fill(grid(tags, cell), {1: WATER, 2: WATER}, ends={"z+": open_air()}, begin=begin, until=3.0, full=2.0, gauges={"mid": 2}, gravity=DOWN)
-    kept(told)
-
-    def speed(t, most, turn, fade):
-        return most * np.exp(-fade * t) * np.abs(np.sin(turn * t))
-
-    fits = [curve_fit(speed, told.times, told.gauge_mean[0], p0=(0.02, 2 * np.pi / guess, 0.1))[0] for guess in np.linspace(0.5, 0.56, 13)]
-    best = min(fits, key=lambda p: np.abs(speed(told.times, *p) - told.gauge_mean[0]).mean())
-    return 2.0 * np.pi / best[1]
 
 
 def test_sloshing_period():

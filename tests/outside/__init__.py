@@ -13,7 +13,7 @@ import tomllib
 from collections.abc import Callable
 from pathlib import Path
 
-HOMES = ("columns", "bodies", "likeness", "criteria", "metals", "peers", "shapes", "reckoned")
+HOMES = ("columns", "bodies", "likeness", "criteria", "filling", "metals", "peers", "shapes", "reckoned")
 MISSES: dict[str, str] = tomllib.loads((Path(__file__).parent / "misses.toml").read_text(encoding="utf-8"))
 
 

@@ -14,6 +14,7 @@ TITLES = {
     "bodies": "Freezing: round bodies on their true surface",
     "likeness": "Niyama's value under scale",
     "criteria": "Fields made of freezing times",
+    "filling": "Filling with a free surface",
     "metals": "Stored metals",
     "peers": "General-purpose libraries",
     "shapes": "Bodies measured",

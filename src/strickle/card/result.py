@@ -11,7 +11,9 @@ from strickle.base import Outcome, word
 class Card(Outcome):
     """The files a person holds. Their bytes lie beside the record, under the same names."""
 
-    names: tuple[str, ...] = word("file names: card.pdf, section.svg, plan.svg, casting.png, casting.svg, pegs.svg; only those that could be drawn")
+    names: tuple[str, ...] = word(
+        "file names: card.pdf, section.svg, plan.svg, casting.png, casting.svg, pegs.svg, filling.png, filling.gif; only those that could be drawn"
+    )
     pages: int = word("pages of card.pdf: the day, the mould, what to know; one or two where the plan ended early")
     paper: str = word("a4 | letter")
     units: str = word("metric | us")

@@ -10,6 +10,7 @@ from typing import Any
 from strickle.base import BadInput, Finding, Outcome, Source, Verdict, ranked, render
 from strickle.card.ask import PAPERS
 from strickle.card.curves import curves
+from strickle.card.filling import filling_files
 from strickle.card.lettering import plain
 from strickle.card.open_face import amounts, figures, rows
 from strickle.card.order import DAY, Facts, blanks, day
@@ -133,7 +134,8 @@ def write(
     rigging: Rigging | None = None, cavity: Cavity | None = None, melt: Melt | None = None, pour: Pour | None = None, sound: Sound | None = None,
     title: str = "", units: str = "metric", paper: str = "", date: str = "", because: str = "",
 ) -> dict[str, bytes]:  # fmt: skip
-    """The card's files by name: card.pdf, section.svg, plan.svg, casting.png, casting-cut.png, casting.svg.
+    """The card's files by name: card.pdf, section.svg, plan.svg, casting.png, casting-cut.png, casting.svg, and where the filling was
+    solved its stills filling*.png and filling.gif.
 
     Later results may be None: the card then says what is known and why the plan ended (``because``). ``date`` is printed as given.
     ``paper`` is a4 or letter; left empty it goes with the units.
@@ -217,6 +219,7 @@ def written(
     files |= {"card.pdf": pdf, "casting.png": shown.whole} | ({"casting-cut.png": shown.cut} if shown.cut is not None else {})
     drawn = curves(sound, metal, units) if sound is not None and metal is not None else None
     files |= {"pegs.svg": drawn} if drawn is not None else {}
+    files |= filling_files(pour, metal, pattern, rigging, cavity, bodies, plane, findings, _short(name, 60), units)
     printed = tuple(c.key for c in cautions if with_day or c.step == "emergency")
     card = Card(names=tuple(files), pages=pages, paper=paper, units=units, cautions=printed, sources=cited(cautions))
     return card, files

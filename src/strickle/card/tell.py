@@ -89,6 +89,9 @@ def quantities(
         rows.append(("Pour rate at first", qty(pour.rate, "kg/s", units)))
         rows.append(("Ingate speed", f"{shown(pour.gate_speed, 'm/s', units)[0]} of at most {qty(pour.critical_speed, 'm/s', units)}"))
         rows.append(("Stays fluid", f"{band(pour.fluid_margin, '1', units)} times the filling"))
+        if pour.solution is not None:
+            solved = pour.solution
+            rows.append(("Heat in the solved filling", f"accounted for {accounted(solved.heat_balance, units)}"))
     if sound is not None:
         rows.append(("Last place solid", band(sound.last_to_freeze.time, "s", units)))
         rows += _pipes(sound, rigging, units)

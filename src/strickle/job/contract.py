@@ -17,6 +17,7 @@ from strickle.job.stages import ORDER
 from strickle.trials import Trail
 
 SCHEMA = 1
+DRAWN = ("pour", "sound")  # stages that list the pictures drawn from them
 
 
 def document(
@@ -42,8 +43,9 @@ def document(
             stages[stage] = {"status": "not run", "because": render(because, units)}
         else:
             stages[stage] = _stage(stage, result, seconds.get(stage, 0.0), units, pieces)
-            if stage == "sound":
-                stages[stage]["pictures"] = [name for name in files.get("cards", ()) if name.endswith(".png")]
+            if stage in DRAWN:
+                drawn = [name for name in files.get("cards", ()) if name.endswith((".png", ".gif"))]
+                stages[stage]["pictures"] = [name for name in drawn if name.startswith("cards/filling") == (stage == "pour")]
     return {
         "schema": SCHEMA,
         "strickle": __version__,

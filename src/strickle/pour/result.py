@@ -89,3 +89,4 @@ class Pour(Outcome):
     handed: Handed | None = word("temperatures, heat in the sand and empty places that the freezing begins with; None where it was not solved",
         inner=True, default=None)  # fmt: skip
     filling_origin: Array = si("m", "corner of the filling's cells, mould frame", shape="(3,)", default_factory=lambda: np.full(3, np.nan))
+    pictures: tuple[str, ...] = word("pictures drawn from the solved filling", default=())
