@@ -230,6 +230,37 @@ def results(cell: float = 0.003) -> dict:
     }
 
 
+def poured(made: dict, empty: float = 0.0) -> Pour:
+    """The pour with a solved filling by formula: metal rises evenly from the runner to the part's top in 5 s and cools as it goes; sprue and
+    risers are not solved. ``empty``: share of the part's height that stays empty."""
+    from strickle.pour.solution import Empty, LastPlace, Pocket, Seam, Solution
+
+    grid, pattern = made["cavity"].grid, made["pattern"]
+    z = grid.origin[2] + (np.arange(grid.tags.shape[2]) + 0.5) * grid.cell
+    low, high = -0.02, 0.036
+    rise = np.broadcast_to(5.0 * (z - low) / (high - low), grid.tags.shape)
+    came = (grid.tags != SAND) & (z < high) & ~((grid.tags == PART) & (z > high - empty * (high - low)))
+    arrival = np.where(came, rise, np.nan).astype(np.float32)
+    place = lambda x, y, z: {"at": np.array([x, y, z]), "at_part": (np.array([x, y, z]) - pattern.shift) / SCALE}  # noqa: E731
+    solution = Solution(
+        cell=grid.cell, cells=int(came.sum()), across_wall=3.0, flow_from="law", status="filled", fill_time=5.0 if not empty else math.nan, ratio=0.82,
+        gates=(), last=(LastPlace(**place(0.0934, 0.0, 0.024), time=4.4, temperature=940.0), LastPlace(**place(-0.02, 0.0, 0.030), time=4.9, temperature=930.0)),
+        seams=(Seam(**place(0.05, 0.0, 0.005), time=2.0, area=2e-4, colder=890.0, warmer=905.0, solid=0.0),),
+        pockets=(Pocket(**place(0.0084, 0.036, 0.009), time=2.4, volume=2e-7, left=0.0, through_sand=9.0, vent=1e-3),), empty_volume=1e-6 * bool(empty),
+        empty=Empty(**place(-0.02, 0.0, 0.031), volume=1e-6) if empty else None, coldest=890.0, stiffest=0.0, solid=0.0, wall_speed=0.4,
+        wall_speed_at=np.zeros(3), sprue_empty=0.0, metal_balance=1e-9, heat_balance=-2e-3, metal_loss=4e4, steps=500,
+    )  # fmt: skip
+    seam = solution.seams[0]
+    cold = Finding(
+        code="pour.cold_shut", weight="MIND", says=f"Two fronts meet here at {tell(seam.colder, 'K')}: there is a chance that they do not knit",
+        because="they are cold", do="Pour hotter", where=Where(point=tuple(float(v) for v in seam.at_part)), source="computed",
+    )  # fmt: skip
+    return dataclasses.replace(
+        made["pour"], solution=solution, arrival=arrival, arrival_temperature=(985.0 - 20.0 * arrival).astype(np.float32),
+        arrival_speed=np.where(came, 0.6 - 0.1 * arrival, np.nan).astype(np.float32), filling_origin=np.asarray(grid.origin), findings=(cold,),
+    )  # fmt: skip
+
+
 CASTABLE = Verdict(code="castable", says="Castable as it stands")
 STOPPED = Verdict(code="not_this_way", says="Not by this way: the pot is too small")
 

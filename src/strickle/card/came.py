@@ -205,7 +205,8 @@ class Pane:
 
     def __init__(self, mesh: Mesh, turn: Array, filled: Filled, across: int, down: int) -> None:
         self.filled, self.across, self.down = filled, across, down
-        self.sight: Any = sight.Sight(mesh.vertices, mesh.faces, turn, across, down)
+        make: Any = sight.Sight  # kernels carry no type hints
+        self.sight: Any = make(mesh.vertices, mesh.faces, turn, across, down)
         inside = self.sight.points - 0.5 * filled.cell * self.sight.normals
         self.state = filled.states(inside)
         self.glow: Array | None = None

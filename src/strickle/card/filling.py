@@ -12,8 +12,8 @@ from strickle.base import Array, Finding, Mesh
 from strickle.card.came import BARE, CAME, EMPTY, NOT_SOLVED, NOT_YET, UNSOLVED, Filled, Pane, Scale, degrees
 from strickle.card.film import film, pngs
 from strickle.card.lettering import wide
-from strickle.card.pins import ROUND, Pin, Stand, lines, medal, pins_of, stick
 from strickle.card.picture import camera
+from strickle.card.pins import ROUND, Pin, Stand, lines, medal, pins_of, stick
 from strickle.card.png import png
 from strickle.card.section import Bodies
 from strickle.card.slices import Plane, half
@@ -305,7 +305,13 @@ def _moving(look: Look) -> bytes:
     times = [look.filled.end * i / (FRAMES - 1) for i in range(FRAMES)]
     each = int(min(max(10 * round(100.0 * look.filled.end / FRAMES), LEAST_EACH), MOST_EACH))
     rate = look.filled.end / (FRAMES * each * 1e-3)
-    pace = "at its true pace" if abs(rate - 1.0) < 0.12 else f"{rate:.2g} times as fast as it is" if rate > 1.0 else f"{1.0 / rate:.2g} times slower than it is"
+    pace = (
+        "at its true pace"
+        if abs(rate - 1.0) < 0.12
+        else f"{rate:.2g} times as fast as it is"
+        if rate > 1.0
+        else f"{1.0 / rate:.2g} times slower than it is"
+    )
     stands = look.stands(panes, [(x * per, y * per) for x, y in corners], across)
     sheets, under = [], []
     for i, time in enumerate(times):

@@ -27,7 +27,8 @@ AWAY = (6.5, 9.5, 13.0)  # mm from the place to the middle of its pin
 @dataclass(frozen=True, slots=True)
 class Pin:
     """A place in the mould frame [m], what is told of it, the weight of its finding ("" where it has none), when it comes about [s], and
-    on which pictures it stands."""
+    on which pictures it stands.
+    """
 
     at: Array
     says: str
@@ -45,7 +46,7 @@ def pins_of(pour: Pour, pattern: Pattern, findings: Sequence[Finding], units: st
         if f.code in FAST and f.where is not None:
             at = pattern.scale * (pattern.turn @ np.asarray(f.where.point)) + pattern.shift
             pins.append(Pin(at, render(f.says, units), f.weight, 0.0, ("speed",)))
-    rank = {weight: i for i, weight in enumerate(WEIGHTS)}
+    rank: dict[str, int] = {weight: i for i, weight in enumerate(WEIGHTS)}
     return sorted(pins, key=lambda pin: -rank.get(pin.weight, -1))[:MOST]
 
 

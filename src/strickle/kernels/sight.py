@@ -22,7 +22,7 @@ class Sight:
     """A mesh as it is seen from one side, filling ``width`` x ``height`` pixels; it can be painted again and again.
 
     vertices (n, 3) float64 [m], faces (m, 3) int64, outward; turn (3, 3) from ``view``.
-    ``points`` and ``normals`` (k, 3): the visible surface of every sample, in the mesh's frame. Raises ValueError for an empty mesh.
+    Raises ValueError for an empty mesh.
     """
 
     def __init__(self, vertices, faces, turn, width, height, margin=0.03):
@@ -56,6 +56,7 @@ class Sight:
 
     @property
     def points(self):
+        """The visible surface of every sample (k, 3), in the mesh's frame [m]."""
         rows, cols = np.divmod(self.seen, self.wide)
         at = np.empty((len(self.seen), 3))
         at[:, 0] = (cols + 0.5 - self.wide / 2) / self.scale + self.middle[0]
@@ -65,6 +66,7 @@ class Sight:
 
     @property
     def normals(self):
+        """Its unit normals (k, 3), in the mesh's frame."""
         return np.take(self.facing @ self.turn, self.owner.ravel()[self.seen], axis=0)
 
     def places(self, points, slack):
@@ -76,7 +78,8 @@ class Sight:
 
     def picture(self, colour, marked, band=None):
         """RGBA uint8 (height, width, 4), clear where there is no metal, of sample colours (tall, wide, 3), which are changed by the hatch,
-        marks (tall, wide) uint8, hatched, and band numbers (tall, wide) int64, a line between them."""
+        marks (tall, wide) uint8, hatched, and band numbers (tall, wide) int64, a line between them.
+        """
         line = self.line.copy()
         if band is not None:
             isolines(self.owner, band, line)
