@@ -15,7 +15,7 @@ help:
 	@echo "make test      the whole test suite (under 12 minutes on 2 cores)"
 	@echo "make check     format, lint, types, layers, generated files"
 	@echo "make validate  full-size checks against published figures (under 30 minutes)"
-	@echo "make bench     error and time beside peers, and how a plan grows (about 15 minutes)"
+	@echo "make bench     error and time beside peers, and how a plan grows (about 20 minutes)"
 	@echo "make docs      the documentation site in ./site"
 	@echo "make step      the extra that reads STEP files (a large download)"
 
@@ -79,7 +79,7 @@ validate: .stamps/dev .stamps/warm .stamps/step
 	@STRICKLE_WRITE_DOCS=1 $(RUN) -m pytest -m validate -n 2 --dist loadfile
 
 bench: .stamps/dev .stamps/warm
-	@for b in bench/freezing.py bench/peers/*_peer.py bench/scale.py; do echo; echo "== $$b"; $(RUN) $$b || exit 1; done
+	@for b in bench/freezing.py bench/filling.py bench/peers/*_peer.py bench/scale.py; do echo; echo "== $$b"; $(RUN) $$b || exit 1; done
 
 docs: .stamps/dev
 	@$(RUN) tools/generate.py

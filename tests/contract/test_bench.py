@@ -13,6 +13,7 @@ BENCH = Path(__file__).resolve().parents[2] / "bench"
 sys.path[:0] = [str(BENCH), str(BENCH / "peers")]
 
 import cases  # noqa: E402
+import interfoam_peer  # noqa: E402
 import openfoam_peer  # noqa: E402
 import scale  # noqa: E402
 import scipy_peer  # noqa: E402
@@ -62,6 +63,14 @@ def test_a_case_for_laplacian_foam_is_written_whole(tmp_path):
     names = {str(f.relative_to(tmp_path)) for f in tmp_path.rglob("*") if f.is_file()}
     assert {"system/blockMeshDict", "system/controlDict", "system/fvSchemes", "system/fvSolution", "constant/transportProperties", "0/T"} == names
     assert (tmp_path / "0" / "T").read_text().count("type mixed") == 3
+
+
+def test_a_case_for_the_two_phase_solver_is_written_whole(tmp_path):
+    interfoam_peer.write(tmp_path, 4, 2)
+    assert {"alpha.water", "U", "p_rgh"} == {f.name for f in (tmp_path / "0").iterdir()}
+    share = (tmp_path / "0" / "alpha.water").read_text()
+    assert share.split("(")[1].split(")")[0].split().count("1") == 4 * 2 * 8
+    assert all(text.count("{") == text.count("}") for f in tmp_path.rglob("*") if f.is_file() for text in [f.read_text()])
 
 
 def test_no_ratio_where_our_error_is_larger(capsys):

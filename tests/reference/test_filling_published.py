@@ -7,7 +7,7 @@ from flows import T, Z, dam, jump, kept, late, pipe, say, shift, slot, slot_shar
 from strickle import poured
 
 
-@pytest.mark.parametrize("per", [12, 24, pytest.param(48, marks=pytest.mark.validate)])
+@pytest.mark.parametrize("per", [12, 24])  # 48 in tests/outside
 def test_dam_break_of_martin_and_moyce(per):
     told = kept(dam(per, deep=2))
     (mean, fitted), fixed, errors, (when, at) = shift(told, per, T, Z)
@@ -52,7 +52,7 @@ def test_a_taper_to_2_3_cells_wherever_it_lies(off):
     assert abs(ratio - 1.0) <= 0.05
 
 
-@pytest.mark.parametrize("across", [10, pytest.param(16, marks=pytest.mark.validate)])
+@pytest.mark.parametrize("across", [10])  # 16 in tests/outside
 @pytest.mark.parametrize(("froude", "ratio"), [(2.0, 2.372281), (3.0, 3.772002)])
 def test_depths_at_a_hydraulic_jump(froude, ratio, across):
     """Belanger's relation y2/y1 = (sqrt(1 + 8 Fr^2) - 1)/2 (common practice), seen from the moving jump: a bore into still water.
