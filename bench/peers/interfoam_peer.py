@@ -19,9 +19,10 @@ from pathlib import Path
 import numpy as np
 
 sys.path.insert(0, str(Path(__file__).resolve().parents[2] / "tests"))
-from flows import COLUMN, GRAVITY, T, Z, dam, shift
 from openfoam_peer import FACES, HEAD, call
 from table import Row, Spent, clock, tell
+
+from flows import COLUMN, GRAVITY, T, Z, dam, shift
 
 SOLVER = "interFoam"
 PER, DEEP, UNTIL, EVERY = 24, 8, 0.17, 0.0025
@@ -60,12 +61,14 @@ def write(folder: Path, per: int, deep: int, until: float = UNTIL) -> None:
         ),
         ("system", "fvSolution", "dictionary"): (
             'solvers { "alpha.water.*" { nAlphaCorr 1; nAlphaSubCycles 1; cAlpha 1; } '
-            '"pcorr.*" { solver PCG; preconditioner DIC; tolerance 1e-5; relTol 0; } p_rgh { solver GAMG; smoother DIC; tolerance 1e-7; relTol 0.01; } '
+            '"pcorr.*" { solver PCG; preconditioner DIC; tolerance 1e-5; relTol 0; } '
+            "p_rgh { solver GAMG; smoother DIC; tolerance 1e-7; relTol 0.01; } "
             "p_rghFinal { $p_rgh; relTol 0; } U { solver smoothSolver; smoother symGaussSeidel; tolerance 1e-6; relTol 0; } } "
             "PIMPLE { momentumPredictor no; nOuterCorrectors 1; nCorrectors 3; nNonOrthogonalCorrectors 0; }"
         ),
         ("constant", "transportProperties", "dictionary"): (
-            "phases (water air); water { transportModel Newtonian; nu 1e-6; rho 1000; } air { transportModel Newtonian; nu 1.5e-5; rho 1.2; } sigma 0;"
+            "phases (water air); water { transportModel Newtonian; nu 1e-6; rho 1000; } "
+            "air { transportModel Newtonian; nu 1.5e-5; rho 1.2; } sigma 0;"
         ),
         ("constant", "turbulenceProperties", "dictionary"): "simulationType laminar;",
         ("constant", "g", "uniformDimensionedVectorField"): f"dimensions [0 1 -2 0 0 0 0]; value (0 0 -{GRAVITY});",

@@ -102,8 +102,8 @@ def _needed(mesh: Mesh, turn: Array, across: int, most: int) -> int:
     return int(min(most, max(math.ceil(across * high / max(float(wide_), 1e-12)), across // 4)))
 
 
-def _pixels(size: tuple[float, float], dots: float = DOTS) -> tuple[int, int]:
-    return round(size[0] / 25.4 * dots), round(size[1] / 25.4 * dots)
+def _pixels(size: tuple[float, float]) -> tuple[int, int]:
+    return round(size[0] / 25.4 * DOTS), round(size[1] / 25.4 * DOTS)
 
 
 def _shapes(rigging: Rigging, bodies: Bodies | None, plane: Plane, filled: Filled) -> tuple[Mesh, Mesh | None, bool]:
