@@ -220,11 +220,12 @@ def test_comments_of_a_fresh_recipe_hold_no_code(tmp_path: Path) -> None:
 
 
 def test_pictures_are_those_on_the_cards(part: Path, tmp_path: Path, log: list[str], monkeypatch: pytest.MonkeyPatch) -> None:
-    drawn = {"card.pdf": b"1", "casting.png": b"2", "casting-cut.png": b"3", "casting.svg": b"4"}
+    drawn = {"card.pdf": b"1", "casting.png": b"2", "casting-cut.png": b"3", "casting.svg": b"4", "filling.png": b"5", "filling.gif": b"6"}
     monkeypatch.setattr("strickle.job.planning.card_files", lambda trail, kit, units, paper: drawn)
     plan = strickle.plan(part, out=tmp_path / "job", unit="mm")
     assert plan.document["stages"]["sound"]["pictures"] == ["cards/casting-cut.png", "cards/casting.png"]
     assert all((tmp_path / "job" / name).is_file() for name in plan.document["stages"]["sound"]["pictures"])
+    assert plan.document["stages"]["pour"]["pictures"] == ["cards/filling.gif", "cards/filling.png"]
 
 
 @pytest.mark.parametrize(("name", "role", "way"), [("cope-pattern", "pattern", -1.0), ("drag-pattern", "pattern", 1.0), ("riser-1", "former", 1.0)])

@@ -1,5 +1,6 @@
 """Pictures of a solved filling, on made-up results: what is coloured, what the legends and pins say, and that all of it moves."""
 
+import base64
 import dataclasses
 import io
 import math
@@ -8,6 +9,7 @@ from itertools import combinations
 import numpy as np
 import pytest
 from card_factory import kit, poured, results
+from lxml import etree
 from PIL import Image
 
 from strickle.card import filling
@@ -20,6 +22,8 @@ from strickle.card.section import Bodies, middle_of
 from strickle.card.slices import informative
 from strickle.card.svg import Sheet
 from strickle.card.tell import accounted, quantities
+from strickle.job.export import vti
+from strickle.job.outputs import fields_of
 
 NAMES = {"filling.png", "filling.gif", "filling-arrival.png", "filling-temperature.png", "filling-speed.png"}
 
@@ -195,3 +199,17 @@ def test_the_card_says_how_well_the_heat_adds_up(made):
     assert rows["Heat in the solved filling"] == "accounted for within 0.2%"
     assert accounted(0.0, "metric") == "to better than 0.0001%"
     assert accounted(math.nan, "metric") == "not known how well"
+
+
+def test_the_fillings_fields_open_in_other_viewers(made):
+    """The .vti read by its own published form: the three fields on the filling's own cells, x fastest, what never filled as no number."""
+    arrays = fields_of({"cavity": made["cavity"], "pour": made["pour"]})["pour"]
+    image = etree.fromstring(vti(arrays)).find("ImageData")
+    assert [float(v) for v in image.get("Origin").split()] == made["pour"].filling_origin.tolist()
+    assert [float(v) for v in image.get("Spacing").split()] == [made["pour"].solution.cell] * 3
+    nx, ny, nz = made["pour"].arrival.shape
+    found = {data.get("Name"): base64.b64decode(data.text) for data in image.iter("DataArray") if data.get("type") == "Float32"}
+    assert set(found) == {"arrival", "arrival_temperature", "arrival_speed"}
+    for name, raw in found.items():
+        assert int.from_bytes(raw[:8], "little") == len(raw) - 8
+        np.testing.assert_array_equal(np.frombuffer(raw[8:], "<f4").reshape(nz, ny, nx).transpose(2, 1, 0), getattr(made["pour"], name))
