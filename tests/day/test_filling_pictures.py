@@ -15,6 +15,7 @@ from PIL import Image
 from strickle.card import filling
 from strickle.card.came import CAME, EMPTY, UNSOLVED, Filled, Pane, Scale
 from strickle.card.filling import filling_files
+from strickle.card.lettering import wide
 from strickle.card.palette import oklab
 from strickle.card.picture import camera
 from strickle.card.pins import ROUND, Stand, lines, pins_of, stick
@@ -185,6 +186,16 @@ def test_a_place_that_was_cut_away_has_no_pin(pane):
     stand = Stand(pane, 0.0, 0.0, 10.0, 10.0, cut=(np.zeros(3), np.array([0.0, -1.0, 0.0])))
     assert stand.lost(np.array([0.0, -0.05, 0.0]))
     assert not stand.lost(np.array([0.0, 0.05, 0.0]))
+
+
+def test_what_the_pins_say_stays_in_its_column_and_says_what_is_hidden(made):
+    pins = list(enumerate(pins_of(made["pour"], made["pattern"], made["pour"].findings, "metric"), start=1))
+    look = type("Look", (), {"say": staticmethod(str)})
+    rows = filling._told(pins, {1}, look)
+    assert [len(row) for row in rows] == [2, 2]
+    assert " ".join(rows[0][0][2]).endswith("(behind metal)")
+    room = 0.5 * (filling.WIDE - 2 * filling.EDGE) - 2 * ROUND - 2.2
+    assert all(wide(line, filling.SMALL) < room for row in rows for _, _, text in row for line in text)
 
 
 def test_long_words_are_broken_and_end_in_dots():

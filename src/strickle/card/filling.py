@@ -34,7 +34,7 @@ MOMENTS = 6
 STUB = 0.12  # share of its height over the solved metal that is left of risers and sprue
 CLEAR = 5e-4  # m beside a riser that is taken off with it, so that no splinter stays
 WORTH = 1.15  # as many times as high the casting is before they are taken off
-TITLE, SIZE, SMALL, FOOT = 5.0, 3.1, 2.7, 2.4
+TITLE, SIZE, SMALL, FOOT, LINE = 5.0, 3.1, 2.7, 2.4, 3.9
 BAR, DEEP = 74.0, 3.6  # mm, a legend's colours
 GREY = "#5d6266"
 FILM_DOTS, FILM_WIDE, VIEW = 127.0, 200.0, (480, 365)  # 1000 pixels across; pixels of a view
@@ -212,18 +212,16 @@ def _still(look: Look, panes: Sequence[Pane], key: str) -> Sheet:
     """One field over the casting, whole and cut, with its legend and its pins."""
     scale = look.filled.scales[key]
     mine = [(i, pin) for i, pin in enumerate(look.pins, start=1) if key in pin.on]
-    told = [(number, pin, lines(pin.says, SMALL, 0.5 * WIDE - EDGE - 12.0)) for number, pin in mine]
-    rows = [told[i : i + 2] for i in range(0, len(told), 2)]
-    deep = sum(max(3.9 * max(len(text) for _, _, text in row), 2 * ROUND) + 1.6 for row in rows)
     top, across = 16.0, STILL[0]
     tall = max(across * pane.down / pane.across for pane in panes)
+    places = [(EDGE, top), (WIDE - EDGE - across, top)] if len(panes) > 1 else [(0.5 * (WIDE - across), top)]
+    stands = look.stands(panes, [(x, top + 0.5 * (tall - across * p.down / p.across)) for p, (x, _) in zip(panes, places, strict=True)], across)
+    rows = _told(mine, stick(Sheet(WIDE, top + tall, ""), stands, mine), look)
     about = lines(_foot(look), FOOT, WIDE - 2 * EDGE)
-    high = top + tall + 21.0 + deep + 5.0 + 3.4 * len(about)
+    high = top + tall + 21.0 + sum(map(_deep, rows)) + 5.0 + 3.4 * len(about)
     sheet = Sheet(WIDE, high, TOLD[key][0])
     sheet.box(0, 0, WIDE, high, thick=0.0, r=0.0)
     _head(sheet, look, TOLD[key][0])
-    places = [(EDGE, top), (WIDE - EDGE - across, top)] if len(panes) > 1 else [(0.5 * (WIDE - across), top)]
-    stands = look.stands(panes, [(x, top + 0.5 * (tall - across * p.down / p.across)) for p, (x, _) in zip(panes, places, strict=True)], across)
     hatch = ""
     for stand in stands:
         marks, meant = _hatch(look, stand.pane, key)
@@ -235,18 +233,29 @@ def _still(look: Look, panes: Sequence[Pane], key: str) -> Sheet:
     _legend(sheet, scale, EDGE + 2.0, y, look.say(_says(look, key, scale)))
     items = [*_greys(look, panes), *([(None, look.say(hatch))] if hatch else [])]
     _swatches(sheet, EDGE + 2.0, y + 10.8, items)
-    behind = stick(sheet, stands, mine)
+    stick(sheet, stands, mine)
     y += 16.0
     for row in rows:
-        for k, (number, pin, text) in enumerate(row):
+        for k, (number, weight, text) in enumerate(row):
             x = EDGE + 2.0 + k * 0.5 * (WIDE - 2 * EDGE)
-            medal(sheet, x + ROUND, y + ROUND, number, pin.weight)
-            text = [*text[:-1], text[-1] + (" (behind metal)" if number in behind else "")]
+            medal(sheet, x + ROUND, y + ROUND, number, weight)
             for n, line in enumerate(text):
-                sheet.text(x + 2 * ROUND + 2.2, y + ROUND + 3.9 * n, line, SMALL)
-        y += max(3.9 * max(len(text) for _, _, text in row), 2 * ROUND) + 1.6
+                sheet.text(x + 2 * ROUND + 2.2, y + ROUND + LINE * n, line, SMALL)
+        y += _deep(row)
     _at_foot(sheet, about)
     return sheet
+
+
+def _told(pins: Sequence[tuple[int, Pin]], behind: set[int], look: Look) -> list[list[tuple[int, str, list[str]]]]:
+    """What the pins say in two columns, as number, weight and lines; ``behind`` are those that metal hides."""
+    room = 0.5 * (WIDE - 2 * EDGE) - 2 * ROUND - 6.0
+    told = [(i, pin.weight, lines(pin.says + (look.say(" (behind metal)") if i in behind else ""), SMALL, room)) for i, pin in pins]
+    return [told[i : i + 2] for i in range(0, len(told), 2)]
+
+
+def _deep(row: Sequence[tuple[int, str, list[str]]]) -> float:
+    """Height [mm] of a row of what the pins say."""
+    return max(LINE * max(len(text) for _, _, text in row), 2 * ROUND) + 1.6
 
 
 def _at_foot(sheet: Sheet, about: Sequence[str]) -> None:
