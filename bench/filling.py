@@ -1,6 +1,6 @@
 """Time of the filling solver: a bottom-gated plate poured full with heat, a breaking dam, and how time grows with metal and not with the box.
 
-On each of three grids the plate is poured in a tight box and in one with 50 mm of sand round it, some eight times as large: what they differ by
+On each of three grids the plate is poured in a tight box and in one with 50 mm of sand round it, some six times as large: what they differ by
 is the cost of the box. The exponent is the slope of time a step against cells of metal on logarithmic scales: 1 is linear. The heat that the metal
 lost is held against what the sand took and what ran out. A general two-phase solver beside it: bench/peers/interfoam_peer.py, where installed.
 
