@@ -67,6 +67,7 @@ class Rule(NamedTuple):
     longest: float  # s
     tolerance: float
     fastest: float  # m/s, speeds above are cut and counted
+    presses: float  # Pa, the most that the mouths and the cavity's height give
     density: float
     gx: float
     gy: float
@@ -372,7 +373,7 @@ def steps(cells, s, g, w, rule, until, most, full):
             release(cells, s, w.hold, last / rule.cell / rule.density)
             block(cells, s)
         _gas(cells, s, w.hold, scale, lam)
-        found = press(cells, s, g, w.loose, lam, past, rule.tolerance)
+        found = press(cells, s, g, w.loose, lam, past, rule.tolerance, rule.presses * scale)
         s.tally[SOLVES] += abs(found)
         s.tally[HARDEST] = max(s.tally[HARDEST], abs(found))
         s.tally[STEPS] += 1.0
