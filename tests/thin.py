@@ -1,0 +1,56 @@
+"""Thin strips and plates of A356 in sand, filled with heat, and the account of heat that every such run must keep."""
+
+from __future__ import annotations
+
+import numpy as np
+
+import melt_shop as shop
+from flows import grid, kept, say
+from strickle import MediumData, fill, open_air, poured
+
+MOULD = shop.mould()
+SAND = MediumData(conductivity=MOULD.sand_conductivity, density=MOULD.sand_density, heat_capacity=MOULD.sand_heat)
+METAL = shop.a356()
+ROOM, KELVIN = 293.15, 273.15
+STOPS, CONTACTS, SKINS = (0.15, 0.3), (300.0, 1000.0), (1.0, 3.0)
+"""Bands: share solid at which a front stands (common practice), metal to sand [W/(m2 K)] and pull of the skin [N/m] of the stores."""
+LIKELY = {"stands": 0.3, "skin": 2.0}
+FRICTION = 0.009  # Fanning's, of a duct in rammed sand
+HEAD = 0.1  # m
+
+
+def audited(told, name):
+    """What every run must keep, and its heat: what the metal lost is what the sand got, in all and summed over the walls. Says so."""
+    kept(told)
+    walls = float(np.nansum(told.wall_heat))
+    scale = max(abs(told.metal_loss), 1e-9)
+    say(
+        f"{name}: {told.status} after {told.time:.2f} s, {told.full:.1%} full; metal lost {told.metal_loss:.1f} J, sand got {told.wall_gain:.1f} J "
+        f"({told.wall_gain / scale - 1.0:+.1e}), its walls {walls:.1f} J; left {told.outflow * 1e6:.2f} cm3; {told.steps} steps, "
+        f"fullest {np.nanmax(told.share):.4f}"
+    )
+    assert abs(told.metal_loss - told.wall_gain) < 5e-3 * scale
+    assert abs(told.wall_gain - walls) < 5e-3 * scale
+    return told
+
+
+def strip(thick, celsius, speed, *, wide=6, long=150, cell=1e-3, middle=True, breaks=None, until=8.0, contact=600.0, **more):
+    """A strip fed at one end, lengths in cells: metal comes up through the foot of a shaft 8 cells long at ``speed`` [m/s] in the strip's section,
+    pressing no more than HEAD of metal; the far end is open. ``middle``: a piece out of the middle of a far wider strip, whose sides take no heat.
+    ``breaks``: moment and length of a stop [s]. The run and its reach [m]: how far metal has filled half of the section.
+    """
+    tags = np.full((10 + long, wide + 2, thick + 4), 10)
+    tags[:, 0] = tags[:, -1] = 13 if middle else 10
+    tags[:8, 1:-1, 1 : thick + 3] = 1
+    tags[:8, 1:-1, 0] = 12
+    tags[8 : 8 + long, 1:-1, 1 : 1 + thick] = 1
+    tags[8 + long, 1:-1, 1 : 1 + thick] = 11
+    flow, most = speed * thick * wide * cell**2, METAL.density_liquidus * 9.81 * HEAD
+    rates, times = (flow, None) if breaks is None else (np.array([flow, 0.0, flow]), np.array([0.0, breaks[0], sum(breaks)]))
+    mouth = poured(rates, times=times, temperature=celsius + KELVIN, most=most)
+    told = fill(
+        grid(tags, cell), {1: METAL, 10: SAND, 11: open_air(), 12: mouth, 13: SAND}, start={1: celsius + KELVIN, 10: ROOM, 13: ROOM}, until=until,
+        full=0.999, friction=FRICTION, contact={10: contact, 13: 1e-6}, **{**LIKELY, **more},
+    )  # fmt: skip
+    came = np.isfinite(told.arrival[8 : 8 + long, 1:-1, 1 : 1 + thick]).mean(axis=(1, 2)) > 0.5
+    return told, float(came.sum()) * cell
