@@ -51,7 +51,7 @@ def run(tags, mouth, cell=0.003, until=0.5, hot=True, metal=HOT, **more):
 @given(st.integers(0, 2**20), st.sampled_from(["below", "above"]), st.sampled_from(["held", "poured"]), st.floats(0.5, 3.0))
 def test_metal_and_heat_are_kept_and_no_metal_is_hotter_than_what_came_in(seed, where, how, much):
     mouth = held(2000.0 * much) if how == "held" else poured(1e-5 * much, most=2e4)
-    told = kept(run(hollow(seed, where), mouth), most=np.inf)
+    told = kept(run(hollow(seed, where), mouth))
     wet = told.share > 0.5
     assert np.nanmax(told.temperature[wet], initial=0.0) < POUR + 0.5
     assert np.nanmin(told.temperature[wet], initial=POUR) > COLD
@@ -67,8 +67,7 @@ def test_no_cell_holds_more_than_it_has_room_for(seed, where, much):
     kept(run(hollow(seed, where), poured(1e-5 * much, most=2e4), hot=False))
 
 
-@pytest.mark.xfail(strict=True, reason="measured 1.452: where metal freezes, a stiff cell that is more than full is not relieved")
-def test_no_cell_holds_more_than_it_has_room_for_where_metal_freezes():
+def test_the_last_air_of_a_mould_is_not_filled_past_its_room():
     kept(run(hollow(610241, "below"), poured(2.125e-5, most=2e4)))
 
 

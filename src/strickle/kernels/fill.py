@@ -158,8 +158,12 @@ class Filler:
             wide = widths(np.where(kind == CAVITY, room, 0.0), cell, SLOT * 4.0 / 3.0).ravel()[cells.full]
             fade = np.clip((SLOT * 4.0 / 3.0 - wide) / (SLOT / 3.0), 0.0, 1.0)
             hold = np.where(kinds == CAVITY, 2.0 * skin.tension / np.maximum(wide, 1e-9) * fade, 0.0)
+        at = np.stack(np.unravel_index(cells.full[: cells.n], kind.shape))
+        presses = density * cell * float(np.abs(np.asarray(gravity)) @ (np.ptp(at, axis=1) + 1)) + max(
+            given.limit if math.isfinite(given.limit) else 0.0, 0.0 if pressed is None else float(pressed.max(initial=0.0))
+        )  # fmt: skip
         rule = Rule(
-            cell, knobs.skin, knobs.bulk, 0.05, knobs.tolerance, fastest, density, float(gravity[0]), float(gravity[1]), float(gravity[2]),
+            cell, knobs.skin, knobs.bulk, 0.05, knobs.tolerance, fastest, presses, density, float(gravity[0]), float(gravity[1]), float(gravity[2]),
             friction, heat is not None, 0.0 if heat is None else heat.low, 1.0 if heat is None else heat.width,
             1.0 if heat is None else heat.holds, 0.0 if heat is None else heat.conducts / heat.holds, 0.0 if heat is None else heat.drag,
             1.0 if heat is None else heat.stands, given.limit, bool(hold.any()), still is not None, 0.0 if still is None else still.pressure,

@@ -14,7 +14,9 @@ from strickle.kernels.fill_state import BODY, CLIPPED, POCKETS, UNKNOWN, WALK, W
 SWELL = 0.2
 """Share of a full metal cell's want or excess of metal that is made good in a step."""
 GIVES = 1e-5
-"""Added to every diagonal: metal shut in on all sides, which nothing can make fit, has an answer too."""
+"""Added to every diagonal: metal shut in on all sides, which nothing can make fit, has an answer too. Against the pressure of the last step where a
+cell's want is let be, so that stiff metal under a steady pressure is not squeezed, step by step, into less room than it takes.
+"""
 MOVES = 0.5
 """Freedom to move below which a cell's want of metal is let be."""
 EASE = 1e-3
@@ -65,8 +67,8 @@ def _pull(opening, kind, liquid, stuck, loose, other, share, its):
 
 
 @njit(cache=True, error_model="numpy", no_cpython_wrapper=True, no_cfunc_wrapper=True)
-def assemble(cells, s, g, loose, lam, past):
-    """Equations of all liquid cells. ``past``: this step over the last one."""
+def assemble(cells, s, g, loose, lam, past, most):
+    """Equations of all liquid cells. ``past``: this step over the last one; ``most``: highest pressure at rest, as a speed."""
     count, diagonal, b_of, clx, cly, clz, chx, chy = g.count, g.diagonal, g.b, g.clx, g.cly, g.clz, g.chx, g.chy
     chz, lx, ly, lz, hx, hy, hz, inverse, spare = g.chz, g.lx, g.ly, g.lz, g.hx, g.hy, g.hz, g.inverse, g.spare
     x, vol = g.x, cells.vol
@@ -85,7 +87,9 @@ def assemble(cells, s, g, loose, lam, past):
             or (ay[c] > 0.0 and _is_air(kind[a2], liquid[a2], stuck[a2])) or (ay[p2] > 0.0 and _is_air(kind[p2], liquid[p2], stuck[p2]))
             or (az[c] > 0.0 and _is_air(kind[a3], liquid[a3], stuck[a3])) or (az[p3] > 0.0 and _is_air(kind[p3], liquid[p3], stuck[p3]))
         )  # fmt: skip
-        b = (_want(f[c], no_air, lam) * vol[c] if loose[c] > MOVES else 0.0) - divergence
+        x[k] = q[c] * past
+        want = _want(f[c], no_air, lam) * vol[c] if loose[c] > MOVES else GIVES * min(max(x[k], -most), most)
+        b = want - divergence
         c1 = _pull(ax[c], kind[a1], liquid[a1], stuck[a1], loose[c], loose[a1], f[c], f[a1])
         in1 = _is_known(kind[a1], liquid[a1])
         k1 = 0.0 if in1 else c1 * q[a1]
@@ -127,7 +131,6 @@ def assemble(cells, s, g, loose, lam, past):
         hz[k] = place[p3] if in6 else dummy
         diagonal[k] = spare[k] + clx[k] + cly[k] + clz[k] + chx[k] + chy[k] + chz[k]
         inverse[k] = 1.0 / diagonal[k]
-        x[k] = q[c] * past
 
 
 @njit(cache=True, error_model="numpy", no_cpython_wrapper=True, no_cfunc_wrapper=True)
@@ -252,10 +255,12 @@ def undo(s):
 
 
 @njit(cache=True, error_model="numpy", no_cpython_wrapper=True, no_cfunc_wrapper=True)
-def press(cells, s, g, loose, lam, past, tolerance, scale):
-    """Solve for the pressure into ``q``; returns the iterations, negative where it was not reached. ``scale`` turns Pa into the pressure's unit."""
+def press(cells, s, g, loose, lam, past, tolerance, scale, most):
+    """Solve for the pressure into ``q``; returns the iterations, negative where it was not reached. ``scale`` turns Pa into the pressure's unit,
+    ``most``: as of ``assemble``.
+    """
     count, q, x, index = g.count, s.q, g.x, g.index
-    assemble(cells, s, g, loose, lam, past)
+    assemble(cells, s, g, loose, lam, past, most)
     g.tie_count[0] = 0
     if s.tally[POCKETS] > 0.0:
         tie(cells, s, g, loose, lam, scale)

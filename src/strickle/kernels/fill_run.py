@@ -70,6 +70,7 @@ class Rule(NamedTuple):
     longest: float  # s
     tolerance: float
     fastest: float  # m/s, speeds above are cut and counted
+    presses: float  # Pa, the most that the mouths and the cavity's height give
     density: float
     gx: float
     gy: float
@@ -117,16 +118,21 @@ class Work(NamedTuple):
 
 @njit(cache=True, error_model="numpy", no_cpython_wrapper=True, no_cfunc_wrapper=True)
 def _speeds(cells, s):
-    """Highest sum of speeds in a cell of the body and in one of the skin, and highest share of a skin cell that leaves per unit of step/cell."""
+    """Highest sum of speeds in a cell of the body and in one of the skin; highest share of a skin cell that leaves, and highest share of the room
+    of an air cell with metal all round that comes in, per unit of step/cell.
+    """
     lists, unknown, skin_of, az, ay, ax = s.lists, s.unknown, s.skin, cells.az, cells.ay, cells.ax
     f, u, v, w, vol = s.f, s.u, s.v, s.w, cells.vol
     xp, yp, zp = cells.xp, cells.yp, cells.zp
-    body, skin, leaves = 0.0, 0.0, 0.0
+    body, skin, leaves, fills = 0.0, 0.0, 0.0, 0.0
     for k in range(lists[UNKNOWN]):
         c = unknown[k]
         body = max(body, max(abs(u[c]), abs(u[xp[c]])) + max(abs(v[c]), abs(v[yp[c]])) + max(abs(w[c]), abs(w[zp[c]])))
     for k in range(lists[SKIN]):
         c = skin_of[k]
+        if f[c] <= LIQUID and _is_last(cells, s, c):
+            comes = ax[c] * u[c] - ax[xp[c]] * u[xp[c]] + ay[c] * v[c] - ay[yp[c]] * v[yp[c]] + az[c] * w[c] - az[zp[c]] * w[zp[c]]
+            fills = max(fills, comes / ((1.0 - f[c]) * vol[c]))
         if f[c] <= WET:
             continue
         out = (
@@ -137,7 +143,20 @@ def _speeds(cells, s):
         if f[c] > 0.5:
             out = max(abs(u[c]), abs(u[xp[c]])) + max(abs(v[c]), abs(v[yp[c]])) + max(abs(w[c]), abs(w[zp[c]]))
         skin = max(skin, out)
-    return body, max(skin, fastest_mouth(cells, s)), leaves
+    return body, max(skin, fastest_mouth(cells, s)), leaves, fills
+
+
+@njit(cache=True, error_model="numpy", no_cpython_wrapper=True, no_cfunc_wrapper=True)
+def _is_last(cells, s, c):
+    """Whether an air cell has metal or wall all round, so that what it cannot hold has nowhere to go."""
+    kind, liquid = cells.kind, s.liquid
+    x, y, z = cells.xp[c], cells.yp[c], cells.zp[c]
+    for a, opening in (
+        (cells.xm[c], cells.ax[c]), (x, cells.ax[x]), (cells.ym[c], cells.ay[c]), (y, cells.ay[y]), (cells.zm[c], cells.az[c]), (z, cells.az[z]),
+    ):  # fmt: skip
+        if opening > 0.0 and (kind[a] == OPEN or (kind[a] == CAVITY and liquid[a] == 0)):
+            return False
+    return True
 
 
 @njit(cache=True, error_model="numpy", no_cpython_wrapper=True, no_cfunc_wrapper=True)
@@ -166,7 +185,7 @@ def _pressed(cells, s, g, w, rule, lam, past, scale, slack):
     found = 0
     for turn in range(CATCHES):
         _gas(cells, s, w.hold, scale, lam)
-        found = press(cells, s, g, w.loose, lam, past if turn == 0 else 1.0, rule.tolerance, scale)
+        found = press(cells, s, g, w.loose, lam, past if turn == 0 else 1.0, rule.tolerance, scale, rule.presses * scale)
         s.tally[SOLVES] += abs(found)
         s.tally[HARDEST] = max(s.tally[HARDEST], abs(found))
         project(cells, s, w.loose, rule.fastest, lam, slack)
@@ -204,13 +223,15 @@ def steps(cells, s, g, w, rule, until, most, full):
         if s.tally[TIME] >= until:
             return TIMED
         find_skin(cells, s)
-        body, skin, leaves = _speeds(cells, s)
+        body, skin, leaves, fills = _speeds(cells, s)
         s.tally[FAST], s.tally[SKIN_FAST] = body, skin
         step = min(rule.longest, math.sqrt(0.25 * rule.cell / max(weight, 1e-9)))
         if body > 0.0:
             step = min(step, rule.bulk_courant * rule.cell / body)
         if skin > 0.0:
             step = min(step, rule.skin_courant * rule.cell / skin)
+        if fills > 0.0:
+            step = min(step, rule.cell / fills)
         last = s.tally[STEP]
         if last > 0.0:
             step = min(step, GROWTH * last)

@@ -37,6 +37,8 @@ MUCH = 5e-3
 """Excess of an inner cell that is handed on too: pressure moves none of it where the metal is stiff."""
 FARTHEST = 600
 """Cells searched for room."""
+NOTHING = 1e-20
+"""Share of a cell under which nothing passes a face: products of such numbers fall out of what a computer can hold."""
 WISP = 1e-3
 """Share of metal under which a cell without metal beside it goes to the account of spray."""
 
@@ -159,7 +161,7 @@ def _pass(cells, s, axis, opening, lo, speeds, lam):
     for k in range(lists[SIDES_X + axis]):
         c = sides[axis, k]
         whole = opening[c] * speeds[c] * lam
-        if whole == 0.0:
+        if abs(whole) < NOTHING:
             through[c] = 0.0
             continue
         d = lo[c] if whole > 0.0 else c
