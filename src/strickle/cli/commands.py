@@ -49,6 +49,9 @@ def _asking(function: Function) -> Function:
         click.option("--cell", metavar='"2 mm"', help="Cell of the 3-D grid."),
         click.option("--preset", type=Spelt(["rough", "shop", "fine"]), help="How finely to solve. Default: shop."),
         click.option("--filling", type=Spelt(["run", "none"]), help="Solve the filling with its free surface. Default: run."),
+        click.option(
+            "--window", type=Spelt(["run", "none"]), help="Look for the lowest pour temperature that fills. Default: run, with the filling."
+        ),
         click.option("--corners", type=Spelt(["run", "none"]), help="Freeze again at the ends of what is not known. Default: run."),
         click.option("--pegs", metavar='"NAME: X, Y, Z; ..."', help="Points of the part or sand whose cooling is drawn."),
         click.option("--knock-out", metavar='"250 degC"', help="Open the mould once all metal is below this. Default: by the metal."),

@@ -151,6 +151,7 @@ CHOICES: tuple[Choice, ...] = (
     Choice(name="break_at", stage="pour", field="break_at", low=0.0, high=600.0),
     Choice(name="break_for", stage="pour", field="break_for", low=0.0, high=600.0),
     Choice(name="filling", stage="pour", field="filling", among=("run", "none")),
+    Choice(name="window", stage="pour", field="window", among=("run", "none")),
     Choice(name="preset", stage="sound", field="preset", among=("rough", "shop", "fine")),
     Choice(name="cover", stage="sound", field="cover", among=("none", "dry")),
     Choice(name="knock_out", stage="sound", field="knock_out_temperature", low=30.0 + ICE_POINT, high=1000.0 + ICE_POINT),

@@ -23,13 +23,14 @@ class PourAsk(Record):
     break_at: float | None = si("s", "when the pour is interrupted, counted from the first metal over the lip; None = never", default=None)
     break_for: float | None = si("s", "how long that interruption lasts; None = there is none", default=None)
     filling: str = word("whether the filling is solved with its free surface once the plan stands: run | none", default="run")
+    window: str = word("whether the lowest pour temperature that fills is looked for, once the filling is solved: run | none", default="run")
     preset: str = word("how finely that is: rough | shop | fine; a plan takes the freezing's", default="shop")
 
     def __post_init__(self) -> None:
         Record.__post_init__(self)
         if self.kept_full not in KEPT:
             raise BadInput(f"pour.kept_full: {self.kept_full!r} is not known", "Give one of yes, no")
-        for name, value, known in (("filling", self.filling, SOLVED), ("preset", self.preset, PRESETS)):
+        for name, value, known in (("filling", self.filling, SOLVED), ("window", self.window, SOLVED), ("preset", self.preset, PRESETS)):
             if value not in known:
                 raise BadInput(f"pour.{name}: {value!r} is not known", f"Give one of {', '.join(known)}")
         if (self.break_at is None) != (self.break_for is None):

@@ -9,6 +9,7 @@ import numpy as np
 from strickle.base import Array, Outcome, Record, Span, si, word
 from strickle.pour.hand import Hand
 from strickle.pour.solution import Solution
+from strickle.pour.window import PourWindow
 
 
 @dataclass(frozen=True, slots=True, kw_only=True, eq=False)
@@ -83,6 +84,7 @@ class Pour(Outcome):
     hand: Hand | None = word("what goes over the lip, and how hot, against time", inner=True, default=None)
     relief: Relief | None = word("which letters, ribs and edges come sharp, rounded or lost; None where there is no surface to look at", default=None)
     solution: Solution | None = word("the filling solved with its free surface and heat; None where it was not, and a finding says why", default=None)
+    window: PourWindow | None = word("lowest and highest temperature to pour at; None where they were not looked for", default=None)
     arrival: Array | None = si("s", "metal comes, on the filling's own cells; NaN where none came", shape="(nx, ny, nz)", default=None)
     arrival_temperature: Array | None = si("K", "of the metal as it comes", shape="(nx, ny, nz)", default=None)
     arrival_speed: Array | None = si("m/s", "of the metal as it comes", shape="(nx, ny, nz)", default=None)

@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 import math
+from collections.abc import Sequence
 from typing import NamedTuple
 
 import numpy as np
@@ -36,7 +37,15 @@ class Shut(NamedTuple):
     volume: float
     left: float
     through_sand: float
+    through_vents: float
     vent: float
+
+
+class Hole(NamedTuple):
+    """A vent that opens into the cavity."""
+
+    at: Array  # (3,) m, mould frame
+    area: float
 
 
 class Press(NamedTuple):
@@ -56,10 +65,13 @@ def breath_of(mould: Mould, stores: Stores) -> Breath | None:
     return Breath(passage=passage, way=min(mould.deep_margin, mould.side_margin, WAY))
 
 
-def pockets_of(filled: Filling, part: Array, origin: Array, cell: float, breath: Breath | None, press: Press) -> list[Shut]:
+def pockets_of(
+    filled: Filling, part: Array, origin: Array, cell: float, breath: Breath | None, press: Press, holes: Sequence[Hole] = ()
+) -> list[Shut]:
     """Pockets of the part (nx, ny, nz), those of which most stays first.
 
-    What the sand lets out goes under the metal's whole head while it is liquid; a vent is to let it out as the metal comes, at HEAD.
+    What the sand lets out goes under the metal's whole head while it is liquid; a vent is to let it out as the metal comes, at HEAD, and so are
+    the ``holes`` there are within a pocket's reach.
     """
     out = []
     room = float(filled.room[part].sum()) * cell**3
@@ -77,8 +89,11 @@ def pockets_of(filled: Filling, part: Array, origin: Array, cell: float, breath:
         little = press.density * GRAVITY * HEAD
         roof = 2.0 * math.pi * (1.5 * volume / math.pi) ** (2.0 / 3.0)  # of half a ball against the mould's wall
         sand = 0.0 if breath is None else roof * breath.passage / breath.way * whole * press.liquid / volume
-        bore = math.sqrt(4.0 / math.pi * flow / (VENT_FLOW * math.sqrt(2.0 * little / AIR_DENSITY)))
-        out.append(Shut(np.asarray(at), float(time), float(volume), float(volume) * max(1.0 - sand, 0.0), float(sand), bore))
+        speed = VENT_FLOW * math.sqrt(2.0 * little / AIR_DENSITY)
+        bore = math.sqrt(4.0 / math.pi * flow / speed)
+        vents = sum(hole.area for hole in holes if np.linalg.norm(hole.at - at) < reach) * speed / flow
+        left = float(volume) * max(1.0 - sand - vents, 0.0)
+        out.append(Shut(np.asarray(at), float(time), float(volume), left, float(sand), float(vents), bore))
     return sorted(out, key=lambda one: (-one.left, -one.volume))
 
 

@@ -38,6 +38,7 @@ class Pocket(Record):
     volume: float = si("m3", "its air then")
     left: float = si("m3", "of it, what the sand does not let out while the metal is liquid")
     through_sand: float = si("1", "what the sand lets out under the metal's head while that is liquid, over what has to go")
+    through_vents: float = si("1", "what vents into it let out as the metal comes, over what has to go", default=0.0)
     vent: float = si("m", "bore of a vent at that place that would let it out as the metal comes")
 
 

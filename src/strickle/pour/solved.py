@@ -28,7 +28,7 @@ from strickle.pour.mouths import Breath, Filling, Mouth, open_air, poured
 from strickle.pour.paper import KEPT
 from strickle.pour.relief import skin_of
 from strickle.pour.result import Pour
-from strickle.pour.shut_in import Press, breath_of, pockets_of
+from strickle.pour.shut_in import Hole, Press, breath_of, pockets_of
 from strickle.pour.solution import GateSolved, LastPlace, Pocket, Seam, Solution
 from strickle.rigging import Rigging
 from strickle.stores import Stores
@@ -340,12 +340,13 @@ def _seams(q: Question, ran: Ran) -> tuple[Seam, ...]:
 def _pockets(pour: Pour, q: Question, ran: Ran) -> tuple[Pocket, ...]:
     grid, head = ran.box.grid, head_of(q.rigging, KEPT[q.ask.kept_full][0])
     press = Press(density=q.metal.density_liquidus, level=head.total, liquid=pour.fluid_time.value)
+    holes = [Hole(np.asarray(v.at), 0.25 * math.pi * v.diameter**2) for v in q.rigging.vents if v.kind == "open"]
     return tuple(
         Pocket(
             at=one.at, at_part=q.on_part(one.at), time=one.time + ran.lead, volume=one.volume, left=one.left, through_sand=one.through_sand,
-            vent=one.vent,
+            through_vents=one.through_vents, vent=one.vent,
         )
-        for one in pockets_of(ran.filled, ran.part, np.asarray(grid.origin), grid.cell, ran.breath, press)
+        for one in pockets_of(ran.filled, ran.part, np.asarray(grid.origin), grid.cell, ran.breath, press, holes)
     )  # fmt: skip
 
 

@@ -194,19 +194,27 @@ def _air(s: Solution, q: Question) -> Iterator[Finding]:
         return
     worst: Pocket = big[0]
     easy = worst.left <= AIR_TELLS * q.part.volume
+    vented = easy and worst.through_sand < 1.0 and worst.through_vents > 0.0
+    way = "the vent" if vented else "the sand"
     count = f", and {len(big) - 1} smaller" if len(big) > 1 else ""
     yield Finding(
         code="pour.air_trapped",
         weight="NOTE" if easy else "MIND",
         says=f"Metal shuts in {tell(worst.volume, 'm3')} of air here{count}; "
-        + ("the sand lets it out" if easy else f"there is a chance that {tell(worst.left, 'm3')} of it stays"),
+        + (f"{way} lets it out" if easy else f"there is a chance that {tell(worst.left, 'm3')} of it stays"),
         because=f"it is shut in {tell(worst.time, 's', 'fine')} after metal enters the sprue; the sand beside it lets out "
-        f"{tell(worst.through_sand, '1')} times what has to go while the metal is liquid" + (", so a vent changes little" if easy else ""),
-        do="Prick the mould over this place all the same, which costs nothing"
+        f"{tell(worst.through_sand, '1')} times what has to go while the metal is liquid"
+        + (f", and vents {tell(worst.through_vents, '1')} times as the metal comes" if worst.through_vents > 0.0 else "")
+        + (", so a vent changes little" if easy and not vented else ""),
+        do="Keep that vent clear of loose sand"
+        if vented
+        else "Prick the mould over this place all the same, which costs nothing"
         if easy
         else f"Vent this place with {tell(worst.vent, 'm', 'fine')} of bore up to the air, or turn the part so that it fills upward there",
         where=_where(worst.at_part),
-        margin=Margin(value=worst.through_sand, unit="1", of="air the sand lets out while the metal is liquid over the air that has to go"),
+        margin=Margin(
+            value=worst.through_sand + worst.through_vents, unit="1", of="air that sand and vents let out in the time over the air that has to go"
+        ),
         source=f"{METHOD}; Darcy's law with the sand's permeability of the stores",
     )
 

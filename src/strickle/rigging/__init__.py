@@ -1,6 +1,6 @@
 """Basin, sprue, runner, ingates, risers, vents as real solids. The door: ask and result only."""
 
-from strickle.rigging.ask import Chill, RiggingAsk, RiserWish
+from strickle.rigging.ask import Chill, RiggingAsk, RiserWish, VentWish
 from strickle.rigging.result import Basin, ChillSet, Ingate, Neck, OpenPour, Region, Rigging, Riser, Runner, Sleeve, Sprue, Vent
 
 __all__ = [
@@ -19,4 +19,5 @@ __all__ = [
     "Sleeve",
     "Sprue",
     "Vent",
+    "VentWish",
 ]

@@ -31,12 +31,23 @@ class RiserWish(Record):
 
 
 @dataclass(frozen=True, slots=True, kw_only=True, eq=False)
+class VentWish(Record):
+    """What trials asks for after a solve of the filling: a vent that opens into the cavity."""
+
+    at: Array = si("m", "place in the cavity's air that it is to let out, part coordinates", shape="(3,)")
+    bore: float = si("m", "of the vent")
+
+
+@dataclass(frozen=True, slots=True, kw_only=True, eq=False)
 class RiggingAsk(Record):
     """Wishes on the rigging."""
 
     pour_time: float | None = si("s", "wished fill time; None = by rule", default=None)
     fill: str | float | None = word("how full to pour an open face: level | proud | a mass; None = as recommended", default=None)
     risers: tuple[RiserWish, ...] = word("changes trials asks for", default=())
+    ingates: int = word("least number of ingates that trials asks for", default=1)
+    gate_section: float = si("1", "factor that trials asks for on the ingates' section", default=1.0)
+    breathing: tuple[VentWish, ...] = word("vents into the cavity that trials asks for", default=())
     marked: tuple[int, ...] = word("faces of the part's mesh that no ingate, riser or flow-off may touch", default=())
     chills: tuple[Chill, ...] = word(
         "chills laid against the part, as name: x, y, z, across, thick, steel or graphite, in part coordinates, several parted by semicolons;"

@@ -161,13 +161,13 @@ class Pick:
 
 
 def picks(
-    body: Body, section: float, taken: Plan, clear: float, counts: Counter[str], most: int = 3, heights: tuple[float, ...] = HEIGHTS
+    body: Body, section: float, taken: Plan, clear: float, counts: Counter[str], most: int = 3, heights: tuple[float, ...] = HEIGHTS, least: int = 1
 ) -> list[Pick]:
-    """Sets of up to ``most`` places that could carry ingates of ``section`` [mm2] together, best first."""
+    """Sets of ``least`` to ``most`` places that could carry ingates of ``section`` [mm2] together, best first."""
     found: list[Pick] = []
     scale = 100.0 / float(np.linalg.norm(body.high - body.low))
-    for number in range(1, most + 1):
-        if number > 1 and found and body.extent < LARGE:
+    for number in range(least, most + 1):
+        if number > least and found and body.extent < LARGE:
             break
         for side, height in itertools.product((-1, 1), heights):
             width = bar_width(section / number, height)

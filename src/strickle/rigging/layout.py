@@ -69,15 +69,18 @@ def place_risers(body: Body, spots: list[Spot], top: float, room: Array, clear: 
 
 
 def place_running(
-    body: Body, stands: list[Stand], missing: list[Spot], sizes: Sizes, top: float, room: Array, clear: float, reasons: Reasons
+    body: Body, stands: list[Stand], missing: list[Spot], sizes: Sizes, top: float, room: Array, clear: float, reasons: Reasons, least: int = 1
 ) -> Layout:
-    """Ingates, runner, sprue and basin for these sizes. ``bars`` is empty where the part has no face for an ingate."""
+    """Ingates, runner, sprue and basin for these sizes. ``bars`` is empty where the part has no face for an ingate.
+
+    There are at the ``least`` so many ingates where that many find a place.
+    """
     section = sizes.ingate_area * 1e6
     low_risers = shapely.unary_union([s.low for s in stands]) if stands else shapely.Polygon()
     taken = low_risers.buffer(clear) if not low_risers.is_empty else low_risers
     best: Layout | None = None
     searched = 0
-    for bars in _offers(body, section, sizes.critical_speed / sizes.thin_speed, taken, clear, reasons):
+    for bars in _offers(body, section, sizes.critical_speed / sizes.thin_speed, taken, clear, reasons, least):
         searched += 1
         layout = _lay_one(body, bars, stands, missing, sizes, top, room, clear, reasons)
         if layout is not None and (best is None or _over(layout) < _over(best)):
@@ -94,9 +97,9 @@ def place_running(
     return best
 
 
-def _offers(body: Body, section: float, thin: float, taken: shapely.Geometry, clear: float, reasons: Reasons) -> Iterator[list[Bar]]:
+def _offers(body: Body, section: float, thin: float, taken: shapely.Geometry, clear: float, reasons: Reasons, least: int = 1) -> Iterator[list[Bar]]:
     """Sets of ingates of ``section`` [mm2] together, where none fits laps, then low ones of ``thin`` times the section, then smaller ones."""
-    found: list[Pick] = picks(body, section, taken, clear, reasons.gates)
+    found: list[Pick] = picks(body, section, taken, clear, reasons.gates, least=least)
     served = False
     for pick in found[: 3 * TRIES]:
         bars = [fit_bar(body, place, section / len(pick.places), reasons.gates) for place in pick.places]

@@ -86,14 +86,14 @@ class Riser(Record):
 
 @dataclass(frozen=True, slots=True, kw_only=True, eq=False)
 class Vent(Record):
-    """A vent pricked with wire, or a flow-off with a printed former."""
+    """A vent pricked with wire, one that opens into the cavity, or a flow-off with a printed former."""
 
     name: str = word("vent-1, ...")
-    kind: str = word("pricked | flow-off")
+    kind: str = word("pricked | open | flow-off")
     at: Array = si("m", "where it meets the cavity", shape="(3,)")
     diameter: float = si("m", "bore")
-    to_metal: float = si("m", "sand left between the wire's end and the cavity (0 for a flow-off)", default=0.0)
-    asked: float = si("m2", "contact area asked for (0 for a pricked vent)", default=0.0)
+    to_metal: float = si("m", "sand left between the wire's end and the cavity (0 for a flow-off or an open vent)", default=0.0)
+    asked: float = si("m2", "contact area asked for (0 for a vent)", default=0.0)
     contact: float = si("m2", "contact area on the part, measured on the solids", default=0.0)
 
 

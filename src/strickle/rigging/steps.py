@@ -23,11 +23,11 @@ from strickle.rigging.formers import fits_bed, held, printed
 from strickle.rigging.inserts import Laid, Sand, check_asked, lay_in
 from strickle.rigging.layout import Layout, Reasons, place_risers, place_running, spot_of
 from strickle.rigging.open_face import rig_open
-from strickle.rigging.result import Rigging
+from strickle.rigging.result import Rigging, Vent
 from strickle.rigging.risers import Spot
 from strickle.rigging.sizing import Sizes, size_riser, size_running
 from strickle.rigging.solids import MM, Frame
-from strickle.rigging.vents import FlowOff, choose
+from strickle.rigging.vents import FlowOff, choose, roof_over
 from strickle.stores import Stores
 
 LEAST_CLEAR = 0.012
@@ -71,7 +71,7 @@ def rig(part: Part, pattern: Pattern, mould: Mould, metal: Metal, stores: Stores
     watch(0.3, "looking for ingate faces and a way for the runner")
     riser_metal = sum(float(s.metal.volume()) for s in stands) * 1e-9
     sizes = _sizes(place, riser_metal, metal, stores, ask)
-    layout = place_running(place.body, stands, missing, sizes, place.top, place.room, place.clear, reasons)
+    layout = place_running(place.body, stands, missing, sizes, place.top, place.room, place.clear, reasons, ask.ingates)
     watch(0.7, "vents and flow-off")
     vents, flow = _vents(place, layout)
     watch(0.8, "joining and measuring the solids")
@@ -86,7 +86,8 @@ def rig(part: Part, pattern: Pattern, mould: Mould, metal: Metal, stores: Stores
     box = (mould.box - np.repeat(place.frame.shift, 2)) * MM
     laid = lay_in(Sand(pattern, place.frame, place.body.solid, casting, bodies, box, stores), layout, ask)
     findings = _findings(place, layout, sizes, checked, stuck, pieces, wanted, flow, vents, plate is not None, stores)
-    return _result(place, layout, sizes, checked, bodies, casting, vents, flow, pieces, wanted, (*findings, *laid.findings), laid)
+    breathing = _breathing(place, ask)
+    return _result(place, layout, sizes, checked, bodies, casting, vents, flow, pieces, wanted, (*findings, *laid.findings), laid, breathing)
 
 
 def _place(part: Part, pattern: Pattern, mould: Mould, ask: RiggingAsk) -> Place:
@@ -160,6 +161,18 @@ def _vents(place: Place, layout: Layout) -> tuple[list[Array], FlowOff | None]:
     return choose(place.body, layout.stands, gates, place.top, place.room, closed)
 
 
+def _breathing(place: Place, ask: RiggingAsk) -> tuple[Vent, ...]:
+    """Vents that open into the cavity's roof over the places asked for. Raises BadInput where other metal lies over one."""
+    out = []
+    for number, wish in enumerate(ask.breathing, start=1):
+        at = place.frame.inward(place.pattern.scale * (place.pattern.turn @ wish.at) + place.pattern.shift)
+        roof = roof_over(place.body, at)
+        if roof is None:
+            raise BadInput("a vent is asked for where none comes up to the air", "Ask for it in the cavity, where only sand lies over its roof")
+        out.append(Vent(name=f"open-vent-{number}", kind="open", at=place.frame.outward(roof), diameter=wish.bore))
+    return tuple(out)
+
+
 def _room_wanted(place: Place, layout: Layout, checked: Checked) -> Array | None:
     """The box metal needs if the flask is too small for it: metres, mould frame, cope top last; None where it fits."""
     low, high, room = checked.low, checked.high, place.room
@@ -213,6 +226,7 @@ def _result(
     wanted: Array | None,
     findings: tuple[Finding, ...],
     laid: Laid,
+    breathing: tuple[Vent, ...],
 ) -> Rigging:
     inside = float(place.body.solid.volume())
     whole = float(casting.volume())
@@ -227,7 +241,7 @@ def _result(
         runner=records.runner(layout, place.frame),
         ingates=records.ingates(layout, sizes, place.frame),
         risers=records.risers(layout, place.frame, place.top),
-        vents=records.vents(vents, flow, place.frame),
+        vents=(*records.vents(vents, flow, place.frame), *breathing),
         chills=laid.chills,
         sleeves=laid.sleeves,
         volume=(whole - inside) * 1e-9,

@@ -72,6 +72,17 @@ def high_places(body: Body) -> list[High]:
     return found
 
 
+def roof_over(body: Body, at: Array) -> Array | None:
+    """Where a straight way up from ``at`` (3,) in the cavity leaves it; None outside the cavity, and where other metal lies over the roof."""
+    top = float(body.top_at(at[0], at[1]))
+    if not np.isfinite(top):
+        return None
+    column = np.column_stack([np.full(24, at[0]), np.full(24, at[1]), np.linspace(min(at[2], top), top - 0.5 * body.cell, 24)])
+    i = body.index(column)
+    inside = body.metal[i[:, 0], i[:, 1], i[:, 2]]
+    return np.array([at[0], at[1], top]) if inside.mean() > 0.9 else None
+
+
 def choose(body: Body, stands: list[Stand], gates: Array, top: float, room: Array, closed: Plan) -> tuple[list[Array], FlowOff | None]:
     """Places of pricked vents, and one flow-off at the high place farthest from the ingates where no riser stands near.
 

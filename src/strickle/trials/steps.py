@@ -7,7 +7,7 @@ import math
 from collections.abc import Mapping, Sequence
 from dataclasses import dataclass
 
-from strickle.base import Finding, Outcome, Trouble, Verdict, Watch, ranked, tell
+from strickle.base import Array, Finding, Outcome, Trouble, Verdict, Watch, ranked, tell
 from strickle.mould import Mould
 from strickle.part import Part
 from strickle.rigging import RiggingAsk
@@ -18,10 +18,12 @@ from strickle.trials.chances import close_clause, wants_corners, weigh
 from strickle.trials.cure import Cure
 from strickle.trials.cures import CURES
 from strickle.trials.lay import ORDER, Lay, ends, poured, solved
-from strickle.trials.mending import mend, said
+from strickle.trials.mending import Mended, mend, said
+from strickle.trials.pouring import Filled, mend_pour
 from strickle.trials.result import Trail, Tried
 from strickle.trials.risers import finish, grow_risers, leave_out
 from strickle.trials.runner import Runner
+from strickle.trials.window import look_for, wants_window
 
 MOST_CURES = 2
 MOST_SIZES = 3  # of one change
@@ -37,12 +39,17 @@ def plan_through(runner: Runner, *, until: str | None = None, preset: str = "sho
     results, because, solves, told = gone.lay.results, gone.because, gone.solves, gone.told
     stops = tuple(f for r in results.values() for f in r.stops)
     tried: tuple[Tried, ...] = ()
-    if stops and cures and until is None:
-        tried = _try_changes(runner, results, stops, preset, watch)
     findings: Sequence[Finding] = ranked([*(f for r in results.values() for f in r.findings), *told])
+    filled = Filled(mended=Mended(tried=(), do={}), cures={})
+    if cures and until is None and not because:
+        filled = mend_pour(runner, gone.lay, findings, preset, watch)
+        findings = said(findings, filled.mended)
+    if stops and cures and until is None:
+        tried = _try_changes(runner, results, stops, preset, watch, filled.cures)
     if cures and until is None and not any(one.worked for one in tried):
         mended = mend(runner, gone.lay, findings, preset, watch)
         tried, findings = (*tried, *mended.tried), said(findings, mended)
+    tried = (*tried, *filled.mended.tried)
     return Trail(
         results=results,
         because=because,
@@ -63,9 +70,12 @@ class _Gone:
     told: tuple[Finding, ...] = ()
 
 
-def _go(runner: Runner, until: str | None, preset: str, watch: Watch, *, corners: bool = False, fills: bool = True) -> _Gone:
+def _go(
+    runner: Runner, until: str | None, preset: str, watch: Watch, *, corners: bool = False, fills: bool = True, room: Array | None = None
+) -> _Gone:
     last = ORDER.index(until) if until in ORDER else len(ORDER) - 1
     lay = Lay(runner, last)
+    lay.room = room
     for stage in ORDER[: min(last, ORDER.index("mould")) + 1]:
         lay.results[stage] = runner.run(stage)
         if stop := ends(lay.results[stage]):
@@ -96,6 +106,8 @@ def _go(runner: Runner, until: str | None, preset: str, watch: Watch, *, corners
             solves += 1
     if not stop and corners and wants_corners(runner, lay.results, preset):
         told += weigh(runner, lay, watch)
+    if not stop and fills and corners and until is None and wants_window(runner, lay.results):
+        look_for(runner, lay.results, preset, watch)
     return _Gone(lay, stop, solves, told)
 
 
@@ -105,8 +117,10 @@ def _risers_likely(results: Mapping[str, Outcome]) -> bool:
     return feeds and not (isinstance(mould, Mould) and mould.kind == "open-face")  # an open back feeds itself, and has no riser
 
 
-def _try_changes(runner: Runner, results: Mapping[str, Outcome], stops: tuple[Finding, ...], preset: str, watch: Watch) -> tuple[Tried, ...]:
-    """Run each STOP's cure through the stages until one leaves no STOP.
+def _try_changes(
+    runner: Runner, results: Mapping[str, Outcome], stops: tuple[Finding, ...], preset: str, watch: Watch, known: Mapping[str, Cure]
+) -> tuple[Tried, ...]:
+    """Run each STOP's cure through the stages until one leaves no STOP; ``known`` are those that cured a filling.
 
     A STOP of the freezing is tried again on the grid that raised it, for a coarser one may not show it; others on the rough grid.
     """
@@ -114,7 +128,8 @@ def _try_changes(runner: Runner, results: Mapping[str, Outcome], stops: tuple[Fi
     codes: set[str] = set()
     for finding in stops:
         make = CURES.get(finding.code)
-        cure = make(finding, results, runner) if make is not None and finding.code not in codes and len(codes) < MOST_CURES else None
+        fresh = finding.code not in codes and len(codes) < MOST_CURES
+        cure = known.get(finding.code) or (make(finding, results, runner) if make is not None else None) if fresh else None
         codes.add(finding.code)
         if cure is None:
             continue
@@ -136,6 +151,8 @@ def _try_changes(runner: Runner, results: Mapping[str, Outcome], stops: tuple[Fi
             margins = cure.margin(results, after, runner.stores.kit), cure.margin(after, after, other.stores.kit)
         except KeyError:
             margins = math.nan, math.nan
+        if cure.told is not None:
+            margins, grid = cure.told[:2], cure.told[2]
         change = cure.change(after if "mould" in after else results)
         tried.append(Tried(cures=finding.code, change=change, worked=worked, of=cure.of, before=margins[0], after=margins[1], left=left, preset=grid))
         if worked:
@@ -149,7 +166,7 @@ def _with(
     """The stages run in a changed shop: that runner, its results, the STOPs left, and whether none was and it came as far as asked."""
     stores = dataclasses.replace(runner.stores, kit=kit) if kit is not None else None
     other = runner.variant(stores=stores, asks=cure.asks)
-    after = _go(other, until, preset, watch, fills=until is None).lay.results
+    after = _go(other, until, preset, watch, fills=until is None, room=cure.room).lay.results
     left = tuple(f.code for r in after.values() for f in r.stops)
     return other, after, left, not left and (until or ORDER[-1]) in after
 
