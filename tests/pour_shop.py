@@ -53,8 +53,39 @@ def two_gates():
     }
 
 
-def poured(part: m3.Manifold, bodies, *, pour=None, stores=None, wall=0.012, ask=None, **metal):
-    """The pour of a part with bodies round it: name -> kind and solid."""
+def poured(part: m3.Manifold, bodies, **more):
+    """The pour of a part with bodies round it: name -> kind and solid; ``more`` as ``Standing`` takes it."""
+    return Standing(part, bodies, **more).pour()
+
+
+class Standing:
+    """A mould that stands, with its results up to the melt, as trials are lent them: it charges and fills, and remembers nothing."""
+
+    def __init__(self, part: m3.Manifold, bodies, *, pour=None, stores=None, wall=0.012, ask=None, vents=(), **metal):
+        self.stores, self.heats = stores or shop.stores(), []
+        self.asks = {"melt": MeltAsk(pour=pour), "pour": ask or PourAsk(filling="run", preset="rough")}
+        self.results = _stands(part, bodies, wall, vents, shop.a356(**metal))
+        self.results["melt"] = self.once("melt", self.results, self.asks["melt"], self.stores, quiet)
+
+    def pour(self):
+        return self.once("pour", self.results, self.asks["pour"], self.stores, quiet)
+
+    def ask(self, stage):
+        return self.asks[stage]
+
+    def once(self, stage, results, ask, stores, watch):
+        part, metal = results["part"], results["metal"]
+        closed = results["mould"], results["rigging"], results["cavity"]
+        if stage == "melt":
+            self.heats.append(ask.pour)
+            return charge(part, *closed, metal, stores, ask, watch)
+        return fill(part, results["pattern"], *closed, metal, results["melt"], stores, ask, watch)
+
+    def keep(self, stage, parts, make):
+        return make()
+
+
+def _stands(part: m3.Manifold, bodies, wall, vents, metal):
     casting = part
     for _, solid in bodies.values():
         casting = casting + solid
@@ -67,10 +98,9 @@ def poured(part: m3.Manifold, bodies, *, pour=None, stores=None, wall=0.012, ask
     )
     regions = (Region(name="basin", kind="running", mesh=mesh_of(casting)),)
     basin = dataclasses.replace(plain.basin, volume=48e-6, length=0.04)
-    built = dataclasses.replace(plain, basin=basin, casting=mesh_of(casting), ingates=gates, regions=regions)
-    body, here, melted = shop.part(volume=part.volume() * 1e-9, wall=wall), stores or shop.stores(), shop.a356(**metal)
-    melt = charge(body, shop.mould(), built, closed, melted, here, MeltAsk(pour=pour), quiet)
-    return fill(body, shop.pattern(), shop.mould(), built, closed, melted, melt, here, ask or PourAsk(filling="run", preset="rough"), quiet)
+    built = dataclasses.replace(plain, basin=basin, casting=mesh_of(casting), ingates=gates, regions=regions, vents=tuple(vents))
+    body = shop.part(volume=part.volume() * 1e-9, wall=wall)
+    return {"metal": metal, "part": body, "pattern": shop.pattern(), "mould": shop.mould(), "rigging": built, "cavity": closed}
 
 
 def _section(solid: m3.Manifold) -> float:

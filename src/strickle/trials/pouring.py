@@ -37,10 +37,10 @@ OF: Mapping[str, str] = {
 
 @dataclass(frozen=True, slots=True, kw_only=True)
 class Filled:
-    """What was tried, what findings say to do after it, and the cures of STOPs still to be run through the freezing."""
+    """What was tried, what findings say to do after it, and the cures of STOPs still to be run through the freezing; None where none was found."""
 
     mended: Mended
-    cures: Mapping[str, Cure]
+    cures: Mapping[str, Cure | None]
 
 
 @dataclass(slots=True)
@@ -86,15 +86,16 @@ def mend_pour(runner: Runner, lay: Lay, findings: Sequence[Finding], preset: str
     pour = lay.results.get("pour")
     codes = named(findings)[:MOST_CODES] if isinstance(pour, Pour) and pour.solution is not None else ()
     again = Again(runner, lay, preset, watch)
-    tried, do, cures = [], {}, {}
+    tried: list[Tried] = []
+    do, cures = dict[str, str](), dict[str, Cure | None]()
     for code in codes:
         weight = max((f.weight for f in findings if f.code == code), key=lambda w: WEIGHTS[w])
         found = _cure(again, code, weight)
         do[f"{code} {weight}"] = found.says
         if found.told is not None and weight != "STOP":
             tried.append(found.told)
-        if weight == "STOP" and found.change is not None and found.told is not None:
-            cures[code] = _to_the_end(found.change, found.told)
+        if weight == "STOP":
+            cures[code] = _to_the_end(found.change, found.told) if found.change is not None and found.told is not None else None
     return Filled(mended=Mended(tried=tuple(tried), do=do), cures=cures)
 
 

@@ -118,7 +118,7 @@ def _risers_likely(results: Mapping[str, Outcome]) -> bool:
 
 
 def _try_changes(
-    runner: Runner, results: Mapping[str, Outcome], stops: tuple[Finding, ...], preset: str, watch: Watch, known: Mapping[str, Cure]
+    runner: Runner, results: Mapping[str, Outcome], stops: tuple[Finding, ...], preset: str, watch: Watch, known: Mapping[str, Cure | None]
 ) -> tuple[Tried, ...]:
     """Run each STOP's cure through the stages until one leaves no STOP; ``known`` are those that cured a filling.
 
@@ -127,11 +127,12 @@ def _try_changes(
     tried: list[Tried] = []
     codes: set[str] = set()
     for finding in stops:
-        make = CURES.get(finding.code)
+        make, cure = CURES.get(finding.code), known.get(finding.code)
         fresh = finding.code not in codes and len(codes) < MOST_CURES
-        cure = known.get(finding.code) or (make(finding, results, runner) if make is not None else None) if fresh else None
+        if fresh and make is not None and finding.code not in known:  # one whose filling was looked at and not cured is left
+            cure = make(finding, results, runner)
         codes.add(finding.code)
-        if cure is None:
+        if cure is None or not fresh:
             continue
         watch(0.85, "trying a change that may lift what stops the plan")
         grid = preset if finding.stage == "sound" else "rough"
