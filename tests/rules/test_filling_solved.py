@@ -8,9 +8,11 @@ import numpy as np
 import pytest
 
 import melt_shop as shop
-from pour_shop import block, one_gate, poured, two_gates
+from pour_shop import Standing, block, one_gate, poured, two_gates
 from strickle.pour import PourAsk
 from strickle.pour.meeting import meetings
+from strickle.rigging import RiggingAsk, Vent
+from strickle.trials.ways import ways
 
 BAR = block(-50, 50, -14, 14, 0, 12)
 
@@ -90,6 +92,27 @@ def test_air_in_a_sealed_corner(number, weight):
     assert found.weight == weight
     assert found.where.point[0] * 1.1 + 0.1 == pytest.approx(0.04, abs=0.008)  # the pattern's scale and shift
     assert ("vent changes little" in found.because) == (weight == "NOTE")
+
+
+def test_a_vent_at_the_last_pocket_cures_what_close_sand_keeps_in():
+    turret = BAR + block(30, 50, -10, 10, 12, 36)
+    bodies = {**one_gate(), "riser-1": ("riser", block(-34, -18, -8, 8, 10, 90))}
+    ask = PourAsk(filling="run", preset="rough", rate=0.3)
+    close = Standing(turret, bodies, stores=permeable(0.02), ask=ask)
+    close.results["pour"] = close.pour()
+    assert codes(close.results["pour"])["pour.air_trapped"] == "MIND"
+    change = next(ways("pour.air_trapped", close.results, close, RiggingAsk(), None))
+    (wish,) = change.asks["rigging"].breathing
+    pocket = close.results["pour"].solution.pockets[0]
+    assert wish.bore >= pocket.vent
+    assert "of bore at" in change.words(close.results)
+    hole = Vent(name="open-vent-1", kind="open", at=pocket.at, diameter=wish.bore)
+    vented = Standing(turret, bodies, stores=permeable(0.02), ask=ask, vents=(hole,)).pour()
+    found = told(vented, "pour.air_trapped")
+    assert found.weight == "NOTE"
+    assert "the vent lets it out" in found.says
+    assert "changes little" not in found.because
+    assert found.margin.value > 1.0 > told(close.results["pour"], "pour.air_trapped").margin.value
 
 
 def test_it_is_not_solved_where_that_is_asked():
