@@ -8,25 +8,40 @@ import numpy as np
 import pytest
 from planned import runner, through
 
-from strickle.base import BadInput
+from strickle.base import BadInput, quiet
 from strickle.melt import MeltAsk
 from strickle.pour import PourAsk
 from strickle.rigging import RiggingAsk, VentWish
-from strickle.trials.pouring import OF, margin
+from strickle.trials.lay import ORDER, Lay, poured
+from strickle.trials.pouring import OF, margin, mend_pour
 from strickle.trials.ways import KINDS, ways
 
 SLOW = PourAsk(filling="run", rate=0.05, break_at=2.0, break_for=3.0, window="none")
 
 
-def test_a_stop_that_lets_fronts_grow_cold_is_cured_by_pouring_without_it():
-    trail = through(runner("demo", pour=SLOW))
-    found = next(f for f in trail.findings if f.code == "pour.cold_shut")
-    (tried,) = [one for one in trail.tried if one.cures == "pour.cold_shut"]
+def test_a_break_that_lets_fronts_grow_cold_is_cured_by_pouring_without_it():
+    made = runner("demo", pour=SLOW)
+    lay = Lay(made, ORDER.index("pour"))
+    for stage in ("metal", "part", "pattern"):
+        lay.results[stage] = made.run(stage)
+    assert lay.go(RiggingAsk(), True) == ""
+    poured(made, lay.results, "rough")
+    filled = mend_pour(made, lay, lay.results["pour"].findings, "rough", quiet)
+    (tried,) = [one for one in filled.mended.tried if one.cures == "pour.cold_shut"]
     assert tried.worked
     assert tried.change == "pour without the stop"
     assert tried.before < 1.0 < tried.after
-    assert tried.before == pytest.approx(margin("pour.cold_shut", OF["pour.cold_shut"], trail.results))
-    assert found.do.startswith("Cured by one change that was run, the first tried: pour without the stop")
+    assert tried.before == pytest.approx(margin("pour.cold_shut", OF["pour.cold_shut"], lay.results))
+    assert filled.mended.do["pour.cold_shut MIND"].startswith("Cured by one change that was run, the first tried: pour without the stop")
+    assert filled.cures == {}
+
+
+@pytest.mark.validate
+def test_a_plan_tells_the_cure_that_was_run():
+    trail = through(runner("demo", pour=SLOW))
+    found = next(f for f in trail.findings if f.code == "pour.cold_shut")
+    assert found.do.startswith("Cured by one change that was run")
+    assert any(one.cures == "pour.cold_shut" and one.worked for one in trail.tried)
     assert trail.results["pour"].window is None
     plain = through(runner("demo", pour=dataclasses.replace(SLOW, break_at=None, break_for=None)))
     assert not [f for f in plain.findings if f.code == "pour.cold_shut" and f.weight != "NOTE"]

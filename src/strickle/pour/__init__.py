@@ -2,5 +2,6 @@
 
 from strickle.pour.ask import PourAsk
 from strickle.pour.result import Handed, Pour
+from strickle.pour.window import PourTried, PourWindow
 
-__all__ = ["Handed", "Pour", "PourAsk"]
+__all__ = ["Handed", "Pour", "PourAsk", "PourTried", "PourWindow"]

@@ -4,8 +4,14 @@ from __future__ import annotations
 
 import math
 
-from strickle.base import GRAVITY, Input, Output, Relation, rule, tearing_speed
+from strickle.base import GRAVITY, Input, Output, Relation, Value, rule, tearing_speed
 
+STOPS = Value(value=0.3, low=0.15, high=0.5, unit="1", source="flemings", mark="memory", note="fraction solid at which a front stands")
+KNITS = Value(value=10.0, low=0.0, high=30.0, unit="K", source="house", mark="guess", note="superheat with which two fronts knit")
+EMPTY_TELLS, EMPTY_STOPS = 5e-4, 2e-3
+"""Share of the part's volume left empty from which that is told, and from which it stops."""
+SPRUE_EMPTY = 0.05
+"""Share of sprue and runner that may be empty at the end."""
 _CAMPBELL = "Campbell, Complete Casting Handbook, Oxford 2011 (from memory, unverified)"
 _TENSION = Input(name="surface_tension", unit="N/m", says="surface tension of the liquid metal", low=0.1, high=4.0)
 _DENSITY = Input(name="density", unit="kg/m3", says="density of the liquid metal", low=1500.0, high=20000.0)

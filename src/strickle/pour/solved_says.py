@@ -9,23 +9,19 @@ from collections.abc import Iterator
 from strickle.base import Array, Finding, Margin, Source, Value, Watch, Weight, Where, tell
 from strickle.pour.box import ACROSS_WALL
 from strickle.pour.result import Pour
+from strickle.pour.rules import EMPTY_STOPS, EMPTY_TELLS, KNITS, SPRUE_EMPTY, STOPS
 from strickle.pour.solution import GateSolved, Pocket, Seam, Solution
 from strickle.pour.solved import Question, solve
 
-STOPS = Value(value=0.3, low=0.15, high=0.5, unit="1", source="flemings", mark="memory", note="fraction solid at which a front stands")
-KNITS = Value(value=10.0, low=0.0, high=30.0, unit="K", source="house", mark="guess", note="superheat with which two fronts knit")
 WASHES = Value(
     value=1.0, low=0.7, high=1.5, unit="m/s", source="house", mark="guess", note="speed of metal along sand from which grains are washed off"
 )
 DIFFERS = 0.10
 """Share by which solve and hydraulics may differ before both are told."""
-EMPTY_TELLS, EMPTY_STOPS = 5e-4, 2e-3
-"""Share of the part's volume left empty from which that is told, and from which it stops."""
 AIR_TELLS = 2e-3
 """Share of the part's volume shut in as air from which that is told."""
 LONG = 0.1
 """s above the critical speed from which that is told."""
-SPRUE_EMPTY = 0.05
 OPEN_FACE = "metal in an open face lies about as high as it stands of itself, which the law of cover judges and a solve does not"
 METHOD = "free surface and heat solved on its own grid"
 SOURCE = Source(

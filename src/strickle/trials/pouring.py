@@ -9,7 +9,7 @@ from dataclasses import dataclass, field, replace
 from strickle.base import BadInput, Finding, Outcome, Watch, tell
 from strickle.metal import Metal
 from strickle.pour import Pour, PourAsk
-from strickle.pour.solved_says import KNITS, SPRUE_EMPTY, STOPS
+from strickle.pour.rules import KNITS, SPRUE_EMPTY, STOPS
 from strickle.rigging import RiggingAsk
 from strickle.trials.changes import Change
 from strickle.trials.cure import Cure, Results, find

@@ -8,12 +8,10 @@ from collections.abc import Callable, Sequence
 
 from strickle.base import Finding, Margin, Outcome, Watch, tell
 from strickle.melt import Melt, MeltAsk
-from strickle.melt.choose import NO_POT
 from strickle.metal import Metal
 from strickle.part import Part
-from strickle.pour import Pour, PourAsk
-from strickle.pour.solved_says import EMPTY_TELLS
-from strickle.pour.window import PourTried, PourWindow
+from strickle.pour import Pour, PourAsk, PourTried, PourWindow
+from strickle.pour.rules import EMPTY_TELLS
 from strickle.trials.cure import Results, find
 from strickle.trials.runner import Runner
 
@@ -33,9 +31,10 @@ Solve = Callable[[float], PourTried | None]
 
 
 def wants_window(runner: Runner, results: Results) -> bool:
-    """Whether the window is looked for: asked for, and the filling of the plan that stands has been solved."""
+    """Whether the window is looked for: asked for, not found yet, and the filling of the plan that stands has been solved."""
     ask, pour = runner.ask("pour"), results.get("pour")
-    return isinstance(ask, PourAsk) and ask.window == "run" and isinstance(pour, Pour) and pour.solution is not None
+    wished = isinstance(ask, PourAsk) and ask.window == "run"
+    return wished and isinstance(pour, Pour) and pour.solution is not None and pour.window is None
 
 
 def look_for(runner: Runner, results: dict[str, Outcome], preset: str, watch: Watch) -> None:
@@ -65,7 +64,8 @@ def window_of(runner: Runner, results: Results, preset: str, watch: Watch) -> Po
     melt, metal, pour = find(results, "melt", Melt), find(results, "metal", Metal), find(results, "pour", Pour)
     given = runner.ask("melt")
     assert isinstance(given, MeltAsk)
-    pot = given.crucible if melt.pot == NO_POT else melt.pot  # the same pot at every temperature
+    owned = {crucible.name for crucible in runner.stores.kit.crucibles}
+    pot = melt.pot if melt.pot in owned else given.crucible  # the same pot at every temperature
     volume = find(results, "part", Part).volume
     count = 0
 
