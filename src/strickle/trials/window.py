@@ -167,7 +167,7 @@ def _spread(melt: Melt) -> float:
 def _aim(floor: float, sure: float, top: float, melt: Melt, metal: Metal) -> float:
     if math.isnan(floor):
         return math.nan
-    least = max(floor + _spread(melt), sure if math.isfinite(sure) else top, metal.aim[0])
+    least = max(floor + _spread(melt), sure if math.isfinite(sure) else floor, metal.aim[0])  # a doubt that stays at the top is not cured by heat
     return min(max(melt.pour_temperature.value, least), top)
 
 
