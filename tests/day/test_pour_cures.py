@@ -16,7 +16,7 @@ from strickle.trials.lay import ORDER, Lay, poured
 from strickle.trials.pouring import OF, margin, mend_pour
 from strickle.trials.ways import KINDS, ways
 
-SLOW = PourAsk(filling="run", rate=0.05, break_at=2.0, break_for=3.0, window="none")
+SLOW = PourAsk(filling="run", rate=0.05, break_at=2.0, break_for=6.0, window="none")
 
 
 def test_a_break_that_lets_fronts_grow_cold_is_cured_by_pouring_without_it():
