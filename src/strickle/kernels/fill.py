@@ -34,7 +34,7 @@ from strickle.kernels.fill_state import (
 )  # fmt: skip
 
 __all__ = [
-    "CAVITY", "DONE", "FILLED", "OPEN", "POURED", "PRESETS", "PRESSED", "SOLID", "STUCK", "TIMED", "WILD", "Filler", "Heat", "Inlet", "Knobs", "Skin",
+    "CAVITY", "DONE", "FILLED", "OPEN", "POURED", "PRESETS", "PRESSED", "SOLID", "STUCK", "TIMED", "WILD", "Filler", "Heat", "Inlet", "Knobs",
     "Still", "openings", "widths",
 ]  # fmt: skip
 THIN = 0.5
@@ -85,13 +85,6 @@ class Inlet:
 
 
 @dataclass(frozen=True)
-class Skin:
-    """Pull of the metal's skin [N/m]; 0 none."""
-
-    tension: float = 0.0
-
-
-@dataclass(frozen=True)
 class Still:
     """Air that must get away: sand's passage [m2/(s Pa)] over the way it goes [m], vents [m2] by place of the box, the open air."""
 
@@ -126,13 +119,14 @@ def _reached(cells: Any, area: Floats) -> Floats:
 class Filler:
     """A cavity being filled, by plain arrays over a box (nx, ny, nz).
 
+    ``skin`` [N/m] pull of the metal's skin, one for all or by place;
     ``kind`` SOLID .. POURED, its outer two layers never CAVITY; ``room`` and ``sides`` open shares of cells and of their low faces.
     """
 
     def __init__(
         self, kind: NDArray[np.uint8], room: Floats, sides: tuple[Floats, Floats, Floats], cell: float, *, density: float,
         gravity: Sequence[float], knobs: Knobs, fastest: float, friction: float = 0.0, pressed: Floats | None = None, inlet: Inlet | None = None,
-        heat: Heat | None = None, skin: Skin | None = None, still: Still | None = None, came_at: float = 0.0,
+        heat: Heat | None = None, skin: float | Floats = 0.0, still: Still | None = None, came_at: float = 0.0,
     ) -> None:  # fmt: skip
         self.shape: tuple[int, int, int] = (kind.shape[0], kind.shape[1], kind.shape[2])
         self.cell = cell
@@ -154,10 +148,11 @@ class Filler:
             if still.vents is not None:
                 bore = still.vents.ravel()[cells.full] / cell**3
         hold = np.zeros(m)
-        if skin is not None and skin.tension > 0.0:
+        if np.max(skin) > 0.0:
+            pull = np.broadcast_to(np.asarray(skin, dtype=float), kind.shape).ravel()[cells.full]
             wide = widths(np.where(kind == CAVITY, room, 0.0), cell, SLOT * 4.0 / 3.0).ravel()[cells.full]
             fade = np.clip((SLOT * 4.0 / 3.0 - wide) / (SLOT / 3.0), 0.0, 1.0)
-            hold = np.where(kinds == CAVITY, 2.0 * skin.tension / np.maximum(wide, 1e-9) * fade, 0.0)
+            hold = np.where(kinds == CAVITY, 2.0 * pull / np.maximum(wide, 1e-9) * fade, 0.0)
         at = np.stack(np.unravel_index(cells.full[: cells.n], kind.shape))
         presses = density * cell * float(np.abs(np.asarray(gravity)) @ (np.ptp(at, axis=1) + 1)) + max(
             given.limit if math.isfinite(given.limit) else 0.0, 0.0 if pressed is None else float(pressed.max(initial=0.0))
@@ -311,7 +306,7 @@ def warm() -> None:
     heat = Heat(0.0, 10.0, table, np.clip((900.0 - table) / 300.0, 0.0, 1.0), 2.6e6, 80.0, 2000.0 * one, 1000.0 * one, 293.0 * one, 2e3, 0.5)
     filler = Filler(
         kind, one, (one, one, one), 2e-3, density=2400.0, gravity=(0.0, 0.0, -9.81), knobs=PRESETS["rough"], fastest=10.0,
-        inlet=Inlet(np.zeros(1), np.full(1, 1e-5), np.full(1, 1000.0), 3000.0), heat=heat, skin=Skin(1.0), still=Still(1e-6, 0.03),
+        inlet=Inlet(np.zeros(1), np.full(1, 1e-5), np.full(1, 1000.0), 3000.0), heat=heat, skin=1.0, still=Still(1e-6, 0.03),
         friction=0.003, came_at=1000.0,
     )  # fmt: skip
     filler.put(np.zeros(kind.shape), one)

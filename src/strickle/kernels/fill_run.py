@@ -55,7 +55,7 @@ FORGIVEN = 4
 """Steps in a row whose pressure may miss its mark; what is left over is made good in the next."""
 LOOK = 1
 """Steps between looks at the air."""
-CATCHES = 3
+CATCHES = 2
 """Most solves of a step in which the skin turns out to hold the front."""
 DONE, TIMED, FILLED, STUCK, WILD = 0, 1, 2, 3, 4
 """Why the steps ended: so many done; the time reached; full; pressure not found; not a number."""

@@ -49,7 +49,7 @@ def fill(
     surface: Mesh | None = None,
     gravity: Sequence[float] = (0.0, 0.0, -GRAVITY),
     friction: float = 0.0,
-    skin: float = 0.0,
+    skin: float | Mapping[int, float] = 0.0,
     stands: float = STANDS,
     breath: Breath | None = None,
     gauges: Mapping[str, int] | None = None,
@@ -65,7 +65,8 @@ def fill(
     after the last change of a pour, unless ``full`` is above one;
     ``contact``: metal to wall [W/(m2 K)], one for all or tag -> value; ``surface``: the closed mesh of the cavity in the grid's frame [m]: cells and
     faces are then open as far as the mesh says, and metal tags only where the mesh has room count;
-    ``friction``: the wall's drag coefficient (Fanning's, a quarter of Darcy's); ``skin`` [N/m]: pull of the metal's skin, felt in sections under
+    ``friction``: the wall's drag coefficient (Fanning's, a quarter of Darcy's); ``skin`` [N/m], one for all or
+    metal tag -> value: pull of the metal's skin, felt in sections under
     8 mm; ``stands``: fraction solid at which metal no longer flows; ``breath``: air shut in presses back and leaks; without it air never resists;
     ``gauges``: name -> tag whose metal's speed is recorded; ``checkpoint``: file to which the run is saved now and then and from which it goes on.
 
@@ -87,7 +88,7 @@ def fill(
         kind, room, sides, grid.cell, density=density, gravity=gravity, knobs=kernel.PRESETS[preset],
         fastest=_fastest(grid, mouth_of, gravity, density), friction=friction, pressed=_pressures(kind, mouth_of),
         inlet=_inlet(mouth_of, heated, kernel), heat=None if heated is None else heated.tables,
-        skin=kernel.Skin(skin) if skin > 0.0 else None, still=_still(breath, kernel), came_at=0.0 if heated is None else heated.comes,
+        skin=_pull(grid, skin), still=_still(breath, kernel), came_at=0.0 if heated is None else heated.comes,
     )  # fmt: skip
     share = np.zeros(grid.tags.shape) if begin is None else np.asarray(begin, dtype=float)
     filler.put(_padded(share, 0.0), np.full(kind.shape, 0.0 if heated is None else heated.comes))
@@ -108,6 +109,16 @@ def _metal(materials: Mapping[int, Any]) -> tuple[Any, list[int]]:
     if len({id(materials[tag]) for tag in tags}) > 1:
         raise BadInput("two different metals are given", "Give every metal tag the same metal: one casting is one alloy")
     return materials[tags[0]], tags
+
+
+def _pull(grid: Grid, skin: float | Mapping[int, float]) -> float | Array:
+    """Pull of the metal's skin [N/m], for all or by place of the padded box."""
+    if not isinstance(skin, Mapping):
+        return skin
+    out = np.zeros(grid.tags.shape)
+    for tag, value in skin.items():
+        out[grid.tags == tag] = value
+    return _padded(out, 0.0)
 
 
 def _liquid(metal: Any) -> float:

@@ -98,7 +98,8 @@ def as_ruled(
     pull = _numbers(gravity)
     if pull is None or pull.shape != (3,) or not np.isfinite(pull).all():
         raise BadInput(f"gravity is {_told(gravity)}", "Give three numbers in m/s2, such as (0, 0, -9.81)")
-    for value, what in ((friction, "the wall's drag coefficient"), (skin, "the pull of the metal's skin")):
+    pulls = list(skin.values()) if isinstance(skin, Mapping) else [skin]
+    for value, what in ((friction, "the wall's drag coefficient"), *((pull, "the pull of the metal's skin") for pull in pulls)):
         if not is_number(value) or not (float(value) >= 0.0 and math.isfinite(float(value))):  # type: ignore[arg-type]
             raise BadInput(f"{what} is {_told(value)}", "Give zero or a number above it")
     _positive(stands, "the share solid at which metal stands")

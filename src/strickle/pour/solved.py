@@ -145,7 +145,7 @@ def _run(pour: Pour, q: Question, box: Box, knobs: str, watch: Watch) -> tuple[R
             contact=q.mould.contact,
             surface=q.rigging.casting,
             friction=0.25 * _constant(q.stores, "loss.friction", 0.0),
-            skin=skin_of(q.metal, q.stores).value,
+            skin={PART: skin_of(q.metal, q.stores).value},  # the running system is pressed by the whole head, and its law knows no skin
             breath=breath,
             gauges=box.gates,
             watch=heard,
