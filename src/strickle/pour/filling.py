@@ -62,7 +62,7 @@ def fill(
     MediumData or any tag without an entry (wall), or a Mouth; ``ends``: outer face "x-" ... "z+" -> Mouth, wall where absent;
     ``start``: tag -> K for the metal (as it comes in) and media; without it nothing cools; ``begin`` (nx, ny, nz): share of metal there at the
     start; ``until`` [s] and ``full`` (share of the cavity, or of the metal tags that ``counts`` names) end the run, as does metal that gains no more
-    after the last change of a pour, unless ``full`` is above one;
+    and whose pour does not start again, unless ``full`` is above one;
     ``contact``: metal to wall [W/(m2 K)], one for all or tag -> value; ``surface``: the closed mesh of the cavity in the grid's frame [m]: cells and
     faces are then open as far as the mesh says, and metal tags only where the mesh has room count;
     ``friction``: the wall's drag coefficient (Fanning's, a quarter of Darcy's); ``skin`` [N/m], one for all or
@@ -96,7 +96,7 @@ def fill(
         raise BadInput(f"tag {min(set(counts) - set(cavity))} is to count as full, and is no metal", "Name metal tags under ``counts``, or none")
     wanted = _Wanted(filler, full, np.isin(_padded(grid.tags, 0), list(counts)) if len(counts) else None)
     record = Noted(filler, {name: _padded(grid.tags == tag, False) for name, tag in (gauges or {}).items()}, grid)
-    changes = max([float(mouth.times[-1]) for mouth, _ in mouth_of.values() if mouth.kind == "poured"], default=0.0)
+    changes = max([_resumes(mouth) for mouth, _ in mouth_of.values() if mouth.kind == "poured"], default=0.0)
     status = _run(filler, record, until, wanted, changes, watch, checkpoint)
     return _told(filler, record, heated, status)
 
@@ -125,6 +125,12 @@ def _liquid(metal: Any) -> float:
     """Density of the liquid [kg/m3]; the solid's where the metal does not say."""
     density = float(getattr(metal, "density_liquidus", math.nan))
     return density if math.isfinite(density) else float(metal.density_solidus)
+
+
+def _resumes(mouth: Mouth) -> float:
+    """The last moment [s] at which a pour goes on after it had stopped."""
+    again = (mouth.flow[1:] > 0.0) & (mouth.flow[:-1] <= 0.0)
+    return float(mouth.times[1:][again].max(initial=0.0))
 
 
 def _padded(values: Array, empty: Any) -> Array:
@@ -355,7 +361,7 @@ class _Wanted:
 
 
 def _run(filler: Filler, record: Noted, until: float, wanted: _Wanted, changes: float, watch: Watch, checkpoint: Path | None) -> str:
-    """Step to an end; ``changes`` [s]: the last change of a pour, before which metal that stands may yet move."""
+    """Step to an end; ``changes`` [s]: when a stopped pour goes on for the last time, before which metal that stands may yet move."""
     from strickle.kernels.fill import FILLED, STUCK, TIMED, WILD
     from strickle.pour.keep import Keeper
 
