@@ -16,13 +16,13 @@ STOPS, CONTACTS, SKINS = (0.15, 0.3), (300.0, 1000.0), (1.0, 3.0)
 """Bands: share solid at which a front stands (common practice), metal to sand [W/(m2 K)] and pull of the skin [N/m] of the stores."""
 LIKELY = {"stands": 0.3, "contact": 600.0, "skin": 2.0}
 FRICTION = 0.009  # Fanning's, of a duct in rammed sand
-HEAD = 0.1  # m
+HEAD = 0.2  # m
 PRESS = METAL.density_liquidus * 9.81 * HEAD
-FULL = 0.99
+FULL = 0.98
 
 
 def audited(told, name):
-    """What every run must keep, and its heat: what the metal lost is what the sand got, in all and summed over the walls. Says so."""
+    """What every run must keep, and its heat: what the metal lost, less what left, is what the sand got, in all and summed over the walls. Says so."""
     kept(told)
     walls = float(np.nansum(told.wall_heat))
     scale = max(abs(told.metal_loss), 1e-9)
@@ -54,32 +54,37 @@ def strip(thick, celsius, speed, *, wide=6, long=150, cell=1e-3, until=8.0, **mo
     return told, float(came.sum()) * cell
 
 
-def plate(thick, celsius, flow, *, long=40, tall=30, cell=1e-3, breaks=None, until=40.0, preset="rough", **more):
-    """A standing plate, lengths in cells, over a runner 6 x 6 cells with one gate of 12 x 3 in the middle of its foot, the same for every ``thick``;
-    ``flow`` [m3/s] comes in at the runner's end, pressing no more than HEAD. ``breaks``: moment and length of a stop [s].
+def plate(thick, celsius, flow, *, long=80, tall=50, gate=40, cell=1.0, breaks=None, until=40.0, **more):
+    """A standing plate, lengths in mm, over a runner 10 x 10 mm with one gate ``gate`` x 10 mm in the middle of its foot, wide enough to be entered
+    freely and the same for every ``thick``; ``flow`` [m3/s] comes in at the runner's end, pressing no more than HEAD. ``breaks``: moment and length
+    of a stop [s]. All but ``thick`` are multiples of 5 mm, so that several cells fit.
     """
-    deep = max(thick, 6)
-    tags = np.full((long + 4, deep + 4, tall + 14), 10)
-    middle, mid = 2 + long // 2, 2 + deep // 2
-    tags[2 : 2 + long, mid - thick // 2 : mid - thick // 2 + thick, 12 : 12 + tall] = 1
-    tags[2 : middle + 6, mid - 3 : mid + 3, 2:8] = 1
-    tags[middle - 6 : middle + 6, mid - 1 : mid + 2, 8:12] = 1
-    tags[1, mid - 3 : mid + 3, 2:8] = 12
+    tags = np.full([round(n / cell) for n in (long, 10, tall + 15)], 10)
+
+    def put(tag, *sides):
+        tags[tuple(slice(round(a / cell), round(b / cell)) for a, b in sides)] = tag
+
+    put(1, (0, long), (0, thick), (15, 15 + tall))
+    put(1, (0, (long + gate) / 2), (0, 10), (0, 10))
+    put(1, ((long - gate) / 2, (long + gate) / 2), (0, 10), (10, 15))
+    put(12, (0, cell), (0, 10), (0, 10))
     rates, times = (flow, None) if breaks is None else (np.array([flow, 0.0, flow]), np.array([0.0, breaks[0], sum(breaks)]))
     mouth = poured(rates, times=times, temperature=celsius + KELVIN, most=PRESS)
     return fill(
-        grid(tags, cell), {1: METAL, 10: SAND, 12: mouth}, start={1: celsius + KELVIN, 10: ROOM}, until=until, full=FULL, friction=FRICTION,
-        preset=preset, **{**LIKELY, **more},
+        grid(tags, cell * 1e-3), {1: METAL, 10: SAND, 12: mouth}, start={1: celsius + KELVIN, 10: ROOM}, until=until, full=FULL, friction=FRICTION,
+        **{**LIKELY, **more},
     )  # fmt: skip
 
 
-def lowest(thick, flow, *, low=None, high=750.0, within=5.0, **more):
-    """Lowest temperature [degC] at which the plate fills, by bisection down from ``high``, to ``within``; infinite where it does not at ``high``."""
-    low = METAL.liquidus - KELVIN if low is None else low
-    if audited(plate(thick, high, flow, **more), f"plate {thick}, {high:.0f} degC").status != "filled":
+def lowest(thick, flow, *, high=750.0, within=5.0, **more):
+    """Lowest temperature [degC] at which the plate fills, by bisection between that at which metal stands and ``high``; infinite where it does not
+    fill at ``high``.
+    """
+    low = float(np.interp(LIKELY["stands"], METAL.curve_solid, METAL.curve_temperature)) - KELVIN
+    if audited(plate(thick, high, flow, **more), f"plate {thick} mm, {high:.0f} degC").status != "filled":
         return np.inf
     while high - low > within:
         middle = 0.5 * (low + high)
-        fills = audited(plate(thick, middle, flow, **more), f"plate {thick}, {middle:.0f} degC").status == "filled"
+        fills = audited(plate(thick, middle, flow, **more), f"plate {thick} mm, {middle:.0f} degC").status == "filled"
         low, high = (low, middle) if fills else (middle, high)
     return high

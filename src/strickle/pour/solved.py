@@ -98,6 +98,8 @@ def solve(pour: Pour, q: Question, watch: Watch) -> tuple[Pour, str]:
     skin = skin_of(q.metal, q.stores).value
     needs = 2.0 * skin / (q.part.least_wall * q.metal.density_liquidus * GRAVITY) if q.part.least_wall < SKINNED else 0.0
     box = box_of(q.rigging, q.cavity, cell, MORE * needs)
+    if not (box.bodies == PART).any():
+        return pour, "the casting's walls are so thin that no cell of the filling lies for the most part in them"
     ran, why = None, ""
     for knobs in dict.fromkeys((q.ask.preset, NEXT[q.ask.preset])):
         ran, why = _run(pour, q, box, knobs, watch)

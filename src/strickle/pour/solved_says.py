@@ -98,7 +98,7 @@ def _misrun(pour: Pour, s: Solution, q: Question) -> Finding | None:
     stiff = s.stiffest > STOPS.low
     if share < EMPTY_TELLS and not stiff:
         return None
-    sure = share >= EMPTY_STOPS and (s.across_wall >= ACROSS_WALL or stiff)
+    sure = share >= EMPTY_STOPS and (s.across_wall >= ACROSS_WALL or stiff or pour.fluid_margin.value < 1.0)
     places = (
         f"{tell(s.empty_volume, 'm3')} of the part stays empty" if share >= EMPTY_TELLS else "Metal comes nearly standing to parts of the casting"
     )
