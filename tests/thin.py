@@ -22,7 +22,7 @@ FULL = 0.98
 
 
 def audited(told, name):
-    """What every run must keep, and its heat: what the metal lost, less what left, is what the sand got, in all and summed over the walls. Says so."""
+    """What every run must keep, and its heat: what the metal lost, less what left, is what the sand got, in all and over the walls. Says so."""
     kept(told)
     walls = float(np.nansum(told.wall_heat))
     scale = max(abs(told.metal_loss), 1e-9)
