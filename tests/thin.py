@@ -16,8 +16,7 @@ STOPS, CONTACTS, SKINS = (0.15, 0.3), (300.0, 1000.0), (1.0, 3.0)
 """Bands: share solid at which a front stands (common practice), metal to sand [W/(m2 K)] and pull of the skin [N/m] of the stores."""
 LIKELY = {"stands": 0.3, "contact": 600.0, "skin": 2.0}
 FRICTION = 0.009  # Fanning's, of a duct in rammed sand
-HEAD = 0.2  # m
-PRESS = METAL.density_liquidus * 9.81 * HEAD
+WEIGHT = METAL.density_liquidus * 9.81  # Pa for each metre of head
 FULL = 0.98
 
 
@@ -38,14 +37,14 @@ def audited(told, name):
 
 def strip(thick, celsius, speed, *, wide=6, long=150, cell=1e-3, until=8.0, **more):
     """A strip fed at one end, lengths in cells: metal comes up through the foot of a shaft 8 cells long at ``speed`` [m/s] in the strip's section,
-    pressing no more than HEAD of metal; the far end is open. The run and its reach [m]: how far metal has filled half of the section.
+    pressing no more than 0.1 m of metal; the far end is open. The run and its reach [m]: how far metal has filled half of the section.
     """
     tags = np.full((10 + long, wide, thick + 4), 10)
     tags[:8, :, 1 : thick + 3] = 1
     tags[:8, :, 0] = 12
     tags[8 : 8 + long, :, 1 : 1 + thick] = 1
     tags[8 + long, :, 1 : 1 + thick] = 11
-    mouth = poured(speed * thick * wide * cell**2, temperature=celsius + KELVIN, most=PRESS)
+    mouth = poured(speed * thick * wide * cell**2, temperature=celsius + KELVIN, most=0.1 * WEIGHT)
     told = fill(
         grid(tags, cell), {1: METAL, 10: SAND, 11: open_air(), 12: mouth}, start={1: celsius + KELVIN, 10: ROOM}, until=until, full=0.999,
         friction=FRICTION, **{**LIKELY, **more},
@@ -56,7 +55,7 @@ def strip(thick, celsius, speed, *, wide=6, long=150, cell=1e-3, until=8.0, **mo
 
 def plate(thick, celsius, flow, *, long=80, tall=50, gate=40, cell=1.0, breaks=None, until=40.0, **more):
     """A standing plate, lengths in mm, over a runner 10 x 10 mm with one gate ``gate`` x 10 mm in the middle of its foot, wide enough to be entered
-    freely and the same for every ``thick``; ``flow`` [m3/s] comes in at the runner's end, pressing no more than HEAD. ``breaks``: moment and length
+    freely and the same for every ``thick``; ``flow`` [m3/s] comes in at the runner's end, pressing no more than 0.2 m of metal. ``breaks``: moment and length
     of a stop [s]. All but ``thick`` are multiples of 5 mm, so that several cells fit.
     """
     tags = np.full([round(n / cell) for n in (long, 10, tall + 15)], 10)
@@ -69,7 +68,7 @@ def plate(thick, celsius, flow, *, long=80, tall=50, gate=40, cell=1.0, breaks=N
     put(1, ((long - gate) / 2, (long + gate) / 2), (0, 10), (10, 15))
     put(12, (0, cell), (0, 10), (0, 10))
     rates, times = (flow, None) if breaks is None else (np.array([flow, 0.0, flow]), np.array([0.0, breaks[0], sum(breaks)]))
-    mouth = poured(rates, times=times, temperature=celsius + KELVIN, most=PRESS)
+    mouth = poured(rates, times=times, temperature=celsius + KELVIN, most=0.2 * WEIGHT)
     return fill(
         grid(tags, cell * 1e-3), {1: METAL, 10: SAND, 12: mouth}, start={1: celsius + KELVIN, 10: ROOM}, until=until, full=FULL, friction=FRICTION,
         **{**LIKELY, **more},

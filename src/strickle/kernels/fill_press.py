@@ -309,8 +309,10 @@ def _yielding(g, v, out):
 
 
 @njit(cache=True, error_model="numpy", no_cpython_wrapper=True, no_cfunc_wrapper=True)
-def solve(g, levels, tolerance):
-    """Solve A x = b from the guess in ``x``; returns iterations (negative: not reached in MOST) and the worst residual left."""
+def solve(g, levels, tolerance, least):
+    """Solve A x = b from the guess in ``x`` in at least ``least`` iterations: what is left over step after step must not add up where nothing makes
+    it good; returns iterations (negative: not reached in MOST) and the worst residual left.
+    """
     base, clx, cly, clz, chx, chy, chz = g.base, g.clx, g.cly, g.clz, g.chx, g.chy, g.chz
     count = g.count[0]
     x, r, p, ap, b = g.x, g.r, g.p, g.ap, g.b
@@ -327,7 +329,7 @@ def solve(g, levels, tolerance):
     for k in range(count):
         r[k] = b[k] - ap[k]
         worst = max(worst, abs(r[k]))
-    if worst <= tolerance:
+    if worst <= tolerance and (least == 0 or worst == 0.0):
         return 0, worst
     before = 1.0
     for it in range(MOST):

@@ -68,7 +68,9 @@ def _pull(opening, kind, liquid, stuck, loose, other, share, its):
 
 @njit(cache=True, error_model="numpy", no_cpython_wrapper=True, no_cfunc_wrapper=True)
 def assemble(cells, s, g, loose, lam, past, most):
-    """Equations of all liquid cells. ``past``: this step over the last one; ``most``: highest pressure at rest, as a speed."""
+    """Equations of all liquid cells; returns whether some are stiff. ``past``: this step over the last one; ``most``: highest pressure at rest, as
+    a speed.
+    """
     count, diagonal, b_of, clx, cly, clz, chx, chy = g.count, g.diagonal, g.b, g.clx, g.cly, g.clz, g.chx, g.chy
     chz, lx, ly, lz, hx, hy, hz, inverse, spare = g.chz, g.lx, g.ly, g.lz, g.hx, g.hy, g.hz, g.inverse, g.spare
     x, vol = g.x, cells.vol
@@ -78,6 +80,7 @@ def assemble(cells, s, g, loose, lam, past, most):
     arrange(g, s.unknown, s.lists[UNKNOWN], cells.odd)
     index, place = g.index, g.place
     dummy = g.base[1] - 1
+    is_stiff = False
     for k in range(count[0]):
         c = index[k]
         a1, p1, a2, p2, a3, p3 = xm[c], xp[c], ym[c], yp[c], zm[c], zp[c]
@@ -88,7 +91,11 @@ def assemble(cells, s, g, loose, lam, past, most):
             or (az[c] > 0.0 and _is_air(kind[a3], liquid[a3], stuck[a3])) or (az[p3] > 0.0 and _is_air(kind[p3], liquid[p3], stuck[p3]))
         )  # fmt: skip
         x[k] = q[c] * past
-        want = _want(f[c], no_air, lam) * vol[c] if loose[c] > MOVES else GIVES * min(max(x[k], -most), most)
+        if loose[c] > MOVES:
+            want = _want(f[c], no_air, lam) * vol[c]
+        else:
+            is_stiff = True
+            want = GIVES * min(max(x[k], -most), most) + loose[c] * SWELL * max(f[c] - 1.0, 0.0) / lam * vol[c]
         b = want - divergence
         c1 = _pull(ax[c], kind[a1], liquid[a1], stuck[a1], loose[c], loose[a1], f[c], f[a1])
         in1 = _is_known(kind[a1], liquid[a1])
@@ -260,12 +267,12 @@ def press(cells, s, g, loose, lam, past, tolerance, scale, most):
     ``most``: as of ``assemble``.
     """
     count, q, x, index = g.count, s.q, g.x, g.index
-    assemble(cells, s, g, loose, lam, past, most)
+    is_stiff = assemble(cells, s, g, loose, lam, past, most)
     g.tie_count[0] = 0
     if s.tally[POCKETS] > 0.0:
         tie(cells, s, g, loose, lam, scale)
     levels = coarsen(g, cells.coarse, cells.coarse_odd, cells.first)
-    times, worst = solve(g, levels, tolerance / lam)
+    times, worst = solve(g, levels, tolerance / lam, 1 if is_stiff else 0)
     total = 0.0
     for k in range(count[0]):
         q[index[k]] = x[k]
