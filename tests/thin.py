@@ -54,7 +54,7 @@ def strip(thick, celsius, speed, *, wide=6, long=150, cell=1e-3, until=8.0, **mo
 
 
 def plate(thick, celsius, flow, *, long=80, tall=50, gate=40, cell=1.0, breaks=None, until=40.0, **more):
-    """A standing plate, lengths in mm, over a runner 10 x 10 mm with one gate ``gate`` x 10 mm in the middle of its foot, wide enough to be entered
+    """A standing plate, lengths in mm, over a runner 10 x 10 mm with one gate ``gate`` x 10 mm in the middle of its foot, wide enough to enter
     freely and the same for every ``thick``; ``flow`` [m3/s] comes in at the runner's end, pressing no more than 0.2 m of metal. ``breaks``: moment and length
     of a stop [s]. All but ``thick`` are multiples of 5 mm, so that several cells fit.
     """

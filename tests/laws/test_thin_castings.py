@@ -126,8 +126,9 @@ def test_a_vent_at_the_last_pocket_cures_what_tight_sand_holds_and_changes_littl
         last = np.unravel_index(np.argmax(np.where(plain.room > 0.0, np.nan_to_num(plain.arrival, nan=1e9), -1.0)), plain.room.shape)
         vents = np.zeros(plain.room.shape)
         vents[last] = 3e-6
-        done[passage] = plain, audited(
-            plate(10, 720.0, 2e-5, breath=Breath(passage=passage, way=0.05, vents=vents), **ask), f"sand of {passage:.0e}, vented"
+        done[passage] = (
+            plain,
+            audited(plate(10, 720.0, 2e-5, breath=Breath(passage=passage, way=0.05, vents=vents), **ask), f"sand of {passage:.0e}, vented"),
         )
     tight, vented = done[1e-8]
     assert tight.status != "filled"

@@ -84,7 +84,7 @@ def permeable(number):
     return dataclasses.replace(here, sands={"oil-bonded": dataclasses.replace(sand, values={**sand.values, "permeability": value})})
 
 
-@pytest.mark.parametrize(("number", "weight"), [(80.0, "NOTE"), (0.02, "MIND")])
+@pytest.mark.parametrize(("number", "weight"), [(80.0, "NOTE"), (0.02, "STOP")])
 def test_air_in_a_sealed_corner(number, weight):
     turret = BAR + block(30, 50, -10, 10, 12, 36)
     bodies = {**one_gate(), "riser-1": ("riser", block(-34, -18, -8, 8, 10, 90))}

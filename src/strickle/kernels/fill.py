@@ -26,6 +26,7 @@ from strickle.kernels.fill_state import (
     INFLOW,
     OUTFLOW,
     POCKETS,
+    SHUT,
     SOLVES,
     SPRAY,
     STEPS,
@@ -82,6 +83,8 @@ class Inlet:
     flow: Floats
     heat: Floats
     limit: float = math.inf
+    shut: bool = False
+    """Whether no air leaves there while metal comes in."""
 
 
 @dataclass(frozen=True)
@@ -172,6 +175,7 @@ class Filler:
             given.times.astype(float), given.flow.astype(float), given.heat.astype(float),
         )  # fmt: skip
         self.run = Run(cells, rule, work, came_at)
+        self.run.flow.tally[SHUT] = float(given.shut)
         if pressed is not None:
             self.run.flow.gas[:] = np.where(kinds == PRESSED, pressed.ravel()[cells.full], 0.0)
         self.room = float(cells.vol[: cells.n].sum()) * cell**3

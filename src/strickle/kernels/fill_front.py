@@ -14,7 +14,7 @@ import math
 from numba import njit
 
 from strickle.kernels.fill_cells import CAVITY, OPEN, POURED
-from strickle.kernels.fill_state import BODY, LIQUID, POCKETS, SINCE, SWALLOWED, TIME, WALK
+from strickle.kernels.fill_state import BODY, LIQUID, POCKETS, SHUT, SINCE, SWALLOWED, TIME, WALK
 
 SMALL = 4.0
 """Cells of air below which a pocket is not followed."""
@@ -103,7 +103,7 @@ def catch(cells, s, hold):
 
 
 @njit(cache=True, error_model="numpy", no_cpython_wrapper=True, no_cfunc_wrapper=True)
-def _pocket_of(cells, f, pocket, queue, begin, number):
+def _pocket_of(cells, f, pocket, queue, begin, number, shut):
     """Number the air cells connected to ``begin``; returns how many, their air in cells, and whether they reach the open air."""
     xm, xp, ym, yp, zm, zp, kind, vol = cells.xm, cells.xp, cells.ym, cells.yp, cells.zm, cells.zp, cells.kind, cells.vol
     ax, ay, az = cells.ax, cells.ay, cells.az
@@ -131,7 +131,7 @@ def _pocket_of(cells, f, pocket, queue, begin, number):
                 a, opening = p3, az[p3]
             if opening <= 0.0:
                 continue
-            if kind[a] == OPEN or kind[a] == POURED:  # a mouth held at a pressure is shut by its metal
+            if kind[a] == OPEN or (kind[a] == POURED and not shut):  # a mouth held at a pressure is shut by its metal
                 is_open = True
             elif kind[a] == CAVITY and f[a] <= LIQUID and pocket[a] <= 0:
                 pocket[a] = number
@@ -172,7 +172,7 @@ def breathe(cells, s, before, leak, bore, air, density_of_air):
     for c in range(n):
         if f[c] > LIQUID or pocket[c] != 0:
             continue
-        count, room, is_open = _pocket_of(cells, f, pocket, queue, c, number + 1)
+        count, room, is_open = _pocket_of(cells, f, pocket, queue, c, number + 1, s.tally[SHUT] > 0.0)
         if is_open or room < SMALL:
             for k in range(count):
                 pocket[queue[k]] = -1
@@ -225,7 +225,7 @@ def closed_air(cells, s, room, place):
     for c in range(n):
         if f[c] > LIQUID or pocket[c] != 0:
             continue
-        count, size, is_open = _pocket_of(cells, f, pocket, queue, c, 1)
+        count, size, is_open = _pocket_of(cells, f, pocket, queue, c, 1, s.tally[SHUT] > 0.0)
         if is_open or size < SMALL or told >= room.shape[0]:
             continue
         room[told] = size

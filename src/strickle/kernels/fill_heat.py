@@ -143,6 +143,20 @@ def spread(cells, s, gain, temperature, number):
 
 
 @njit(cache=True, error_model="numpy", no_cpython_wrapper=True, no_cfunc_wrapper=True)
+def _fades(x):
+    """exp(x^2) erfc(x), x >= 0: what passes a contact into a thick wall over what passed at first (Carslaw and Jaeger, Conduction of Heat in
+    Solids, 1959, 2.7; from memory). Good to 2e-4: a fraction that goes on for large x, the common polynomial for small ones.
+    """
+    if x < 1.5:
+        t = 1.0 / (1.0 + 0.3275911 * x)
+        return t * (0.254829592 + t * (-0.284496736 + t * (1.421413741 + t * (-1.453152027 + t * 1.061405429))))
+    below = x
+    for k in range(12, 0, -1):
+        below = x + 0.5 * k / below
+    return 0.5641895835477563 / below
+
+
+@njit(cache=True, error_model="numpy", no_cpython_wrapper=True, no_cfunc_wrapper=True)
 def cool(cells, s, area, temperature, loose, tables, sand, step, now, cell, stiff):
     """Temperature, share frozen and freedom to move of every metal cell; heat into the sand.
 
@@ -168,7 +182,7 @@ def cool(cells, s, area, temperature, loose, tables, sand, step, now, cell, stif
             if math.isnan(wet_since[c]):
                 wet_since[c] = now
             since = now - wet_since[c] + 0.5 * step
-            through = 1.0 / (1.0 / contact[c] + math.sqrt(math.pi * since) / soak[c])
+            through = contact[c] * _fades(contact[c] * math.sqrt(since) / soak[c])
             pull = step * through * area[c] / (holds * vol[c] * cell)
             slope = (at_heat(theta + 1.0, hot, low, width) - at_heat(theta - 1.0, hot, low, width)) * 0.5
             heat = pull * (t - cold[c]) / (1.0 + pull * slope)

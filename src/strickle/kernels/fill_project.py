@@ -138,6 +138,7 @@ def assemble(cells, s, g, loose, lam, past, most):
         hz[k] = place[p3] if in6 else dummy
         diagonal[k] = spare[k] + clx[k] + cly[k] + clz[k] + chx[k] + chy[k] + chz[k]
         inverse[k] = 1.0 / diagonal[k]
+    return is_stiff
 
 
 @njit(cache=True, error_model="numpy", no_cpython_wrapper=True, no_cfunc_wrapper=True)

@@ -78,11 +78,12 @@ class Flow(NamedTuple):
 
 (
     TIME, STEP, INFLOW, OUTFLOW, SPRAY, HEAT_IN, HEAT_OUT, HEAT_SPRAY, HEAT_WALL, STEPS, SOLVES, WORST, CLIPPED, FAST, SKIN_FAST, IS_PRESSED,
-    SINCE, SWALLOWED, POCKETS, HARDEST,
-) = range(20)  # fmt: skip
+    SINCE, SWALLOWED, POCKETS, HARDEST, SHUT,
+) = range(21)  # fmt: skip
 """Places of the tally: moment and last step [s]; metal in, out and in spray [cells]; heat of each and into the wall [K cells]; steps and
 iterations; worst residual; speeds cut; highest speeds of body and skin [m/s]; whether the inlet is held by its pressure; when air was last
-looked at [s]; gas enclosed by metal, number of pockets; most iterations of a solve."""
+looked at [s]; gas enclosed by metal, number of pockets; most iterations of a solve; whether no
+air leaves where metal is poured in."""
 BAND, WALK, UNKNOWN, SKIN, GHOST, SIDES_X, SIDES_Y, SIDES_Z = range(8)
 SAVED = (
     "f", "e", "u", "v", "w", "gu", "gv", "gw", "q", "gas", "stuck", "pocket", "moles", "solid", "wet_since", "arrival", "arrival_heat",

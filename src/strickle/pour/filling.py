@@ -30,6 +30,8 @@ COLDER, HOTTER = 200.0, 50.0
 """K of table under the solidus and over the hottest metal."""
 STILL = 0.5
 """s without noticeable gain after which metal is said to stand."""
+WHOLE = 0.9995
+"""Share of the cavity from which no more metal finds room in it."""
 PASSES = 1e-3
 """Share of the cavity that has to stay of what comes in, while ten times as much leaves at open ends."""
 
@@ -92,8 +94,8 @@ def fill(
     )  # fmt: skip
     share = np.zeros(grid.tags.shape) if begin is None else np.asarray(begin, dtype=float)
     filler.put(_padded(share, 0.0), np.full(kind.shape, 0.0 if heated is None else heated.comes))
-    if set(counts) - set(cavity):
-        raise BadInput(f"tag {min(set(counts) - set(cavity))} is to count as full, and is no metal", "Name metal tags under ``counts``, or none")
+    if not isinstance(counts, Sequence) or set(counts) - set(cavity):
+        raise BadInput("what is to count as full names a tag that is no metal", "Name metal tags under counts, or none")
     wanted = _Wanted(filler, full, np.isin(_padded(grid.tags, 0), list(counts)) if len(counts) else None)
     record = Noted(filler, {name: _padded(grid.tags == tag, False) for name, tag in (gauges or {}).items()}, grid)
     changes = max([_resumes(mouth) for mouth, _ in mouth_of.values() if mouth.kind == "poured"], default=0.0)
@@ -288,7 +290,7 @@ def _inlet(mouth_of: Any, heated: Heated | None, kernel: Any) -> Any:
     mouth = poured[0]
     comes = 0.0 if heated is None else heated.comes
     warm = np.array([comes if heated is None or not math.isfinite(t) else float(heated.table.u_at(t)) for t in mouth.temperature])
-    return kernel.Inlet(mouth.times, mouth.flow, warm, mouth.pressure)
+    return kernel.Inlet(mouth.times, mouth.flow, warm, mouth.pressure, mouth.shut)
 
 
 class Noted:
@@ -351,7 +353,7 @@ class _Wanted:
     @property
     def of_all(self) -> float:
         """Share of the cavity after which a step may end."""
-        return self.full if self.cells is None else max(self.full, 2.0)
+        return self.full if self.cells is None or self.full > 1.0 else WHOLE
 
     def share(self) -> float:
         """What is full of what counts."""

@@ -2,15 +2,16 @@
 
 from __future__ import annotations
 
+from dataclasses import dataclass
 from typing import TYPE_CHECKING
 
 import numpy as np
 from scipy import ndimage
 
-from strickle.base import GRAVITY, Array
+from strickle.base import Array
 from strickle.pour.mouths import Filling
 from strickle.pour.result import Handed
-from strickle.pour.shut_in import HEAD
+from strickle.pour.rules import STOPS
 from strickle.pour.solution import Empty
 
 if TYPE_CHECKING:
@@ -18,32 +19,53 @@ if TYPE_CHECKING:
 
 HELD = 6
 """Cells that have to stay empty together to be told."""
+HOLDS = 30.0
+"""Pa of shut-in air, some millimetre of metal, from which it is what holds metal off that could still flow (choice)."""
 BARE, ROOMY = 0.5, 0.3
 """Share of metal under which a cell is empty, and room from which it is looked at."""
 
 
-def bare(filled: Filling, part: Array, density: float) -> tuple[Array, int]:
-    """Places of the part (nx, ny, nz) that no metal of that ``density`` [kg/m3] fills, numbered from 1, and how many; air that holds the metal
-    off by more than HEAD is told by itself.
-    """
-    share = np.nan_to_num(filled.share)
-    none = part & (share < BARE) & (filled.room > ROOMY) & (np.nan_to_num(filled.air_pressure) <= HEAD * density * GRAVITY)
+def bare(filled: Filling, part: Array) -> tuple[Array, int]:
+    """Places of the part (nx, ny, nz) that no metal fills, numbered from 1, and how many numbers there are."""
+    none = part & (np.nan_to_num(filled.share) < BARE) & (filled.room > ROOMY)
     groups, count = ndimage.label(none)
     if count:
-        groups[(np.bincount(groups.ravel()) < HELD)[groups]] = 0
+        groups[(np.bincount(groups.ravel(), minlength=count + 1) < HELD)[groups]] = 0
     return groups, count
 
 
-def empty_of(q: Question, ran: Ran) -> tuple[float, Empty | None]:
-    """Volume [m3] of the part that no metal fills, and the largest place of it."""
-    groups, count = bare(ran.filled, ran.part, q.metal.density_liquidus)
-    if not groups.any():
+@dataclass(frozen=True, slots=True)
+class Bare:
+    """One place without metal; ``by_air``: air holds the metal off there, which could still flow."""
+
+    at: Array
+    volume: float
+    by_air: bool
+
+
+def bare_places(ran: Ran) -> list[Bare]:
+    """Places of the part without metal, largest first."""
+    filled, cell = ran.filled, ran.box.grid.cell
+    groups, count = bare(filled, ran.part)
+    size = np.where(groups > 0, (1.0 - np.nan_to_num(filled.share)) * filled.room, 0.0) * cell**3
+    out = []
+    for number in range(1, count + 1):
+        mine = groups == number
+        if not mine.any():
+            continue
+        beside = ndimage.binary_dilation(mine) & (np.nan_to_num(filled.share) >= BARE)
+        solid = float(np.nan_to_num(filled.solid)[beside].mean()) if beside.any() else 1.0
+        presses = float(np.nan_to_num(filled.air_pressure)[mine].max())
+        out.append(Bare(ran.box.middle(np.argwhere(mine).mean(axis=0)), float(size[mine].sum()), presses > HOLDS and solid < STOPS.low))
+    return sorted(out, key=lambda one: -one.volume)
+
+
+def empty_of(q: Question, places: list[Bare]) -> tuple[float, Empty | None]:
+    """Volume [m3] of the part that no metal fills though air would let it, and the largest place of it."""
+    mine = [one for one in places if not one.by_air]
+    if not mine:
         return 0.0, None
-    size = np.where(groups > 0, (1.0 - np.nan_to_num(ran.filled.share)) * ran.filled.room, 0.0) * ran.box.grid.cell**3
-    volumes = ndimage.sum(size, groups, range(1, count + 1))
-    worst = int(np.argmax(volumes))
-    at = ran.box.middle(np.argwhere(groups == worst + 1).mean(axis=0))
-    return float(volumes.sum()), Empty(at=at, at_part=q.on_part(at), volume=float(volumes[worst]))
+    return sum(one.volume for one in mine), Empty(at=mine[0].at, at_part=q.on_part(mine[0].at), volume=mine[0].volume)
 
 
 def handed_of(q: Question, ran: Ran) -> Handed:
@@ -55,6 +77,6 @@ def handed_of(q: Question, ran: Ran) -> Handed:
         temperature=filled.temperature.astype(np.float32),
         sand_heat=np.nan_to_num(filled.wall_heat).astype(np.float32),
         stood=(filled.time - filled.arrival).astype(np.float32),
-        empty=(bare(filled, ran.part, q.metal.density_liquidus)[0] > 0).astype(np.uint8),
+        empty=(bare(filled, ran.part)[0] > 0).astype(np.uint8),
         poured_at=q.melt.pour_temperature.value,
     )

@@ -18,6 +18,7 @@ class Mouth(Record):
     times: Array = si("s", "moments of a pour", shape="(k,)")
     flow: Array = si("m3/s", "flow from each moment on", shape="(k,)")
     temperature: Array = si("K", "of the metal at the same moments, straight between; NaN: as started", shape="(k,)")
+    shut: bool = word("whether no air leaves where metal is poured in, as at the foot of a full sprue", default=False)
 
 
 def open_air() -> Mouth:
@@ -30,14 +31,16 @@ def held(pressure: float, temperature: float = float("nan")) -> Mouth:
     return Mouth(kind="held", pressure=float(pressure), times=np.zeros(1), flow=np.zeros(1), temperature=np.full(1, float(temperature)))
 
 
-def poured(flow: float | Array, *, times: Array | None = None, temperature: float | Array = float("nan"), most: float = float("inf")) -> Mouth:
+def poured(
+    flow: float | Array, *, times: Array | None = None, temperature: float | Array = float("nan"), most: float = float("inf"), shut: bool = False
+) -> Mouth:
     """An end where ``flow`` [m3/s] is poured, from each of ``times`` [s] on, while the metal there presses less than ``most`` [Pa]; held at
-    ``most`` while less than that flows in.
+    ``most`` while less than that flows in. ``shut``: no air leaves there, as at the foot of a full sprue.
     """
     flows = np.atleast_1d(np.asarray(flow, dtype=float))
     at = np.zeros(1) if times is None else np.atleast_1d(np.asarray(times, dtype=float))
     warm = np.broadcast_to(np.asarray(temperature, dtype=float), at.shape).copy()
-    return Mouth(kind="poured", pressure=float(most), times=at, flow=flows, temperature=warm)
+    return Mouth(kind="poured", pressure=float(most), times=at, flow=flows, temperature=warm, shut=shut)
 
 
 @dataclass(frozen=True, slots=True, kw_only=True, eq=False)

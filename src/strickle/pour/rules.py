@@ -10,6 +10,8 @@ STOPS = Value(value=0.3, low=0.15, high=0.5, unit="1", source="flemings", mark="
 KNITS = Value(value=10.0, low=0.0, high=30.0, unit="K", source="house", mark="guess", note="superheat with which two fronts knit")
 EMPTY_TELLS, EMPTY_STOPS = 5e-4, 2e-3
 """Share of the part's volume left empty from which that is told, and from which it stops."""
+EMPTY_MUCH = 0.02
+"""Share from which it stops however coarse the cells are."""
 SPRUE_EMPTY = 0.05
 """Share of sprue and runner that may be empty at the end."""
 _CAMPBELL = "Campbell, Complete Casting Handbook, Oxford 2011 (from memory, unverified)"

@@ -65,6 +65,18 @@ def breath_of(mould: Mould, stores: Stores) -> Breath | None:
     return Breath(passage=passage, way=min(mould.deep_margin, mould.side_margin, WAY))
 
 
+def vents_of(holes: Sequence[Hole], part: Array, origin: Array, cell: float) -> Array | None:
+    """Vents as the solve takes them: area [m2] that they pass like a clear hole, in the nearest cell of the part (nx, ny, nz)."""
+    there = np.argwhere(part)
+    if not holes or not len(there):
+        return None
+    out = np.zeros(part.shape)
+    for hole in holes:
+        away = np.linalg.norm(np.asarray(origin) + (there + 0.5) * cell - hole.at, axis=1)
+        out[tuple(there[int(np.argmin(away))])] += VENT_FLOW * hole.area
+    return out
+
+
 def pockets_of(
     filled: Filling, part: Array, origin: Array, cell: float, breath: Breath | None, press: Press, holes: Sequence[Hole] = ()
 ) -> list[Shut]:
@@ -84,17 +96,25 @@ def pockets_of(
             continue
         arrives = filled.arrival[near][part[near]]
         last = float(np.nanmax(arrives)) if np.isfinite(arrives).any() else filled.time
-        flow = volume / max(last - time, SOON)
-        whole = press.density * GRAVITY * max(press.level - float(at[2]), HEAD)
-        little = press.density * GRAVITY * HEAD
-        roof = 2.0 * math.pi * (1.5 * volume / math.pi) ** (2.0 / 3.0)  # of half a ball against the mould's wall
-        sand = 0.0 if breath is None else roof * breath.passage / breath.way * whole * press.liquid / volume
-        speed = VENT_FLOW * math.sqrt(2.0 * little / AIR_DENSITY)
-        bore = math.sqrt(4.0 / math.pi * flow / speed)
-        vents = sum(hole.area for hole in holes if np.linalg.norm(hole.at - at) < reach) * speed / flow
-        left = float(volume) * max(1.0 - sand - vents, 0.0)
-        out.append(Shut(np.asarray(at), float(time), float(volume), left, float(sand), float(vents), bore))
+        out.append(shut_at(np.asarray(at), float(time), float(volume), last, breath, press, holes, cell))
     return sorted(out, key=lambda one: (-one.left, -one.volume))
+
+
+def shut_at(
+    at: Array, time: float, volume: float, last: float, breath: Breath | None, press: Press, holes: Sequence[Hole], cell: float
+) -> Shut:  # fmt: skip
+    """Air of ``volume`` [m3] shut in at ``at`` [m] from ``time`` [s] on, which has till ``last`` [s] to go as the metal comes."""
+    reach = (6.0 * volume / math.pi) ** (1.0 / 3.0) + cell
+    flow = volume / max(last - time, SOON)
+    whole = press.density * GRAVITY * max(press.level - float(at[2]), HEAD)
+    little = press.density * GRAVITY * HEAD
+    roof = 2.0 * math.pi * (1.5 * volume / math.pi) ** (2.0 / 3.0)  # of half a ball against the mould's wall
+    sand = 0.0 if breath is None else roof * breath.passage / breath.way * whole * press.liquid / volume
+    speed = VENT_FLOW * math.sqrt(2.0 * little / AIR_DENSITY)
+    bore = math.sqrt(4.0 / math.pi * flow / speed)
+    vents = sum(hole.area for hole in holes if np.linalg.norm(hole.at - at) < reach) * speed / flow
+    left = volume * max(1.0 - sand - vents, 0.0)
+    return Shut(at, time, volume, left, float(sand), float(vents), bore)
 
 
 def _near(at: Array, origin: Array, cell: float, shape: tuple[int, ...], reach: float) -> tuple[slice, ...]:

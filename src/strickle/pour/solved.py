@@ -21,14 +21,15 @@ from strickle.pour.ask import PourAsk
 from strickle.pour.box import OPEN, POUR, Box, box_of, own_cell
 from strickle.pour.filling import fill
 from strickle.pour.hand import interruption
-from strickle.pour.handing import empty_of, handed_of
+from strickle.pour.handing import Bare, bare_places, empty_of, handed_of
 from strickle.pour.hydraulics import basin_of, head_of, steady_flow
 from strickle.pour.meeting import meetings
 from strickle.pour.mouths import Breath, Filling, Mouth, open_air, poured
 from strickle.pour.paper import KEPT
 from strickle.pour.relief import skin_of
 from strickle.pour.result import Pour
-from strickle.pour.shut_in import Hole, Press, breath_of, pockets_of
+from strickle.pour.rules import STOPS
+from strickle.pour.shut_in import Hole, Press, Shut, breath_of, pockets_of, shut_at, vents_of
 from strickle.pour.solution import GateSolved, LastPlace, Pocket, Seam, Solution
 from strickle.rigging import Rigging
 from strickle.stores import Stores
@@ -133,6 +134,8 @@ def _run(pour: Pour, q: Question, box: Box, knobs: str, watch: Watch) -> tuple[R
 
     mouth, lead = _mouth(pour, q, box)
     breath = breath_of(q.mould, q.stores)
+    if breath is not None:
+        breath = dataclasses.replace(breath, vents=vents_of(_holes(q), box.bodies == PART, np.asarray(box.grid.origin), box.grid.cell))
     warm, cold = q.melt.pour_temperature.value, q.stores.kit.ambient
     metals, media = (*METAL_TAGS, *box.gates.values()), _media(q, box.grid)
     try:
@@ -149,6 +152,7 @@ def _run(pour: Pour, q: Question, box: Box, knobs: str, watch: Watch) -> tuple[R
             friction=0.25 * _constant(q.stores, "loss.friction", 0.0),
             skin={PART: skin_of(q.metal, q.stores).value},  # the running system is pressed by the whole head, and its law knows no skin
             breath=breath,
+            stands=STOPS.value,
             gauges=box.gates,
             watch=heard,
             checkpoint=place_for(watch, knobs),
@@ -192,7 +196,7 @@ def _mouth(pour: Pour, q: Question, box: Box) -> tuple[Mouth, float]:
         flow[-1] = goes.flow[-1]
         late = at > begins + pour.fill_time.value  # a mould that takes longer than was reckoned is not poured at what its risers would take
         flow = np.where(late & (flow > 0.0), np.maximum(flow, steady), flow)
-        return poured(flow, times=at - begins, temperature=warm, most=most), lead
+        return poured(flow, times=at - begins, temperature=warm, most=most, shut=True), lead
     stop = interruption(q.ask)
     flow = np.full(len(at), hand.rate.value)
     if stop is not None:
@@ -217,7 +221,8 @@ def solution_of(pour: Pour, q: Question, ran: Ran) -> Solution:
     speed, where = _wall_speed(filled, part)
     running = (box.bodies == RUNNING) & (filled.room > 0.0)
     left = ((1.0 - np.nan_to_num(filled.share)) * filled.room)[running].sum() / max(filled.room[running].sum(), 1e-12)
-    volume, empty = empty_of(q, ran)
+    places = bare_places(ran)
+    volume, empty = empty_of(q, places)
     return Solution(
         cell=cell,
         cells=int(np.count_nonzero(filled.room > 0.0)),
@@ -229,7 +234,7 @@ def solution_of(pour: Pour, q: Question, ran: Ran) -> Solution:
         gates=_gates(q, ran),
         last=_last(q, ran),
         seams=_seams(q, ran),
-        pockets=_pockets(pour, q, ran),
+        pockets=_pockets(pour, q, ran, places),
         empty_volume=volume,
         empty=empty,
         coldest=coldest,
@@ -339,16 +344,34 @@ def _seams(q: Question, ran: Ran) -> tuple[Seam, ...]:
     )
 
 
-def _pockets(pour: Pour, q: Question, ran: Ran) -> tuple[Pocket, ...]:
+def _holes(q: Question) -> list[Hole]:
+    """Vents that open into the cavity."""
+    return [Hole(np.asarray(v.at), 0.25 * math.pi * v.diameter**2) for v in q.rigging.vents if v.kind == "open"]
+
+
+def _pockets(pour: Pour, q: Question, ran: Ran, places: list[Bare]) -> tuple[Pocket, ...]:
+    """Air that was shut in; what stays of it as the solve left it, where air resists in it, else by the law."""
     grid, head = ran.box.grid, head_of(q.rigging, KEPT[q.ask.kept_full][0])
     press = Press(density=q.metal.density_liquidus, level=head.total, liquid=pour.fluid_time.value)
-    holes = [Hole(np.asarray(v.at), 0.25 * math.pi * v.diameter**2) for v in q.rigging.vents if v.kind == "open"]
-    return tuple(
-        Pocket(
-            at=one.at, at_part=q.on_part(one.at), time=one.time + ran.lead, volume=one.volume, left=one.left, through_sand=one.through_sand,
-            through_vents=one.through_vents, vent=one.vent,
-        )
-        for one in pockets_of(ran.filled, ran.part, np.asarray(grid.origin), grid.cell, ran.breath, press, holes)
+    seen = pockets_of(ran.filled, ran.part, np.asarray(grid.origin), grid.cell, ran.breath, press, _holes(q))
+    stays = [one for one in places if one.by_air]
+    out = []
+    for one in seen:
+        reach = (6.0 * one.volume / math.pi) ** (1.0 / 3.0) + grid.cell
+        mine = [other for other in stays if np.linalg.norm(other.at - one.at) < reach]
+        stays = [other for other in stays if all(other is not taken for taken in mine)]
+        left = one.left if ran.breath is None else sum(other.volume for other in mine)
+        out.append(_pocket(q, one, one.time + ran.lead, left))
+    for other in stays:  # air that was first seen as part of a larger place
+        made = shut_at(other.at, ran.filled.time, other.volume, ran.filled.time, ran.breath, press, _holes(q), grid.cell)
+        out.append(_pocket(q, made, made.time + ran.lead, other.volume))
+    return tuple(sorted(out, key=lambda pocket: (-pocket.left, -pocket.volume)))
+
+
+def _pocket(q: Question, one: Shut, time: float, left: float) -> Pocket:
+    return Pocket(
+        at=one.at, at_part=q.on_part(one.at), time=time, volume=one.volume, left=left, through_sand=one.through_sand,
+        through_vents=one.through_vents, vent=one.vent,
     )  # fmt: skip
 
 

@@ -9,7 +9,7 @@ from collections.abc import Iterator
 from strickle.base import Array, Finding, Margin, Source, Value, Watch, Weight, Where, tell
 from strickle.pour.box import ACROSS_WALL
 from strickle.pour.result import Pour
-from strickle.pour.rules import EMPTY_STOPS, EMPTY_TELLS, KNITS, SPRUE_EMPTY, STOPS
+from strickle.pour.rules import EMPTY_MUCH, EMPTY_STOPS, EMPTY_TELLS, KNITS, SPRUE_EMPTY, STOPS
 from strickle.pour.solution import GateSolved, Pocket, Seam, Solution
 from strickle.pour.solved import Question, solve
 
@@ -98,7 +98,7 @@ def _misrun(pour: Pour, s: Solution, q: Question) -> Finding | None:
     stiff = s.stiffest > STOPS.low
     if share < EMPTY_TELLS and not stiff:
         return None
-    sure = share >= EMPTY_STOPS and (s.across_wall >= ACROSS_WALL or stiff or pour.fluid_margin.value < 1.0)
+    sure = share >= EMPTY_MUCH or (share >= EMPTY_STOPS and (s.across_wall >= ACROSS_WALL or stiff or pour.fluid_margin.value < 1.0))
     places = (
         f"{tell(s.empty_volume, 'm3')} of the part stays empty" if share >= EMPTY_TELLS else "Metal comes nearly standing to parts of the casting"
     )
@@ -153,7 +153,7 @@ def _thin(pour: Pour, s: Solution, q: Question) -> Iterator[Finding]:
         "by the law of channels and not by the solve",
         because=f"a solve wants {tell(ACROSS_WALL, '1')} cells across a wall to carry flow and heat; by the law that wall flows "
         f"{tell(pour.fluid_margin.value, '1')} times as long as the mould takes to fill",
-        do="Believe that margin for this wall; the preset fine takes smaller cells",
+        do="Believe that margin for this wall, or the solve where that is worse; the preset fine takes smaller cells",
         where=_where(at),
         margin=Margin(value=pour.fluid_margin.value, low=pour.fluid_margin.low, high=pour.fluid_margin.high, unit="1",
                       of="fluid time of the thinnest section over the fill time"),
@@ -195,13 +195,13 @@ def _air(s: Solution, q: Question) -> Iterator[Finding]:
     count = f", and {len(big) - 1} smaller" if len(big) > 1 else ""
     yield Finding(
         code="pour.air_trapped",
-        weight="NOTE" if easy else "MIND",
+        weight="NOTE" if easy else "STOP" if worst.left >= EMPTY_STOPS * q.part.volume else "MIND",
         says=f"Metal shuts in {tell(worst.volume, 'm3')} of air here{count}; "
         + (f"{way} lets it out" if easy else f"there is a chance that {tell(worst.left, 'm3')} of it stays"),
         because=f"it is shut in {tell(worst.time, 's', 'fine')} after metal enters the sprue; the sand beside it lets out "
         f"{tell(worst.through_sand, '1')} times what has to go while the metal is liquid"
         + (f", and vents {tell(worst.through_vents, '1')} times as the metal comes" if worst.through_vents > 0.0 else "")
-        + (", so a vent changes little" if easy and not vented else ""),
+        + (", so a vent changes little" if easy and not vented else "" if easy else "; solved, air still holds metal off there at the end"),
         do="Keep that vent clear of loose sand"
         if vented
         else "Prick the mould over this place all the same, which costs nothing"
