@@ -100,7 +100,7 @@ def test_a_vent_at_the_last_pocket_cures_what_close_sand_keeps_in():
     ask = PourAsk(filling="run", preset="rough", rate=0.3)
     close = Standing(turret, bodies, stores=permeable(0.02), ask=ask)
     close.results["pour"] = close.pour()
-    assert codes(close.results["pour"])["pour.air_trapped"] == "MIND"
+    assert codes(close.results["pour"])["pour.air_trapped"] == "STOP"
     change = next(ways("pour.air_trapped", close.results, close, RiggingAsk(), None))
     (wish,) = change.asks["rigging"].breathing
     pocket = close.results["pour"].solution.pockets[0]

@@ -71,7 +71,7 @@ def as_asked(
         _begin(begin, grid)
     if surface is not None:
         _surface(surface)
-    if watch is not None and not callable(watch):
+    if not callable(watch):
         raise BadInput("the watch cannot be called", "Give a function of share and words")
 
 
@@ -180,7 +180,10 @@ def _begin(begin: object, grid: Grid) -> None:
 def _mouth(mouth: Mouth) -> None:
     if mouth.kind not in KINDS:
         raise BadInput(f"there is no mouth of kind {_told(mouth.kind)}", "Make mouths by open_air(), held(...) and poured(...)")
-    times, flow, temperature = (np.asarray(v, dtype=float) for v in (mouth.times, mouth.flow, mouth.temperature))
+    numbers = [_numbers(v) for v in (mouth.times, mouth.flow, mouth.temperature)]
+    if any(v is None for v in numbers):
+        raise BadInput("a pour's moments, flows or temperatures are no numbers", "Give arrays of numbers")
+    times, flow, temperature = (np.asarray(v, dtype=float) for v in numbers)
     if times.ndim != 1 or times.shape != flow.shape or times.shape != temperature.shape or not times.size:
         raise BadInput("a pour has not as many moments as flows", "Give a flow and a temperature for each moment")
     if not np.isfinite(times).all() or (np.diff(times) <= 0.0).any():

@@ -66,14 +66,15 @@ def breath_of(mould: Mould, stores: Stores) -> Breath | None:
 
 
 def vents_of(holes: Sequence[Hole], part: Array, origin: Array, cell: float) -> Array | None:
-    """Vents as the solve takes them: area [m2] that they pass like a clear hole, in the nearest cell of the part (nx, ny, nz)."""
+    """Vents as the solve takes them: area [m2] that they pass like a clear hole, at the roof of the part over them (nx, ny, nz)."""
     there = np.argwhere(part)
     if not holes or not len(there):
         return None
     out = np.zeros(part.shape)
     for hole in holes:
-        away = np.linalg.norm(np.asarray(origin) + (there + 0.5) * cell - hole.at, axis=1)
-        out[tuple(there[int(np.argmin(away))])] += VENT_FLOW * hole.area
+        away = np.linalg.norm((np.asarray(origin) + (there + 0.5) * cell - hole.at)[:, :2], axis=1)
+        near = there[away <= away.min() + 1e-9]
+        out[tuple(near[int(np.argmax(near[:, 2]))])] += VENT_FLOW * hole.area
     return out
 
 
