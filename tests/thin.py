@@ -6,7 +6,7 @@ import numpy as np
 
 import melt_shop as shop
 from flows import grid, kept, say
-from strickle import MediumData, fill, open_air, poured
+from strickle import MediumData, fill, poured
 
 MOULD = shop.mould()
 SAND = MediumData(conductivity=MOULD.sand_conductivity, density=MOULD.sand_density, heat_capacity=MOULD.sand_heat)
@@ -35,18 +35,24 @@ def audited(told, name):
     return told
 
 
-def strip(thick, celsius, speed, *, wide=6, long=150, cell=1e-3, until=8.0, **more):
+def _mouth(flow, celsius, head, breaks):
+    """Metal poured in at ``flow`` [m3/s], pressing no more than ``head`` [m], with a stop if asked."""
+    rates, times = (flow, None) if breaks is None else (np.array([flow, 0.0, flow]), np.array([0.0, breaks[0], sum(breaks)]))
+    return poured(rates, times=times, temperature=celsius + KELVIN, most=head * WEIGHT)
+
+
+def strip(thick, celsius, speed, *, wide=6, long=150, cell=1e-3, breaks=None, until=8.0, **more):
     """A strip fed at one end, lengths in cells: metal comes up through the foot of a shaft 8 cells long at ``speed`` [m/s] in the strip's section,
-    pressing no more than 0.1 m of metal; the far end is open. The run and its reach [m]: how far metal has filled half of the section.
+    pressing no more than 0.1 m of metal; air never resists. ``breaks``: moment and length of a stop [s]. The run and its reach [m]: how far metal has
+    filled half of the section.
     """
     tags = np.full((10 + long, wide, thick + 4), 10)
     tags[:8, :, 1 : thick + 3] = 1
     tags[:8, :, 0] = 12
     tags[8 : 8 + long, :, 1 : 1 + thick] = 1
-    tags[8 + long, :, 1 : 1 + thick] = 11
-    mouth = poured(speed * thick * wide * cell**2, temperature=celsius + KELVIN, most=0.1 * WEIGHT)
+    mouth = _mouth(speed * thick * wide * cell**2, celsius, 0.1, breaks)
     told = fill(
-        grid(tags, cell), {1: METAL, 10: SAND, 11: open_air(), 12: mouth}, start={1: celsius + KELVIN, 10: ROOM}, until=until, full=0.999,
+        grid(tags, cell), {1: METAL, 10: SAND, 12: mouth}, start={1: celsius + KELVIN, 10: ROOM}, until=until, full=0.999,
         friction=FRICTION, **{**LIKELY, **more},
     )  # fmt: skip
     came = np.isfinite(told.arrival[8 : 8 + long, :, 1 : 1 + thick]).mean(axis=(1, 2)) > 0.5
@@ -67,23 +73,20 @@ def plate(thick, celsius, flow, *, long=80, tall=50, gate=40, cell=1.0, breaks=N
     put(1, (0, (long + gate) / 2), (0, 10), (0, 10))
     put(1, ((long - gate) / 2, (long + gate) / 2), (0, 10), (10, 15))
     put(12, (0, cell), (0, 10), (0, 10))
-    rates, times = (flow, None) if breaks is None else (np.array([flow, 0.0, flow]), np.array([0.0, breaks[0], sum(breaks)]))
-    mouth = poured(rates, times=times, temperature=celsius + KELVIN, most=0.2 * WEIGHT)
     return fill(
-        grid(tags, cell * 1e-3), {1: METAL, 10: SAND, 12: mouth}, start={1: celsius + KELVIN, 10: ROOM}, until=until, full=FULL, friction=FRICTION,
+        grid(tags, cell * 1e-3), {1: METAL, 10: SAND, 12: _mouth(flow, celsius, 0.2, breaks)}, start={1: celsius + KELVIN, 10: ROOM}, until=until, full=FULL, friction=FRICTION,
         **{**LIKELY, **more},
     )  # fmt: skip
 
 
-def lowest(thick, flow, *, high=750.0, within=5.0, **more):
-    """Lowest temperature [degC] at which the plate fills, by bisection between that at which metal stands and ``high``; infinite where it does not
-    fill at ``high``.
+def lowest(fills, high=750.0, within=5.0):
+    """Lowest temperature [degC] at which ``fills``, by bisection between that at which metal stands and ``high``; infinite where it does not at
+    ``high``.
     """
     low = float(np.interp(LIKELY["stands"], METAL.curve_solid, METAL.curve_temperature)) - KELVIN
-    if audited(plate(thick, high, flow, **more), f"plate {thick} mm, {high:.0f} degC").status != "filled":
+    if not fills(high):
         return np.inf
     while high - low > within:
         middle = 0.5 * (low + high)
-        fills = audited(plate(thick, middle, flow, **more), f"plate {thick} mm, {middle:.0f} degC").status == "filled"
-        low, high = (low, middle) if fills else (middle, high)
+        low, high = (low, middle) if fills(middle) else (middle, high)
     return high
