@@ -60,9 +60,9 @@ def strip(thick, celsius, speed, *, wide=6, long=150, cell=1e-3, breaks=None, un
 
 
 def plate(thick, celsius, flow, *, long=80, tall=50, gate=40, cell=1.0, breaks=None, until=40.0, **more):
-    """A standing plate, lengths in mm, over a runner 10 x 10 mm with one gate ``gate`` x 10 mm in the middle of its foot, wide enough to enter
-    freely and the same for every ``thick``; ``flow`` [m3/s] comes in at the runner's end, pressing no more than 0.2 m of metal. ``breaks``: moment and length
-    of a stop [s]. All but ``thick`` are multiples of 5 mm, so that several cells fit.
+    """A standing plate, lengths in mm, over a runner 10 x 10 mm with one gate ``gate`` x 10 mm in the middle of its foot, wide enough to be
+    entered freely and the same for every ``thick``; ``flow`` [m3/s] comes in at the runner's end, pressing no more than 0.2 m of metal.
+    ``breaks``: moment and length of a stop [s]. All but ``thick`` are multiples of 5 mm, so that several cells fit.
     """
     tags = np.full([round(n / cell) for n in (long, 10, tall + 15)], 10)
 
