@@ -74,8 +74,8 @@ def plate(thick, celsius, flow, *, long=80, tall=50, gate=40, cell=1.0, breaks=N
     put(1, ((long - gate) / 2, (long + gate) / 2), (0, 10), (10, 15))
     put(12, (0, cell), (0, 10), (0, 10))
     return fill(
-        grid(tags, cell * 1e-3), {1: METAL, 10: SAND, 12: _mouth(flow, celsius, 0.2, breaks)}, start={1: celsius + KELVIN, 10: ROOM}, until=until, full=FULL, friction=FRICTION,
-        **{**LIKELY, **more},
+        grid(tags, cell * 1e-3), {1: METAL, 10: SAND, 12: _mouth(flow, celsius, 0.2, breaks)}, start={1: celsius + KELVIN, 10: ROOM}, until=until,
+        full=FULL, friction=FRICTION, **{**LIKELY, **more},
     )  # fmt: skip
 
 
