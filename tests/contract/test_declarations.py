@@ -34,8 +34,7 @@ def kinds() -> list[type]:
     for room in ("base", "stores", "metal", "part", "pattern", "mould", "rigging", "cavity", "melt", "pour", "sound", "trials"):
         package = importlib.import_module(f"strickle.{room}")
         for item in pkgutil.iter_modules(package.__path__):
-            if item.name in ("ask", "result", "records", "outcome", "mouths"):
-                importlib.import_module(f"strickle.{room}.{item.name}")
+            importlib.import_module(f"strickle.{room}.{item.name}")
     found: list[type] = []
     todo = [Record]
     while todo:

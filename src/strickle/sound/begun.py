@@ -8,7 +8,7 @@ from dataclasses import dataclass
 import numpy as np
 from scipy import ndimage, special
 
-from strickle.base import Array, Grid, Record, si, word
+from strickle.base import Array, Grid, Record, si
 from strickle.cavity import AIR, METAL_TAGS, PART
 from strickle.pour import Handed
 
@@ -23,7 +23,7 @@ class Begun(Record):
     """The freezing's own grid as a solved filling leaves it."""
 
     temperature: Array = si("K", "starting temperature of each cell; NaN where the material's own holds", shape="(nx, ny, nz)")
-    tags: Array = word("the mould's tags (nx, ny, nz), places that stayed empty as air")
+    tags: Array = si("1", "the mould's tags, places that stayed empty as air", shape="(nx, ny, nz)")
     heat: float = si("J", "laid into sand and what lies in it")
     given: float = si("J", "that the filling's metal had given")
     empty: float = si("m3", "of the part left without metal")
