@@ -2,13 +2,15 @@
 
 import dataclasses
 
+import manifold3d as m3
 import numpy as np
 import pytest
 from hypothesis import given, settings
 from hypothesis import strategies as st
 
 from flows import METAL, grid, kept, say
-from strickle import Breath, Cancelled, LiquidData, MediumData, MetalData, fill, held, open_air, poured
+from strickle import Breath, Cancelled, Grid, LiquidData, MediumData, MetalData, fill, held, open_air, poured
+from strickle.base import Mesh
 from strickle.pour import keep
 
 HOT = MetalData.plain(
@@ -258,3 +260,28 @@ def brought_in(press, room):
         over = press - 2385.0 * 9.81 * (0.0025 + share * room / 0.02**2)
         share = over / (101325.0 + over)
     return share
+
+
+def crooked(seed):
+    """A cavity of turned blocks under a shaft, cut by the cells anyhow, with no way out but its mouth; the grid and the surface."""
+    rng = np.random.default_rng(seed)
+    solid = m3.Manifold.cube((*rng.uniform(4.0, 8.0, 2), 40.0), True).translate((0.0, 0.0, 20.0))
+    for _ in range(int(rng.integers(1, 5))):
+        block = m3.Manifold.cube(tuple(rng.uniform(3.0, 25.0, 3)), True).rotate(tuple(rng.uniform(0.0, 90.0, 3)))
+        solid += block.translate((*rng.uniform(-5.0, 5.0, 2), float(rng.uniform(0.0, 12.0))))
+    made = solid.to_mesh()
+    surface = Mesh(vertices=1e-3 * np.asarray(made.vert_properties[:, :3], float), faces=np.asarray(made.tri_verts, np.int64))
+    cell = float(rng.choice([1.5e-3, 2e-3, 2.5e-3]))
+    low, high = surface.vertices.min(axis=0), surface.vertices.max(axis=0)
+    shape = np.ceil((high - low) / cell).astype(int) + 3
+    origin = low - cell * (1.0 + rng.random(3))
+    origin[2] = high[2] - shape[2] * cell
+    return Grid(tags=np.ones(tuple(shape), np.uint8), cell=cell, origin=origin), surface
+
+
+@pytest.mark.parametrize("seed", [0, 4, 9, 15, 17])
+@pytest.mark.parametrize("pressure", [2e3, 4e4])
+def test_a_shut_cavity_pressed_full_at_once_takes_no_more_than_its_room(seed, pressure):
+    """The last step into a full cavity had left up to twice its room in a sliver of a cut cell."""
+    where, surface = crooked(seed)
+    kept(fill(where, {1: METAL}, ends={"z+": held(pressure)}, until=3.0, full=0.9999, surface=surface))

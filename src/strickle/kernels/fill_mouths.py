@@ -7,7 +7,7 @@ import math
 
 from numba import njit
 
-from strickle.kernels.fill_cells import CAVITY, POURED, PRESSED
+from strickle.kernels.fill_cells import CAVITY, OPEN, POURED, PRESSED
 from strickle.kernels.fill_state import IS_PRESSED
 
 
@@ -27,6 +27,25 @@ def fastest_mouth(cells, s):
                 if opening > 0.0:
                     most = max(most, abs(speed))
     return most
+
+
+@njit(cache=True)
+def comes_in(cells, s):
+    """Metal that comes in at all mouths, less what leaves, as a speed times cells' open faces."""
+    kind, extra, f = cells.kind, cells.extra, s.f
+    net = 0.0
+    for k in range(extra.shape[0]):
+        c = extra[k]
+        if kind[c] < OPEN:
+            continue
+        x, y, z = cells.xp[c], cells.yp[c], cells.zp[c]
+        for beside, out in (
+            (cells.xm[c], cells.ax[c] * s.u[c]), (x, -cells.ax[x] * s.u[x]), (cells.ym[c], cells.ay[c] * s.v[c]), (y, -cells.ay[y] * s.v[y]),
+            (cells.zm[c], cells.az[c] * s.w[c]), (z, -cells.az[z] * s.w[z]),
+        ):  # fmt: skip
+            if kind[beside] == CAVITY:
+                net -= out * (min(f[beside], 1.0) if out > 0.0 else 1.0 if kind[c] >= PRESSED else 0.0)
+    return net
 
 
 @njit(cache=True)

@@ -14,7 +14,7 @@ from strickle.kernels.fill_faces import classify, extrapolate, gather
 from strickle.kernels.fill_front import block, breathe, catch, release
 from strickle.kernels.fill_heat import arrive, cool, held_heat, ride, slow, spread
 from strickle.kernels.fill_momentum import predict
-from strickle.kernels.fill_mouths import between, comes, fastest_mouth, hold_or_pour, level, prescribe, pushed
+from strickle.kernels.fill_mouths import between, comes, comes_in, fastest_mouth, hold_or_pour, level, prescribe, pushed
 from strickle.kernels.fill_press import Grids, grids
 from strickle.kernels.fill_project import press, project, undo
 from strickle.kernels.fill_state import (
@@ -55,6 +55,8 @@ FORGIVEN = 4
 """Steps in a row whose pressure may miss its mark; what is left over is made good in the next."""
 LOOK = 1
 """Steps between looks at the air."""
+LEAST_LEFT = 1e-4
+"""Room, in cells, that may always come in during a step, so that a full cavity's steps do not vanish."""
 CATCHES = 2
 """Most solves of a step in which the skin turns out to hold the front."""
 DONE, TIMED, FILLED, STUCK, WILD = 0, 1, 2, 3, 4
@@ -232,6 +234,10 @@ def steps(cells, s, g, w, rule, until, most, full):
             step = min(step, rule.skin_courant * rule.cell / skin)
         if fills > 0.0:
             step = min(step, rule.cell / fills)
+        net = comes_in(cells, s)
+        if net > 0.0:
+            left = room - metal - (s.tally[INFLOW] - s.tally[OUTFLOW] - s.tally[SPRAY])
+            step = min(step, max(left, LEAST_LEFT) * rule.cell / net)
         last = s.tally[STEP]
         if last > 0.0:
             step = min(step, GROWTH * last)

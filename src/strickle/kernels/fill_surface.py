@@ -35,7 +35,7 @@ SLIGHT = 1e-3
 """Excess that is left to the pressure."""
 MUCH = 5e-3
 """Excess of an inner cell that is handed on too: pressure moves none of it where the metal is stiff."""
-FARTHEST = 600
+FARTHEST = 6000
 """Cells searched for room."""
 NOTHING = 1e-20
 """Share of a cell under which nothing passes a face: products of such numbers fall out of what a computer can hold."""

@@ -17,11 +17,19 @@ KINDS = ("open", "held", "poured")
 PRESETS = ("rough", "shop", "fine")
 MOST = 20_000_000
 """Cells of a grid."""
+HOTTEST = 4000.0
+"""K, a starting temperature: no metal is poured hotter."""
+HEAVIEST = 1e4
+"""m/s2, a thousand times the earth's pull."""
 
 
 def is_number(value: object) -> bool:
     """Whether it is a real number, which a truth value is not."""
     return isinstance(value, Real) and not isinstance(value, bool | np.bool_)
+
+
+def _is_metal(thing: object) -> bool:
+    return isinstance(thing, LiquidData) or hasattr(thing, "curve_temperature")
 
 
 def _positive(value: object, what: str) -> None:
@@ -46,6 +54,9 @@ def as_asked(
     for tag, thing in materials.items():
         if isinstance(thing, LiquidData):
             _positive(thing.density, "the density of the liquid")
+        if hasattr(thing, "heat_capacity") and not isinstance(thing, Mouth | LiquidData) and not hasattr(thing, "curve_temperature"):
+            for name in ("conductivity", "density", "heat_capacity"):
+                _positive(getattr(thing, name, None), f"the {name.replace('_', ' ')} of tag {tag}")
         if not (isinstance(thing, Mouth | LiquidData) or hasattr(thing, "curve_temperature") or hasattr(thing, "heat_capacity")):
             raise BadInput(f"the material of tag {tag} is {_told(thing)}", "Give a metal, LiquidData, a MediumData or a Mouth")
     if not isinstance(ends, Mapping | None):
@@ -63,6 +74,8 @@ def as_asked(
             raise BadInput("the starting temperatures are not a table by tag", "Give a dict of tag to kelvin")
         for tag, value in start.items():
             _positive(value, f"the starting temperature of tag {tag}")
+            if float(value) > HOTTEST:
+                raise BadInput(f"the starting temperature of tag {tag} is {_told(value)}", f"Give kelvin, at most {HOTTEST:g}")
     _positive(until, "the end of the run")
     _positive(full, "the share that counts as full")
     if not isinstance(preset, str) or preset not in PRESETS:
@@ -98,6 +111,14 @@ def as_ruled(
     pull = _numbers(gravity)
     if pull is None or pull.shape != (3,) or not np.isfinite(pull).all():
         raise BadInput(f"gravity is {_told(gravity)}", "Give three numbers in m/s2, such as (0, 0, -9.81)")
+    if float(np.abs(pull).max()) > HEAVIEST:
+        raise BadInput(f"gravity is {_told(gravity)}", f"Give three numbers in m/s2, each at most {HEAVIEST:g}")
+    if isinstance(skin, Mapping):
+        for tag in skin:
+            if not _is_tag(tag) or tag not in materials or not _is_metal(materials[tag]):
+                raise BadInput(
+                    f"the skin is given for {_told(tag)}, which is no tag of metal", "Give one number, or a dict of the metal's tags to N/m"
+                )
     pulls = list(skin.values()) if isinstance(skin, Mapping) else [skin]
     for value, what in ((friction, "the wall's drag coefficient"), *((pull, "the pull of the metal's skin") for pull in pulls)):
         if not is_number(value) or not (float(value) >= 0.0 and math.isfinite(float(value))):  # type: ignore[arg-type]
@@ -112,6 +133,9 @@ def as_ruled(
     for name, tag in (gauges or {}).items():
         if not (grid.tags == tag).any():
             raise BadInput(f"no cell has tag {tag} of the gauge {name!r}", "Give a gauge the tag of cells of the grid")
+    for tag, thing in materials.items():
+        if isinstance(thing, Mouth) and thing.kind == "poured" and not (grid.tags == tag).any():
+            raise BadInput(f"metal is poured in at tag {tag}, which no cell has", "Give the mouth's tag to cells of the grid")
     if checkpoint is not None and not isinstance(checkpoint, Path):
         raise BadInput(f"the checkpoint is {_told(checkpoint)}", "Give a pathlib.Path of the file")
 
