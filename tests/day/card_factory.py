@@ -248,7 +248,7 @@ def poured(made: dict, empty: float = 0.0) -> Pour:
         seams=(Seam(**place(0.05, 0.0, 0.005), time=2.0, area=2e-4, colder=890.0, warmer=905.0, solid=0.0),),
         pockets=(Pocket(**place(0.0084, 0.036, 0.009), time=2.4, volume=2e-7, left=0.0, through_sand=9.0, vent=1e-3),), empty_volume=1e-6 * bool(empty),
         empty=Empty(**place(-0.02, 0.0, 0.031), volume=1e-6) if empty else None, coldest=890.0, stiffest=0.0, solid=0.0, wall_speed=0.4,
-        wall_speed_at=np.zeros(3), sprue_empty=0.0, metal_balance=1e-9, heat_balance=-2e-3, metal_loss=4e4, steps=500,
+        wall_speed_at=np.zeros(3), sprue_empty=0.0, risen=0.0, metal_balance=1e-9, heat_balance=-2e-3, metal_loss=4e4, steps=500,
     )  # fmt: skip
     seam = solution.seams[0]
     cold = Finding(

@@ -10,6 +10,7 @@ from scipy import ndimage
 
 from strickle.base import Array, Grid, falling_speed
 from strickle.cavity import CHILL, FLOW_OFF, GRAPHITE, INGATE, METAL_TAGS, NECK, PART, RISER, RUNNING, SAND, SLEEVE, Cavity
+from strickle.pour.rules import ACROSS_WALL
 from strickle.rigging import Rigging
 
 POUR, OPEN, GATE = 200, 201, 210
@@ -24,8 +25,6 @@ FINEST = {"rough": 4e-3, "shop": 2.5e-3, "fine": 1.8e-3}
 """m, cells where no wall asks for finer ones."""
 WORK = {"rough": 2.5e6, "shop": 4.7e7, "fine": 1.6e8}
 """Cells times steps that a filling may take, as reckoned from volume, time and speed: the coarser cell holds where it would take more."""
-ACROSS_WALL = 3.0
-"""Cells across a wall from which the solve is believed on it."""
 SMALLEST = 8e-4
 ENTRY = 2
 """Cells of the basin kept over its floor: the mouth lies there, under the metal that stands over it."""
@@ -93,6 +92,7 @@ def box_of(rigging: Rigging, cavity: Cavity, cell: float, stands: float = 0.0) -
     first = min(_over(bodies) + OVER + math.ceil(stands / cell), top)
     _put(tags, first, np.any(np.isin(bodies[:, :, first - 1 :], (RISER, NECK)), axis=2), OPEN)
     _put(tags, top, bodies[:, :, top - 1] == FLOW_OFF, OPEN)
+    _cut(tags, bodies, rigging, origin, cell)
     return Box(
         grid=Grid(tags=tags, cell=cell, origin=origin),
         gates=gates,
@@ -119,6 +119,22 @@ def _sampled(cavity: Cavity, origin: Array, cell: float, shape: tuple[int, int, 
             more = there & (tag == INGATE) & ~np.isin(out, (INGATE, PART)) & ~np.isin(number, seen)
             out[more], body[more] = tag[more], number[more]
     return out, body
+
+
+def _cut(tags: Array, bodies: Array, rigging: Rigging, origin: Array, cell: float) -> None:
+    """Cells of sand that the casting's surface cuts belong to the metal nearest to them, in place.
+
+    The closed mould's own grid may be coarser than the walls: a wall of 1.4 of its cells is one cell of metal there, and the rest of it sand.
+    """
+    from strickle.kernels import raster
+
+    mesh, shape = rigging.casting, (tags.shape[0], tags.shape[1], tags.shape[2])
+    share = raster.fractions(np.ascontiguousarray(mesh.vertices), np.ascontiguousarray(mesh.faces), origin, cell, shape, 4)
+    rim = (np.asarray(share) > 0.0) & (tags == SAND)
+    near = ndimage.distance_transform_edt(~np.isin(bodies, METAL_TAGS), return_distances=False, return_indices=True)
+    nearest = bodies[tuple(near[:, rim])]
+    tags[rim] = nearest
+    bodies[rim] = nearest
 
 
 def _over(bodies: Array) -> int:

@@ -12,12 +12,24 @@ EMPTY_TELLS, EMPTY_STOPS = 5e-4, 2e-3
 """Share of the part's volume left empty from which that is told, and from which it stops."""
 EMPTY_MUCH = 0.02
 """Share from which it stops however coarse the cells are."""
+ACROSS_WALL = 3.0
+"""Cells across a wall from which the solve is believed on it."""
 SPRUE_EMPTY = 0.05
 """Share of sprue and runner that may be empty at the end."""
 _CAMPBELL = "Campbell, Complete Casting Handbook, Oxford 2011 (from memory, unverified)"
 _TENSION = Input(name="surface_tension", unit="N/m", says="surface tension of the liquid metal", low=0.1, high=4.0)
 _DENSITY = Input(name="density", unit="kg/m3", says="density of the liquid metal", low=1500.0, high=20000.0)
 _PRESSURE = Input(name="pressure", unit="Pa", says="metal pressure at the place", low=1.0)
+
+
+def too_coarse(across_wall: float, stiffest: float, margin: float, empty: float) -> bool:
+    """Whether the share ``empty`` that a solve leaves of a part is a doubt of its cells alone: walls too thin for them, metal that could still
+    flow (``stiffest`` its fraction solid), and a law of channels that has it flow long enough at the least (``margin``).
+
+    >>> [too_coarse(c, s, m, e) for c, s, m, e in ((1.4, 0.0, 3.0, 0.004), (3.1, 0.0, 3.0, 0.004), (1.4, 0.2, 3.0, 0.004), (1.4, 0.0, 0.9, 0.004))]
+    [True, False, False, False]
+    """
+    return across_wall < ACROSS_WALL and stiffest <= STOPS.low and margin >= 1.0 and empty < EMPTY_MUCH
 
 
 @rule(

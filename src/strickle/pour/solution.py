@@ -87,6 +87,7 @@ class Solution(Record):
     wall_speed: float = si("m/s", "speed of arriving metal at the part's walls that one part in a hundred passes")
     wall_speed_at: Array = si("m", "where it is highest, part coordinates", shape="(3,)")
     sprue_empty: float = si("1", "share of sprue and runner that is empty at the end")
+    risen: float = si("m3", "metal in risers, their necks and flow-offs at the end")
     metal_balance: float = si("1", "metal not accounted for, over what came in")
     heat_balance: float = si("1", "heat not accounted for, over what came in")
     metal_loss: float = si("J", "heat lost by the metal to the mould")

@@ -11,7 +11,7 @@ import numpy as np
 from scipy import ndimage
 
 from strickle.base import GRAVITY, Array, Grid, Watch, place_for, tearing_speed
-from strickle.cavity import CHILL, GRAPHITE, METAL_TAGS, PART, RUNNING, SAND, SLEEVE, Cavity
+from strickle.cavity import CHILL, FLOW_OFF, GRAPHITE, METAL_TAGS, NECK, PART, RISER, RUNNING, SAND, SLEEVE, Cavity
 from strickle.melt import Melt
 from strickle.metal import Metal
 from strickle.mould import Mould
@@ -37,12 +37,14 @@ from strickle.stores import Stores
 LASTS = 0.05
 """s in all that a speed has to last to count: single drops are quicker."""
 FULL, REACHED = 0.998, 0.98
-SKINNED, MORE = 8e-3, 1.2
+SKINNED, MORE = 8e-3, 2.0
 """m of wall under which the metal's skin has to be pressed in, and how much more head than just that is left to stand in risers."""
 FILLS = 0.997
 """Share of the part that is full when it is called full: corners of cells that the surface cuts lack."""
 LONGER = 2.5
 """Times the hydraulics' slowest fill time after which the solve ends."""
+WHOLE = 0.3
+"""Room from which a cell speaks for its place."""
 MOST_STEPS = 25_000
 NEXT = {"rough": "shop", "shop": "fine", "fine": "fine"}
 MOST_LAST = 3
@@ -78,6 +80,11 @@ class Ran:
     breath: Breath | None
     lead: float
     part: Array
+
+    @property
+    def whole(self) -> Array:
+        """Cells of the part that the surface leaves for the most part whole: slivers say nothing of temperature and time."""
+        return np.asarray(self.part & (self.filled.room > WHOLE))
 
 
 class Medium(NamedTuple):
@@ -214,13 +221,14 @@ def solution_of(pour: Pour, q: Question, ran: Ran) -> Solution:
     room = filled.room[part]
     share = np.nan_to_num(filled.share[part])
     full = _full_time(filled.arrival[part], room) + ran.lead
-    warm = filled.arrival_temperature[part]
+    warm = filled.arrival_temperature[ran.whole]
     came = np.isfinite(warm)
     coldest = float(np.percentile(warm[came], 1.0)) if came.any() else math.nan
     solid = np.nan_to_num(filled.solid[part])
-    speed, where = _wall_speed(filled, part)
+    speed, where = _wall_speed(filled, ran.whole)
     running = (box.bodies == RUNNING) & (filled.room > 0.0)
-    left = ((1.0 - np.nan_to_num(filled.share)) * filled.room)[running].sum() / max(filled.room[running].sum(), 1e-12)
+    metal = np.nan_to_num(filled.share) * filled.room
+    left = (filled.room - metal)[running].sum() / max(filled.room[running].sum(), 1e-12)
     places = bare_places(ran)
     volume, empty = empty_of(q, places)
     return Solution(
@@ -243,6 +251,7 @@ def solution_of(pour: Pour, q: Question, ran: Ran) -> Solution:
         wall_speed=speed,
         wall_speed_at=q.on_part(box.middle(where)),
         sprue_empty=float(left),
+        risen=float(metal[np.isin(box.bodies, (RISER, NECK, FLOW_OFF))].sum()) * cell**3,
         metal_balance=filled.metal_balance,
         heat_balance=filled.heat_balance,
         metal_loss=filled.metal_loss,
@@ -306,7 +315,7 @@ def _lasting(speed: Array, long: Array) -> float:
 
 def _last(q: Question, ran: Ran) -> tuple[LastPlace, ...]:
     """The latest place, and others that are the latest far around."""
-    arrival = np.where(ran.part, ran.filled.arrival, np.nan)
+    arrival = np.where(ran.whole, ran.filled.arrival, np.nan)
     there = np.argwhere(np.isfinite(arrival))
     if not len(there):
         return ()
@@ -329,7 +338,6 @@ def _last(q: Question, ran: Ran) -> tuple[LastPlace, ...]:
 
 def _seams(q: Question, ran: Ran) -> tuple[Seam, ...]:
     cell = ran.box.grid.cell
-    whole = ran.part & (ran.filled.room > 0.3)
     return tuple(
         Seam(
             at=(at := ran.box.middle(one.at)),
@@ -340,7 +348,7 @@ def _seams(q: Question, ran: Ran) -> tuple[Seam, ...]:
             warmer=one.warmer,
             solid=solid_at(q.metal, one.colder),
         )
-        for one in meetings(ran.filled.arrival, ran.filled.arrival_temperature, whole, cell)
+        for one in meetings(ran.filled.arrival, ran.filled.arrival_temperature, ran.whole, cell)
     )
 
 

@@ -7,11 +7,10 @@ import math
 from collections.abc import Iterator
 
 from strickle.base import Array, Finding, Margin, Source, Value, Watch, Weight, Where, tell
-from strickle.pour.box import ACROSS_WALL
 from strickle.pour.result import Pour
-from strickle.pour.rules import EMPTY_MUCH, EMPTY_STOPS, EMPTY_TELLS, KNITS, SPRUE_EMPTY, STOPS
+from strickle.pour.rules import ACROSS_WALL, EMPTY_MUCH, EMPTY_STOPS, EMPTY_TELLS, KNITS, SPRUE_EMPTY, STOPS, too_coarse
 from strickle.pour.solution import GateSolved, Pocket, Seam, Solution
-from strickle.pour.solved import Question, solve
+from strickle.pour.solved import SKINNED, Question, solve
 
 WASHES = Value(
     value=1.0, low=0.7, high=1.5, unit="m/s", source="house", mark="guess", note="speed of metal along sand from which grains are washed off"
@@ -20,6 +19,8 @@ DIFFERS = 0.10
 """Share by which solve and hydraulics may differ before both are told."""
 AIR_TELLS = 2e-3
 """Share of the part's volume shut in as air from which that is told."""
+PLENTY = 3.0
+"""Times what has to go that sand and vents let out, from which air that stays in cells too coarse for the wall is no more than a doubt."""
 LONG = 0.1
 """s above the critical speed from which that is told."""
 OPEN_FACE = "metal in an open face lies about as high as it stands of itself, which the law of cover judges and a solve does not"
@@ -53,7 +54,22 @@ def with_solve(pour: Pour, q: Question, watch: Watch) -> Pour:
     found = solved.solution
     if found is None:
         return dataclasses.replace(pour, findings=(*pour.findings, *not_solved(why)))
+    solved = _banded(solved, found)
     return dataclasses.replace(solved, findings=tuple(_together(solved, found, q)), sources=(*solved.sources, SOURCE))
+
+
+def _banded(pour: Pour, s: Solution) -> Pour:
+    """The bands of fill time and of what flows over it, widened to hold the solved time."""
+    if not math.isfinite(s.fill_time):
+        return pour
+    time, margin = pour.fill_time, pour.fluid_margin
+    low, high = min(time.low, s.fill_time), max(time.high, s.fill_time)
+    worst, best = pour.fluid_time.low / high, pour.fluid_time.high / low
+    return dataclasses.replace(
+        pour,
+        fill_time=dataclasses.replace(time, low=low, high=high),
+        fluid_margin=dataclasses.replace(margin, low=min(margin.low, worst), high=max(margin.high, best)),
+    )
 
 
 def _together(pour: Pour, s: Solution, q: Question) -> Iterator[Finding]:
@@ -73,7 +89,7 @@ def _together(pour: Pour, s: Solution, q: Question) -> Iterator[Finding]:
     yield from _air(s, q)
     yield from _sprue(pour, s)
     yield from _wash(s)
-    yield from _differs(pour, s)
+    yield from _differs(pour, s, q)
 
 
 def _where(at: Array) -> Where:
@@ -92,9 +108,15 @@ def _both(old: Finding, s: Solution, q: Question) -> Finding:
     return dataclasses.replace(old, because=old.because + more, weight=weight)
 
 
+def _too_coarse(pour: Pour, s: Solution, q: Question) -> bool:
+    return too_coarse(s.across_wall, s.stiffest, pour.fluid_margin.low, s.empty_volume / q.part.volume)
+
+
 def _misrun(pour: Pour, s: Solution, q: Question) -> Finding | None:
     """Places that stay empty, or metal that comes nearly standing."""
     share = s.empty_volume / q.part.volume
+    if _too_coarse(pour, s, q):
+        return None
     stiff = s.stiffest > STOPS.low
     if share < EMPTY_TELLS and not stiff:
         return None
@@ -146,13 +168,15 @@ def _thin(pour: Pour, s: Solution, q: Question) -> Iterator[Finding]:
     if s.across_wall >= ACROSS_WALL:
         return
     at = q.part.least_wall_at
+    doubt = s.empty_volume >= EMPTY_TELLS * q.part.volume and _too_coarse(pour, s, q)
+    left = f"; the solve leaves {tell(s.empty_volume, 'm3')} empty among cells that coarse, where metal still flows, and is not believed on it"
     yield Finding(
         code="pour.thin_by_law",
         weight="NOTE",
         says=f"The thinnest wall, {tell(q.part.least_wall, 'm')}, is only {tell(s.across_wall, '1')} cells of the filling across: it is judged "
         "by the law of channels and not by the solve",
         because=f"a solve wants {tell(ACROSS_WALL, '1')} cells across a wall to carry flow and heat; by the law that wall flows "
-        f"{tell(pour.fluid_margin.value, '1')} times as long as the mould takes to fill",
+        f"{tell(pour.fluid_margin.value, '1')} times as long as the mould takes to fill{left if doubt else ''}",
         do="Believe that margin for this wall, or the solve where that is worse; the preset fine takes smaller cells",
         where=_where(at),
         margin=Margin(value=pour.fluid_margin.value, low=pour.fluid_margin.low, high=pour.fluid_margin.high, unit="1",
@@ -171,7 +195,7 @@ def _cold_shut(s: Solution, q: Question) -> Iterator[Finding]:
     others = f", and {len(cold) - 1} more places like it" if len(cold) > 1 else ""
     yield Finding(
         code="pour.cold_shut",
-        weight="STOP" if worst.solid >= STOPS.value else "MIND",
+        weight="STOP" if worst.solid >= STOPS.value or (worst.warmer < q.metal.liquidus and worst.solid >= STOPS.low) else "MIND",
         says=f"Two fronts meet here at {tell(worst.colder, 'K')} and {tell(worst.warmer, 'K')}{others}: there is a chance that they do not knit",
         because=f"they meet {tell(worst.time, 's', 'fine')} after metal enters the sprue over {tell(worst.area, 'm2')}; {q.metal.name} begins "
         f"to freeze at {tell(q.metal.liquidus, 'K')}, and {tell(worst.solid, '1')} of the colder front is solid",
@@ -191,17 +215,19 @@ def _air(s: Solution, q: Question) -> Iterator[Finding]:
     worst: Pocket = big[0]
     easy = worst.left <= AIR_TELLS * q.part.volume
     vented = easy and worst.through_sand < 1.0 and worst.through_vents > 0.0
+    coarse = s.across_wall < ACROSS_WALL and worst.through_sand + worst.through_vents > PLENTY
     way = "the vent" if vented else "the sand"
     count = f", and {len(big) - 1} smaller" if len(big) > 1 else ""
     yield Finding(
         code="pour.air_trapped",
-        weight="NOTE" if easy else "STOP" if worst.left >= EMPTY_STOPS * q.part.volume else "MIND",
+        weight="NOTE" if easy else "STOP" if worst.left >= EMPTY_STOPS * q.part.volume and not coarse else "MIND",
         says=f"Metal shuts in {tell(worst.volume, 'm3')} of air here{count}; "
         + (f"{way} lets it out" if easy else f"there is a chance that {tell(worst.left, 'm3')} of it stays"),
         because=f"it is shut in {tell(worst.time, 's', 'fine')} after metal enters the sprue; the sand beside it lets out "
         f"{tell(worst.through_sand, '1')} times what has to go while the metal is liquid"
         + (f", and vents {tell(worst.through_vents, '1')} times as the metal comes" if worst.through_vents > 0.0 else "")
-        + (", so a vent changes little" if easy and not vented else "" if easy else "; solved, air still holds metal off there at the end"),
+        + (", so a vent changes little" if easy and not vented else "" if easy else "; solved, air still holds metal off there at the end")
+        + (", in walls too thin for its cells" if coarse and not easy else ""),
         do="Keep that vent clear of loose sand"
         if vented
         else "Prick the mould over this place all the same, which costs nothing"
@@ -245,16 +271,18 @@ def _wash(s: Solution) -> Iterator[Finding]:
     )  # fmt: skip
 
 
-def _differs(pour: Pour, s: Solution) -> Iterator[Finding]:
+def _differs(pour: Pour, s: Solution, q: Question) -> Iterator[Finding]:
     if not math.isfinite(s.ratio) or abs(s.ratio - 1.0) <= DIFFERS:
         return
+    thin = f", and the metal's skin has to be pressed into walls of {tell(q.part.least_wall, 'm')}" if q.part.least_wall < SKINNED else ""
+    rises = f"{tell(s.risen, 'm3')} of metal stand in risers and flow-offs when the part is full{thin}; " if s.ratio > 1.0 and s.risen > 0.0 else ""
     yield Finding(
         code="pour.two_times",
         weight="NOTE",
         says=f"Solved, the part is full after {tell(s.fill_time, 's', 'fine')}; by hydraulics after {tell(pour.fill_time.value, 's', 'fine')}",
-        because=f"the one is {tell(s.ratio, '1')} times the other: cells of {tell(s.cell, 'm', 'fine')} round narrow passages, and published losses "
-        "are those of smooth fittings",
-        do="Reckon with the longer of the two; the preset fine takes smaller cells",
+        because=f"the one is {tell(s.ratio, '1')} times the other: {rises}cells of {tell(s.cell, 'm', 'fine')} round narrow passages, and published "
+        "losses are those of smooth fittings",
+        do="Reckon with the longer of the two, which the card's band holds; the preset fine takes smaller cells",
         margin=Margin(value=s.ratio, unit="1", of="solved fill time over that of the hydraulics"),
         source=METHOD,
     )

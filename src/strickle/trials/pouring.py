@@ -229,7 +229,9 @@ def _gain(one: Tried) -> float:
 
 
 def _margins(one: Tried) -> str:
-    before, after = (tell(m, "1") if math.isfinite(m) else "nothing of the kind" for m in (one.before, one.after))
+    if not math.isfinite(one.before) and not math.isfinite(one.after):
+        return f"with the {one.preset} preset"
+    before, after = (tell(m, "1") if math.isfinite(m) else "none" for m in (one.before, one.after))
     return f"{one.of}: {before} before, {after} after, with the {one.preset} preset"
 
 

@@ -103,14 +103,15 @@ def _hotter(results: Results, runner: Runner) -> Iterator[Change]:
 def _quicker(results: Results, ask: RiggingAsk) -> Iterator[Change]:
     """A wider choke, as far as the hand keeps up."""
     now = find(results, "rigging", Rigging).pour_time
-    for step in QUICKER_STEPS:
-        yield _change(
-            lambda after: (
-                f"rigging that fills in {tell(find(after, 'rigging', Rigging).pour_time, 's', 'fine')}, with a choke of "
-                f"{tell(find(after, 'rigging', Rigging).choke_area, 'm2')}"
-            ),
-            {"rigging": dataclasses.replace(ask, pour_time=step * now)},
+
+    def words(wanted: float) -> Callable[[Results], str]:
+        return lambda after: (
+            f"rigging asked to fill in {tell(wanted, 's', 'fine')} (--pour-time), which has a choke of "
+            f"{tell(find(after, 'rigging', Rigging).choke_area, 'm2')}"
         )
+
+    for wanted in (step * now for step in QUICKER_STEPS):
+        yield _change(words(wanted), {"rigging": dataclasses.replace(ask, pour_time=wanted)})
 
 
 def _ingate(results: Results, ask: RiggingAsk) -> Iterator[Change]:

@@ -11,7 +11,7 @@ from strickle.melt import Melt, MeltAsk
 from strickle.metal import Metal
 from strickle.part import Part
 from strickle.pour import Pour, PourAsk, PourTried, PourWindow
-from strickle.pour.rules import EMPTY_TELLS
+from strickle.pour.rules import EMPTY_TELLS, too_coarse
 from strickle.trials.cure import Results, find
 from strickle.trials.runner import Runner
 
@@ -94,7 +94,9 @@ def seen(temperature: float, pour: Pour, volume: float) -> PourTried | None:
     if s is None:
         return None
     stops = [f.code for f in pour.findings if f.code in STANDS and f.weight == "STOP"]
-    whole = s.empty_volume < EMPTY_TELLS * volume and math.isfinite(s.fill_time)
+    whole = (s.empty_volume < EMPTY_TELLS * volume and math.isfinite(s.fill_time)) or too_coarse(
+        s.across_wall, s.stiffest, pour.fluid_margin.low, s.empty_volume / volume
+    )
     doubt = [f.code for f in pour.findings if f.code in STANDS and f.weight != "NOTE"]
     return PourTried(
         temperature=temperature,
