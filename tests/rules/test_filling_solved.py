@@ -8,8 +8,11 @@ import numpy as np
 import pytest
 
 import melt_shop as shop
-from pour_shop import Standing, block, one_gate, poured, two_gates
+from pour_shop import Standing, block, mesh_of, one_gate, poured, two_gates
+from strickle.cavity import PART, SAND
+from strickle.kernels import raster
 from strickle.pour import PourAsk
+from strickle.pour.box import box_of
 from strickle.pour.meeting import meetings
 from strickle.rigging import RiggingAsk, Vent
 from strickle.trials.ways import ways
@@ -39,6 +42,19 @@ def test_a_good_mould_fills_and_balances(good):
     assert {"pour.misrun", "pour.cold_shut", "pour.gate_fast", "pour.not_solved"}.isdisjoint(codes(good))
     assert s.ratio == pytest.approx(good.fill_time.value and s.fill_time / good.fill_time.value)
     assert good.arrival.shape == good.arrival_speed.shape
+
+
+def test_a_wall_of_one_and_a_half_of_the_closed_moulds_cells_is_all_the_parts_own():
+    """Half of such a wall was sand by the middles of cells: its metal was not counted, and felt no skin."""
+    thin = block(-50, 50, -20, 20, 0, 2.8)
+    stands = Standing(thin, one_gate(), wall=0.0028)
+    grid, rigging = stands.results["cavity"].grid, stands.results["rigging"]
+    assert 1.2 < 2.8e-3 / grid.cell < 1.6
+    box = box_of(rigging, stands.results["cavity"], 0.7 * grid.cell)
+    share = raster.fractions(rigging.casting.vertices, rigging.casting.faces, np.asarray(box.grid.origin), box.grid.cell, box.bodies.shape, 4)
+    own = raster.fractions(mesh_of(thin).vertices, mesh_of(thin).faces, np.asarray(box.grid.origin), box.grid.cell, box.bodies.shape, 4)
+    assert not ((share > 0.0) & (box.grid.tags == SAND)).any()
+    assert share[box.bodies == PART].sum() == pytest.approx(own.sum(), rel=0.03)
 
 
 def test_halved_ingates_are_told_with_the_time(good):

@@ -71,8 +71,8 @@ class Question:
 
 @dataclass(frozen=True, slots=True, kw_only=True, eq=False)
 class Ran:
-    """A solve with its grid; ``lead`` [s] is how long metal takes from the sprue's top to where it comes in. Air gives way in the
-    solve; what the sand (``breath``) lets out of a pocket in the time is reckoned after it.
+    """A solve with its grid; ``lead`` [s] is how long metal takes from the sprue's top to where it comes in; ``breath`` is
+    what air leaves by, None where it does not resist.
     """
 
     box: Box
