@@ -13,6 +13,7 @@ Not seen either: sand that hangs below the parting in a crooked mould. Lengths i
 
 from __future__ import annotations
 
+import itertools
 from dataclasses import dataclass
 from typing import Any, NamedTuple
 
@@ -28,6 +29,8 @@ MOST_REACH = 40.0  # widest ball of the closing [mm]
 LEAST, LEAST_AREA = 0.25, 0.4  # least width [mm] and area [mm2] of a section of sand that is followed
 NEAR = 0.02  # distance from metal at which sand touches it [mm]
 ARM = 0.6  # an arm that fills more of its body than this is the body itself
+BETWEEN = {"pocket": 0.0, "slot": 0.5, "arm": 0.72}
+"""Share of a body's outline that must touch the pattern; a right corner has 0.56, a square bay 0.75."""
 LEDGE = 1.0  # growth of a section steeper than this is a ledge, not draft [tangent]
 
 
@@ -106,7 +109,7 @@ def _edges(high: Array, faces: Array, vertices: Array) -> Array:
     sums = np.bincount(which, weights=areas, minlength=len(levels)) if len(levels) else np.zeros(0)
     best = [levels[i] for i in np.argsort(-sums, kind="stable")[:FLATS] if sums[i] > FLAT]
     marks = np.array(sorted([0.0, *best, top]))
-    parts = [np.linspace(lo, hi, max(2, int(np.ceil((hi - lo) / top * LAYERS))) + 1)[:-1] for lo, hi in zip(marks[:-1], marks[1:], strict=True)]
+    parts = [np.linspace(lo, hi, max(2, int(np.ceil((hi - lo) / top * LAYERS))) + 1)[:-1] for lo, hi in itertools.pairwise(marks)]
     return np.append(np.concatenate(parts), top)
 
 
@@ -126,7 +129,7 @@ def _half(name: str, solid: manifold3d.Manifold, edges: Array) -> Half:
     live: dict[str, list[_Chain]] = {"pocket": [], "slot": [], "arm": []}
     done: list[_Chain] = []
     outer: list[tuple[float, float]] = []
-    for low, high in zip(edges[:-1], edges[1:], strict=True):
+    for low, high in itertools.pairwise(edges):
         section = solid.slice(float(low + high) / 2)
         for kind, layers in _sections(section, reach, float(low + high) / 2, float(high - low)).items():
             live[kind] = _follow(kind, live[kind], layers, done)
@@ -143,15 +146,17 @@ def _half(name: str, solid: manifold3d.Manifold, edges: Array) -> Half:
 
 def _turns(ring: Array) -> float:
     x, y = ring[:, 0], ring[:, 1]
-    return 0.5 * float(x @ np.roll(y, -1) - y @ np.roll(x, -1))
+    return 0.5 * float(x[:-1] @ y[1:] - y[:-1] @ x[1:] + x[-1] * y[0] - y[-1] * x[0])
 
 
 def _polygons(section: manifold3d.CrossSection) -> list[Any]:
     out = []
     for piece in section.decompose():
-        rings = sorted((np.asarray(ring) for ring in piece.to_polygons()), key=lambda ring: -abs(_turns(ring)))
+        rings = [np.asarray(ring) for ring in piece.to_polygons()]
         if not rings:
             continue
+        if len(rings) > 1:
+            rings.sort(key=lambda ring: -abs(_turns(ring)))
         shape = shapely.Polygon(rings[0], rings[1:])
         if shape.area > LEAST_AREA and 2.0 * shape.area / shape.length > LEAST / 2.0:
             out.append(shape)
@@ -173,7 +178,9 @@ def _sections(metal: manifold3d.CrossSection, reach: float, high: float, thick: 
     clean = LEAST / 2.0
     pockets = _polygons(filled - metal) if len(rings) > 1 else []
     slots = _polygons((_closed(filled, reach) - filled).offset(-clean, manifold3d.JoinType.Miter).offset(clean, manifold3d.JoinType.Miter))
-    arms = _arms((_closed(metal, reach / 4.0) - metal).offset(-clean, manifold3d.JoinType.Miter).offset(clean, manifold3d.JoinType.Miter), pockets + slots)
+    arms = _arms(
+        (_closed(metal, reach / 4.0) - metal).offset(-clean, manifold3d.JoinType.Miter).offset(clean, manifold3d.JoinType.Miter), pockets + slots
+    )
     edge = shapely.MultiLineString([np.vstack([ring, ring[:1]]) for ring in rings])
     shapely.prepare(edge)
     return {
@@ -278,9 +285,11 @@ def _body(half: str, made: _Chain) -> Body | None:
     if thick.sum() < 0.3 or root.shape is None:
         return None
     area, contact, side, ceiling = (np.array([getattr(layer, name) for layer in chain]) for name in ("area", "contact", "side", "ceiling"))
-    if contact.sum() < 0.5 * (contact.sum() + side.sum()) and kind != "pocket":
-        return None  # more sand than metal round it: a corner, no body
+    if contact.sum() < BETWEEN[kind] * (contact.sum() + side.sum()):
+        return None  # a mere corner, no body
     across = width(root.shape)
+    if kind == "arm" and thick.sum() < 0.5 * across:
+        return None
     middle = root.shape.representative_point()
     away = (root.high + root.thick / 2) * (1.0 if half == "cope" else -1.0)
     # a necked root is judged with the neck's own width

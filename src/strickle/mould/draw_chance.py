@@ -19,6 +19,7 @@ from scipy.special import ndtr, ndtri
 from strickle.base import Array, BadInput, Source, Value
 from strickle.mould import draw_law as law
 from strickle.mould.draw_bodies import Body, Half
+from strickle.mould.rules import FLEXURAL, bar_strength
 from strickle.stores import Kit, SandRecord, Stores
 
 SPREADS: dict[str, float] = {
@@ -30,11 +31,10 @@ NAMES = ("strength", "adhesion", "friction", "pressure", "left", "tilt", "cleara
 POINTS, FEW, DIMENSIONS = 4096, 1024, 13
 LOCAL_STRENGTH, LOCAL_DRAG = 0.15, 0.25  # body to body, of the logarithm; guess
 GROOVED = 2.0  # bond to a grooved wall over that to a smooth one; guess
-FLEXURAL, SHEAR = 1.5, 2.25  # over tensile strength; memory
+SHEAR = 2.25  # over tensile strength; memory
 GAUGED = 0.25  # spread of the drag once a pocket gauge has told it; guess
 MEASURED = 0.15  # spread shared by a mould of a strength measured on three bars; guess
 BRIDGE = 0.2  # tilt with a bridge or guide pins [deg]; guess
-FEATHER = 80.0
 
 
 class Shared(NamedTuple):
@@ -86,7 +86,7 @@ class Group(NamedTuple):
     """Bodies alike."""
 
     body: Body
-    count: int
+    many: int
     members: tuple[int, ...]
     length: float  # of the half's pattern
 
@@ -140,7 +140,9 @@ def sand_of(record: SandRecord, stores: Stores, used: list[Source]) -> Sand:
     tensile = record.values.get("green_tensile")
     density, afs = record.values.get("density"), record.values.get("permeability")
     if tensile is None or density is None:
-        raise BadInput(f"sand {record.key} has no {'green_tensile' if tensile is None else 'density'}", "Choose another sand, or give it in the stores")
+        raise BadInput(
+            f"sand {record.key} has no {'green_tensile' if tensile is None else 'density'}", "Choose another sand, or give it in the stores"
+        )
     median["strength"], spread["strength"] = tensile.value, math.log(tensile.high / tensile.low) / 3.29
     sticks, usual = record.values.get("adhesion"), _constant(stores, "draw.adhesion", used)
     if sticks is not None:
@@ -162,7 +164,7 @@ def _measured(sand: Sand, kit: Kit, key: str) -> Sand:
     if test is None or key != kit.sand:
         return sand
     median, spread = dict(sand.median), dict(sand.spread)
-    bars = np.array([3.0 * sand.density * law.GRAVITY * float(reach) ** 2 / test.bar * 0.95 / FLEXURAL for reach in test.overhangs])
+    bars = np.array([bar_strength(float(reach), test.bar, sand.density)["tensile"] for reach in test.overhangs])
     median["strength"], spread["strength"] = float(np.exp(np.log(bars).mean())), MEASURED
     local = max(0.05, float(np.log(bars).std(ddof=1)))
     if test.gauge is not None:
@@ -215,9 +217,12 @@ def use(body: Body, length: float, sand: Sand, given: Shared, least_draft: float
         given.tilt, given.clearance, given.strain, pull, gives, body.depth, body.width, float(draft[0, own].mean()), max(length, body.depth)
     )
     neck = float(body.area[own].min())
-    hang = law.side_jerk(body.depth, body.width, sand.density, given.jerk, FLEXURAL * given.strength)
+    hang = np.zeros_like(pull)
+    if not side[-1] > 0.0:  # free of other sand on all sides
+        hang = law.side_jerk(body.depth, body.width, sand.density, given.jerk, FLEXURAL * given.strength)
     if body.half == "cope":
-        hang = np.maximum(hang, law.hang(float(above[-1]), neck, sand.density, given.jerk, given.strength))
+        holds = neck + 0.5 * SHEAR * float(side[-1])
+        hang = np.maximum(hang, law.hang(float(above[-1]), holds, sand.density, given.jerk, given.strength))
     return Use(pull, leans, hang)
 
 
@@ -260,12 +265,13 @@ def chances(
     stands = {name: np.ones(len(given.strength)) for name in ("pocket", "edge", "hanging", "handling")}
     for group in groups:
         found = use(group.body, group.length, sand, given, least_draft)
-        stands["pocket"] *= (1.0 - breaks(np.maximum(found.pull, found.tilt), sand.local)) ** group.count
-        stands["hanging"] *= (1.0 - breaks(found.hang, sand.local)) ** group.count
+        stands["pocket"] *= (1.0 - breaks(np.maximum(found.pull, found.tilt), sand.local)) ** group.many
+        stands["hanging"] *= (1.0 - breaks(found.hang, sand.local)) ** group.many
     for half in halves:
         stands["edge"] *= 1.0 - breaks(edges(half, sand, given, sharp.get(half.name, 90.0), least_draft), sand.local)
     if cake is not None:
         for found_use in handled(cake, sand, given):
             stands["handling"] *= 1.0 - breaks(found_use, sand.local)
-    every = np.prod(list(stands.values()), axis=0)
-    return Chances(*(float(1.0 - stands[name].mean()) for name in ("pocket", "edge", "hanging", "handling")), float(1.0 - every.mean()))
+    fails = {name: float(1.0 - stood.mean()) for name, stood in stands.items()}
+    every = stands["pocket"] * stands["edge"] * stands["hanging"] * stands["handling"]
+    return Chances(fails["pocket"], fails["edge"], fails["hanging"], fails["handling"], float(1.0 - every.mean()))
