@@ -164,7 +164,7 @@ def _measured(sand: Sand, kit: Kit, key: str) -> Sand:
     if test is None or key != kit.sand:
         return sand
     median, spread = dict(sand.median), dict(sand.spread)
-    bars = np.array([bar_strength(float(reach), test.bar, sand.density)["tensile"] for reach in test.overhangs])
+    bars = np.array([bar_strength(float(reach), test.bar, sand.density)[1] for reach in test.overhangs])
     median["strength"], spread["strength"] = float(np.exp(np.log(bars).mean())), MEASURED
     local = max(0.05, float(np.log(bars).std(ddof=1)))
     if test.gauge is not None:
