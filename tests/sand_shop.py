@@ -10,7 +10,8 @@ import numpy as np
 from strickle.base import Mesh
 from strickle.mould import draw_chance as chance
 from strickle.mould.draw_bodies import Body
-from strickle.mould.draw_chance import Cake, Sand
+from strickle.mould.draw_cake import Cake, plain
+from strickle.mould.draw_chance import Sand
 from strickle.mould.sand import Stood, stand
 from strickle.stores import Kit, load, starter_kit
 
@@ -63,7 +64,7 @@ def wheel(size: float, draft: float) -> m3.Manifold:
 
 def wheel_cake(size: float) -> Cake:
     k = size / 300
-    return Cake(0.35 * k, 0.35 * k, 0.08 * k, 0.03 * k, 0.3 * k)
+    return plain(0.35 * k, 0.35 * k, 0.08 * k, 0.03 * k, 0.3 * k)
 
 
 def stood(solid: m3.Manifold, cake: Cake | None = None, own: Sand | None = None) -> Stood:

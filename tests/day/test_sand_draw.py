@@ -12,15 +12,15 @@ import pytest
 import sand_shop as shop
 from strickle.mould import draw_chance as chance
 from strickle.mould.draw_bodies import halves
-from strickle.mould.draw_chance import Cake
+from strickle.mould.draw_cake import measured, plain
 from strickle.mould.draw_edges import sharpest
 from strickle.mould.sand import stand
 from strickle.stores import SandTest, read_kit, starter_kit, write_kit
 
 
 def test_half_the_size_keeps_the_pocket_chance_and_lowers_the_handling():
-    whole = shop.stood(shop.grid(150, 6, 12, 30, 1), Cake(0.35, 0.35, 0.08, 0.03, 0.3))
-    half = shop.stood(shop.grid(75, 6, 6, 15, 1), Cake(0.2, 0.2, 0.065, 0.015, 0.15))
+    whole = shop.stood(shop.grid(150, 6, 12, 30, 1), plain(0.35, 0.35, 0.08, 0.03, 0.3))
+    half = shop.stood(shop.grid(75, 6, 6, 15, 1), plain(0.2, 0.2, 0.065, 0.015, 0.15))
     assert abs(half.chances.pocket - whole.chances.pocket) <= 0.03
     assert half.bodies[0].chance == pytest.approx(whole.bodies[0].chance, abs=0.03)
     assert whole.chances.handling > 0.2
@@ -43,7 +43,7 @@ def test_draft_opening_and_strength_lower_the_chance():
 
 @pytest.mark.parametrize("draft", [0, 1, 2, 3])
 def test_a_plain_block_is_safe(draft: float):
-    out = shop.stood(shop.tapered(100, 60, 40, -draft), Cake(0.15, 0.11, 0.09, 0.04, 0.06))
+    out = shop.stood(shop.tapered(100, 60, 40, -draft), plain(0.15, 0.11, 0.09, 0.04, 0.06))
     assert out.bodies == ()
     assert out.chances.any <= 0.01
     assert out.governs == "nothing needed"
@@ -111,7 +111,7 @@ def test_copes_without_bars_as_flasks_were_sold():
     given = chance.shared(own)
 
     def bend_drop(length, width, high, more=0.0):
-        return [float(chance.breaks(u, own.local).mean()) for u in chance.handled(Cake(length, width, high, 0, 0, more), own, given)]
+        return [float(chance.breaks(u, own.local).mean()) for u in chance.handled(plain(length, width, high, bars=more), own, given)]
 
     assert bend_drop(0.305, 0.305, 0.089) == pytest.approx((0.01, 0.01), abs=0.015)
     assert bend_drop(0.356, 0.508, 0.089) == pytest.approx((0.27, 0.04), abs=0.03)
@@ -210,3 +210,14 @@ def test_the_sand_test_is_written_and_read():
     assert again.sand_test is not None
     assert write_kit(again) == write_kit(kit)
     assert again.sand_test.overhangs == pytest.approx(kit.sand_test.overhangs)
+
+
+def test_a_measured_cope_is_the_plain_one_where_the_cavity_runs_through_and_stronger_where_it_does_not():
+    box = np.array([-0.15, 0.15, -0.2, 0.2, -0.08, 0.1])
+    through = m3.Manifold.cube((120, 400, 40), True).translate((0, 0, 20))
+    found, known = measured(shop.mesh(through), box), plain(0.3, 0.4, 0.1, 0.04, 0.12)
+    assert (found.net, found.load) == pytest.approx((known.net, known.load), rel=0.01)
+    short = measured(shop.mesh(m3.Manifold.cube((120, 100, 40), True).translate((0, 0, 20))), box)
+    assert known.net + 0.01 < short.net < 0.1
+    assert short.weight == pytest.approx(1 - 0.12 * 0.1 * 0.4 / (0.3 * 0.4), rel=0.01)
+    assert measured(shop.mesh(m3.Manifold.cube((120, 100, 40), True).translate((0, 0, -20))), box).net == pytest.approx(0.1, rel=1e-3)

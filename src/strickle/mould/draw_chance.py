@@ -19,6 +19,7 @@ from scipy.special import ndtr, ndtri
 from strickle.base import Array, BadInput, Source, Value
 from strickle.mould import draw_law as law
 from strickle.mould.draw_bodies import Body, Half
+from strickle.mould.draw_cake import Cake
 from strickle.mould.rules import FLEXURAL, bar_strength
 from strickle.stores import Kit, SandRecord, Stores
 
@@ -69,17 +70,6 @@ class Sand(NamedTuple):
     def local(self) -> float:
         """Scatter of ln U from body to body."""
         return math.hypot(self.local_strength, self.local_drag)
-
-
-class Cake(NamedTuple):
-    """The rammed half that is lifted and turned without a board [m]."""
-
-    length: float
-    width: float
-    thick: float
-    cavity: float
-    across: float  # span of the cavity along the flask's shorter side
-    bars: float = 0.0  # distance between bars; 0 without any
 
 
 class Group(NamedTuple):
@@ -252,10 +242,9 @@ def handled(cake: Cake, sand: Sand, given: Shared) -> tuple[Array, Array]:
     short, long = sorted((cake.length, cake.width))
     if cake.bars > 0.0:
         short, long = sorted((min(short, cake.bars), long))
-    share = min(1.0, cake.across / short)
     flexural = FLEXURAL * given.strength
-    bend = law.cake_bend(short, long, cake.thick, cake.cavity, share, sand.density, given.jerk, flexural, sand.relief)
-    return bend, law.cake_drop(short, long, cake.thick, cake.cavity, share, sand.density, given.jerk, given.bond)
+    bend = law.cake_bend(short, long, cake.net, cake.load, sand.density, given.jerk, flexural, sand.relief)
+    return bend, law.cake_drop(short, long, cake.weight, sand.density, given.jerk, given.bond)
 
 
 def chances(

@@ -127,28 +127,22 @@ def rim(into: Array, drag: Array, strength: Array, height: float, length: float)
     return np.asarray(np.minimum(np.maximum(into, 0.0) / (0.5 * height * RIM_STRAIN), 5.5 * drag * off / (height * strength)))
 
 
-def cake_bend(
-    short: float, long: float, thick: float, cavity: float, share: float, density: float, jerk: Array, flexural: Array, relief: float
-) -> Array:
-    """Bending of a rammed half lifted without a board: ``short`` by ``long`` [m] inside (or a bay between bars), ``thick`` [m], with a
-    ``cavity`` [m] deep over the ``share`` of its span. ``relief`` for bond and arching at the flask wall: 0.65 rigid and grooved, 1 smooth.
+def cake_bend(short: float, long: float, net: float, load: float, density: float, jerk: Array, flexural: Array, relief: float) -> Array:
+    """Bending of a rammed half lifted without a board: ``short`` by ``long`` [m] inside (or a bay between bars), carrying as a plate ``net``
+    thick and weighing as one ``load`` thick [m]. ``relief`` for bond and arching at the flask wall: 0.65 rigid and grooved, 1 smooth.
     Plate formula from memory, held by a linear elastic twin within 2 %.
 
-    >>> round(float(cake_bend(0.305, 0.305, 0.089, 0.0, 0.0, 1600.0, 0.3, 12000.0, 0.65)), 2)
+    >>> round(float(cake_bend(0.305, 0.305, 0.089, 0.089, 1600.0, 0.3, 12000.0, 0.65)), 2)
     0.33
     """
     plate = 0.75 / (1.0 + 1.61 * (short / long) ** 3)
-    net = max(thick - cavity, 1e-4)
-    load = density * GRAVITY * (1.0 + jerk) * short**2 * (thick - cavity * share * (2.0 - share))
-    return np.asarray(relief * plate * load / (net**2 * flexural))
+    return np.asarray(relief * plate * density * GRAVITY * (1.0 + jerk) * short**2 * load / (net**2 * flexural))
 
 
-def cake_drop(short: float, long: float, thick: float, cavity: float, share: float, density: float, jerk: Array, bond: Array) -> Array:
-    """Weight of a rammed half over its bond [Pa] to the flask walls: free of thickness but for the cavity.
+def cake_drop(short: float, long: float, weight: float, density: float, jerk: Array, bond: Array) -> Array:
+    """Weight of a rammed half over its bond [Pa] to the flask walls: free of thickness; ``weight`` is its sand over that of a full half.
 
-    >>> round(float(cake_drop(0.305, 0.305, 0.089, 0.0, 0.0, 1600.0, 0.3, 6000.0)), 2)
+    >>> round(float(cake_drop(0.305, 0.305, 1.0, 1600.0, 0.3, 6000.0)), 2)
     0.26
     """
-    return np.asarray(
-        density * GRAVITY * (1.0 + jerk) * short * long / (2.0 * (short + long) * bond) * (1.0 - share**2 * min(cavity / max(thick, 1e-9), 1.0))
-    )
+    return np.asarray(density * GRAVITY * (1.0 + jerk) * short * long * weight / (2.0 * (short + long) * bond))

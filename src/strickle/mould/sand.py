@@ -16,7 +16,8 @@ import numpy as np
 from strickle.base import Array, Mesh
 from strickle.mould import draw_chance as chance
 from strickle.mould.draw_bodies import Body, Half, halves
-from strickle.mould.draw_chance import Cake, Chances, Group, Sand, Shared
+from strickle.mould.draw_cake import Cake
+from strickle.mould.draw_chance import Chances, Group, Sand, Shared
 from strickle.mould.draw_edges import sharpest
 from strickle.mould.draw_map import face_chances
 from strickle.mould.result import SandBody
@@ -142,5 +143,5 @@ def _governs(case: _Case, sand: Sand) -> str:
 def _eased(case: _Case) -> _Case:
     """The same part a quarter less deep, as far as its sand goes."""
     groups = [group._replace(body=group.body._replace(thick=group.body.thick * SHALLOWER)) for group in case.groups]
-    cake = None if case.cake is None else case.cake._replace(cavity=case.cake.cavity * SHALLOWER)
+    cake = None if case.cake is None else case.cake._replace(net=case.cake.thick - SHALLOWER * (case.cake.thick - case.cake.net))
     return case._replace(groups=groups, cake=cake)

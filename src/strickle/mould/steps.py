@@ -6,9 +6,9 @@ import numpy as np
 
 from strickle.base import Array, BadInput, Finding, Margin, Source, Value, Watch, tell
 from strickle.metal import Metal
-from strickle.mould import draw_says, open_face
+from strickle.mould import draw_cake, draw_says, open_face
 from strickle.mould.ask import MouldAsk
-from strickle.mould.draw_chance import Cake, sand_of
+from strickle.mould.draw_chance import sand_of
 from strickle.mould.flask import Fitted, Need, choose, nearest
 from strickle.mould.result import Mould, SandChances
 from strickle.mould.rules import side_margin
@@ -48,7 +48,7 @@ def ram(part: Part, pattern: Pattern, metal: Metal, stores: Stores, ask: MouldAs
     density = _sand(sand, "density")
     known = sand_of(sand, stores, used)
     box = fitted.box
-    stood = stand(pattern.cavity, None if is_open else _cake(fitted, pattern, stores.kit), known, _middles(part, pattern))
+    stood = stand(pattern.cavity, None if is_open else draw_cake.measured(pattern.cavity, box, stores.kit.bars), known, _middles(part, pattern))
     side = need.side
     tilt = open_face.slope(pattern) if is_open else 0.0
     room = np.array([box[0] + side, box[1] - side, box[2] + side, box[3] - side, box[4] + deep / 2, box[5]])
@@ -79,14 +79,6 @@ def ram(part: Part, pattern: Pattern, metal: Metal, stores: Stores, ask: MouldAs
         ),
         sources=tuple(used),
     )
-
-
-def _cake(fitted: Fitted, pattern: Pattern, kit: Kit) -> Cake:
-    """The cope as it is lifted; the drag lies on its board."""
-    flask = fitted.flask
-    plan = np.ptp(pattern.cavity.vertices[:, :2], axis=0)
-    across = float(plan[0] if flask.length <= flask.width else plan[1])
-    return Cake(flask.length, flask.width, flask.cope, pattern.cope_depth, across, kit.bars)
 
 
 def _middles(part: Part, pattern: Pattern) -> Array:
