@@ -27,7 +27,8 @@ LAYERS = 24
 FLATS, FLAT = 10, 8.0  # most flats with a boundary of their own, least area of one [mm2]
 MOST_REACH = 40.0  # widest ball of the closing [mm]
 LEAST, LEAST_AREA = 0.25, 0.4  # least width [mm] and area [mm2] of a section of sand that is followed
-NEAR = 0.02  # distance from metal at which sand touches it [mm]
+SMOOTH = 0.03  # outline details finer than this do not bear on a closing [mm]
+NEAR = 0.06  # distance from metal at which sand touches it [mm]
 ARM = 0.6  # an arm that fills more of its body than this is the body itself
 BETWEEN = {"pocket": 0.0, "slot": 0.5, "arm": 0.72}
 """Share of a body's outline that must touch the pattern; a right corner has 0.56, a square bay 0.75."""
@@ -177,9 +178,12 @@ def _sections(metal: manifold3d.CrossSection, reach: float, high: float, thick: 
     filled = manifold3d.CrossSection([ring for ring in rings if _turns(ring) > 0], manifold3d.FillRule.NonZero)
     clean = LEAST / 2.0
     pockets = _polygons(filled - metal) if len(rings) > 1 else []
-    slots = _polygons((_closed(filled, reach) - filled).offset(-clean, manifold3d.JoinType.Miter).offset(clean, manifold3d.JoinType.Miter))
+    slots = _polygons(
+        (_closed(filled.simplify(SMOOTH), reach) - filled).offset(-clean, manifold3d.JoinType.Miter).offset(clean, manifold3d.JoinType.Miter)
+    )
     arms = _arms(
-        (_closed(metal, reach / 4.0) - metal).offset(-clean, manifold3d.JoinType.Miter).offset(clean, manifold3d.JoinType.Miter), pockets + slots
+        (_closed(metal.simplify(SMOOTH), reach / 4.0) - metal).offset(-clean, manifold3d.JoinType.Miter).offset(clean, manifold3d.JoinType.Miter),
+        pockets + slots,
     )
     edge = shapely.MultiLineString([np.vstack([ring, ring[:1]]) for ring in rings])
     shapely.prepare(edge)

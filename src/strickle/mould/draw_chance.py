@@ -87,6 +87,7 @@ class Use(NamedTuple):
     pull: Array
     tilt: Array
     hang: Array
+    weakest: int  # layer at which most of the set pulls hardest
 
 
 class Chances(NamedTuple):
@@ -206,14 +207,13 @@ def use(body: Body, length: float, sand: Sand, given: Shared, least_draft: float
     leans = law.tilted(
         given.tilt, given.clearance, given.strain, pull, gives, body.depth, body.width, float(draft[0, own].mean()), max(length, body.depth)
     )
-    neck = float(body.area[own].min())
     hang = np.zeros_like(pull)
     if not side[-1] > 0.0:  # free of other sand on all sides
         hang = law.side_jerk(body.depth, body.width, sand.density, given.jerk, FLEXURAL * given.strength)
     if body.half == "cope":
-        holds = neck + 0.5 * SHEAR * float(side[-1])
-        hang = np.maximum(hang, law.hang(float(above[-1]), holds, sand.density, given.jerk, given.strength))
-    return Use(pull, leans, hang)
+        long = float((above[own] / (body.area[own] + 0.5 * SHEAR * side[own])).max())  # of a plain bar that hangs as hard
+        hang = np.maximum(hang, law.hang(long, 1.0, sand.density, given.jerk, given.strength))
+    return Use(pull, leans, hang, body.own + int(np.argmax(pulls.mean(axis=0))))
 
 
 def breaks(utilisation: Array, local: float) -> Array:

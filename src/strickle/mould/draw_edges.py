@@ -9,6 +9,8 @@ import numpy as np
 from strickle.base import Array, Mesh
 
 SHORT = 3e-3  # an edge must be this long in all to count [m]
+GRAIN = 0.5e-3  # walls lower than this make no edge of sand [m]
+CRACK = 2.0  # sharper is a crack of no width left by the mesh, no sand [deg]
 BLUNT = 90.0
 UPRIGHT = 0.9  # edges steeper than this run along the draw
 
@@ -23,7 +25,8 @@ def sharpest(cavity: Mesh) -> dict[str, float]:
     along = ends[:, 1] - ends[:, 0]
     long = np.linalg.norm(along, axis=1)
     angle = 180.0 - np.degrees(mesh.face_adjacency_angles[ridge])
-    lying = np.abs(along[:, 2]) < UPRIGHT * np.maximum(long, 1e-12)
+    broad = (2.0 * mesh.area_faces[mesh.face_adjacency[ridge]] > GRAIN * long[:, None]).all(axis=1)  # no sand is finer than this
+    lying = broad & (angle > CRACK) & (np.abs(along[:, 2]) < UPRIGHT * np.maximum(long, 1e-12))
     middle = ends[:, :, 2].mean(axis=1)
     out = {}
     for name, side in (("drag", -1.0), ("cope", 1.0)):

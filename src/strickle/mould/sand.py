@@ -92,10 +92,10 @@ def _record(group: Group, at: Array, share: float, enough: float | None, sand: S
     """What is told of one body; where no strength helps it is the lean of the pattern that tears it, whatever the medians say."""
     body = group.body
     found = chance.use(body, group.length, sand, chance.shared(sand, 1))
-    pull, tilt, hang = (float(u[0]) for u in found)
+    pull, tilt, hang = float(found.pull[0]), float(found.tilt[0]), float(found.hang[0])
     governs = "hanging" if hang > max(pull, tilt) else "tilt" if no_strength or tilt > 1.001 * pull else "pull-off"
     return SandBody(
-        at=at, half=body.half, depth=body.depth, width=body.width, neck_area=float(body.area[body.own :].min()), use=pull, kind=body.kind,
+        at=at, half=body.half, depth=body.depth, width=body.width, neck_area=float(body.area[found.weakest]), use=pull, kind=body.kind,
         chance=share, tilt=tilt, hang=hang, governs=governs, strength_enough=enough,
     )  # fmt: skip
 
