@@ -195,7 +195,9 @@ def use(body: Body, length: float, sand: Sand, given: Shared, least_draft: float
     draft = np.maximum(body.draft, least_draft)[None, :]
     drag = law.wall_drag(adhesion, friction, left, strength, body.depth / body.width, draft, SHEAR * strength)
     suck = adhesion + (0.0 if body.is_through else law.AIR * column[9] * body.depth / sand.passage)
-    force = np.cumsum(drag * (body.contact * body.thick)[None, :] + suck * body.ceiling[None, :], axis=1)
+    rubbed = drag * (body.contact * body.thick)[None, :]
+    force = np.cumsum(rubbed + suck * body.ceiling[None, :], axis=1)
+    force[:, :-1] -= rubbed[:, :-1] / 2.0  # the section lies in the middle of its layer, the root at the end of the last
     above = np.cumsum(body.area * body.thick)
     force -= sand.density * law.GRAVITY * above[None, :]
     side = np.cumsum(body.side * body.thick)
