@@ -221,3 +221,11 @@ def test_a_measured_cope_is_the_plain_one_where_the_cavity_runs_through_and_stro
     assert known.net + 0.01 < short.net < 0.1
     assert short.weight == pytest.approx(1 - 0.12 * 0.1 * 0.4 / (0.3 * 0.4), rel=0.01)
     assert measured(shop.mesh(m3.Manifold.cube((120, 100, 40), True).translate((0, 0, -20))), box).net == pytest.approx(0.1, rel=1e-3)
+
+
+@pytest.mark.validate
+def test_grid_of_256_pockets_beside_the_study():
+    """Any of 256 pockets 12 x 12 x 30 within 0.05 of the study's cells (0.96, 0.84), and half size (0.95, 0.83)."""
+    for size, wide, deep in ((300, 12, 30), (150, 6, 15)):
+        for draft, known in ((1, 0.955), (3, 0.835)):
+            assert shop.stood(shop.grid(size, 16, wide, deep, draft)).chances.pocket == pytest.approx(known, abs=0.05)

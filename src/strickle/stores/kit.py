@@ -337,6 +337,9 @@ def write_kit(kit: Kit) -> str:
         document.add(item.name, entry)
     if kit.sand_test is not None:
         document.add("sand_test", _written(kit.sand_test))
+    else:
+        for line in ("[sand_test]   # your own sand: three bars over a table's edge", 'date = "2 May"', 'overhangs = ["50 mm", "52 mm", "55 mm"]'):
+            document.add(tomlkit.comment(line))
     for field, key in lists.items():
         tables = tomlkit.aot()
         for record in getattr(kit, field):
