@@ -39,7 +39,11 @@ class SandBody(Record):
     tilt: float = si("1", "use with a pattern that leans while it is drawn, medians", default=0.0)
     hang: float = si("1", "use by its own weight, hanging or jerked, medians", default=0.0)
     governs: str = word("what tears it first: pull-off | tilt | hanging", default="pull-off")
-    strength_enough: float | None = si("Pa", "green tensile strength at which its chance is 10 %; none where no strength helps", default=None)
+    strength_enough: float | None = si(
+        "Pa",
+        "green tensile strength at which its chance is 10 %; none below that, where no strength helps, past the twelve worst kinds",
+        default=None,
+    )
 
 
 @dataclass(frozen=True, slots=True, kw_only=True, eq=False)

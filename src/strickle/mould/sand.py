@@ -6,6 +6,7 @@ rule that a pocket is not deeper than wide. Good for ranking causes and cures; i
 
 from __future__ import annotations
 
+import dataclasses
 import functools
 import math
 from collections.abc import Callable
@@ -68,9 +69,10 @@ def stand(cavity: Mesh, cake: Cake | None, sand: Sand, middles: Array | None = N
     for rank, (share, group) in enumerate(judged):
         doubtful = share > CLEAN and rank < SOUGHT
         enough = _strength(functools.partial(_one, group), sand) if doubtful else None
+        one = _record(group, share, enough, sand, doubtful and enough is None)
         for number in group.members:
             body = halves_of[group.body.half].bodies[number]
-            records.append(_record(group, body.at, share, enough, sand, doubtful and enough is None))
+            records.append(dataclasses.replace(one, at=body.at))
             on_faces.append((body, share))
     tear = np.zeros(0 if middles is None else len(middles))
     if middles is not None and on_faces:
@@ -88,14 +90,14 @@ def _one(group: Group, sand: Sand, given: Shared) -> float:
     return float(chance.breaks(np.maximum(np.maximum(found.pull, found.tilt), found.hang), sand.local).mean())
 
 
-def _record(group: Group, at: Array, share: float, enough: float | None, sand: Sand, no_strength: bool) -> SandBody:
+def _record(group: Group, share: float, enough: float | None, sand: Sand, no_strength: bool) -> SandBody:
     """What is told of one body; where no strength helps it is the lean of the pattern that tears it, whatever the medians say."""
     body = group.body
     found = chance.use(body, group.length, sand, chance.shared(sand, 1))
     pull, tilt, hang = float(found.pull[0]), float(found.tilt[0]), float(found.hang[0])
     governs = "hanging" if hang > max(pull, tilt) else "tilt" if no_strength or tilt > 1.001 * pull else "pull-off"
     return SandBody(
-        at=at, half=body.half, depth=body.depth, width=body.width, neck_area=float(body.area[found.weakest]), use=pull, kind=body.kind,
+        at=body.at, half=body.half, depth=body.depth, width=body.width, neck_area=float(body.area[found.weakest]), use=pull, kind=body.kind,
         chance=share, tilt=tilt, hang=hang, governs=governs, strength_enough=enough,
     )  # fmt: skip
 
