@@ -12,7 +12,7 @@ SHORT = 3e-3  # an edge must be this long in all to count [m]
 GRAIN = 0.5e-3  # walls lower than this make no edge of sand [m]
 CRACK = 2.0  # sharper is a crack of no width left by the mesh, no sand [deg]
 BLUNT = 90.0
-UPRIGHT = 0.9  # edges steeper than this run along the draw
+UPRIGHT = 0.5  # sine: edges steeper than 30 degrees are corners in plan, drawn along themselves
 
 
 def sharpest(cavity: Mesh) -> dict[str, float]:
