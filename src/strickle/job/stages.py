@@ -44,7 +44,7 @@ STAGES: tuple[Stage, ...] = (
     Stage(name="metal", says="the metal", verb="blend", takes=(), ask=MetalAsk, gives=Metal, share=0.01),
     Stage(name="part", says="the part", verb="examine", takes=("metal",), ask=PartAsk, gives=Part, share=0.10),
     Stage(name="pattern", says="the pattern", verb="make", takes=("part", "metal"), ask=PatternAsk, gives=Pattern, share=0.10),
-    Stage(name="mould", says="the mould", verb="ram", takes=("part", "pattern", "metal"), ask=MouldAsk, gives=Mould, share=0.03),
+    Stage(name="mould", says="the mould", verb="ram", takes=("part", "pattern", "metal"), ask=MouldAsk, gives=Mould, share=0.03, version=2),
     Stage(
         name="rigging", says="the rigging", verb="rig", takes=("part", "pattern", "mould", "metal"),
         ask=RiggingAsk, gives=Rigging, share=0.10,

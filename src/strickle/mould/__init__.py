@@ -1,6 +1,6 @@
 """Flask, sand margins, how the sand stands the draw. The door: ask and result only."""
 
 from strickle.mould.ask import MouldAsk
-from strickle.mould.result import FlaskChosen, Mould, SandBody
+from strickle.mould.result import FlaskChosen, Mould, SandBody, SandChances
 
-__all__ = ["FlaskChosen", "Mould", "MouldAsk", "SandBody"]
+__all__ = ["FlaskChosen", "Mould", "MouldAsk", "SandBody", "SandChances"]

@@ -4,7 +4,13 @@ from __future__ import annotations
 
 from dataclasses import dataclass
 
+import numpy as np
+
 from strickle.base import Array, Outcome, Record, si, word
+
+
+def _no_faces() -> Array:
+    return np.zeros(0)
 
 
 @dataclass(frozen=True, slots=True, kw_only=True, eq=False)
@@ -20,14 +26,35 @@ class FlaskChosen(Record):
 
 @dataclass(frozen=True, slots=True, kw_only=True, eq=False)
 class SandBody(Record):
-    """A body of sand enclosed by the pattern (cod, finger) that must hold while the pattern is drawn."""
+    """A body of sand between walls of the pattern (cod, finger, tongue) that must hold while the pattern is drawn."""
 
     at: Array = si("m", "middle of its root, mould frame", shape="(3,)")
     half: str = word("cope | drag")
     depth: float = si("m", "height of the body above its root")
-    width: float = si("m", "least width at the root")
+    width: float = si("m", "least width at the root or at a neck")
     neck_area: float = si("m2", "area of the weakest section")
-    use: float = si("1", "pull on the weakest section over its green strength")
+    use: float = si("1", "pull on the weakest section over its green strength, medians")
+    kind: str = word("pocket: metal all round | slot: open at a side | arm: narrow part of a wider one", default="pocket")
+    chance: float = si("1", "chance that this one tears, by the model and its guessed spreads", default=0.0)
+    tilt: float = si("1", "use with a pattern that leans while it is drawn, medians", default=0.0)
+    hang: float = si("1", "use by its own weight, hanging or jerked, medians", default=0.0)
+    governs: str = word("what tears it first: pull-off | tilt | hanging", default="pull-off")
+    strength_enough: float | None = si(
+        "Pa",
+        "green tensile strength at which its chance is 10 %; none below that, where no strength helps, past the twelve worst kinds",
+        default=None,
+    )
+
+
+@dataclass(frozen=True, slots=True, kw_only=True, eq=False)
+class SandChances(Record):
+    """Chances that the sand of one mould fails, by kind; ``any`` of them takes in that they share one sand and one hand."""
+
+    pocket: float = si("1", "a body tears as the pattern is drawn", default=0.0)
+    edge: float = si("1", "an edge breaks or a rim is pushed out", default=0.0)
+    hanging: float = si("1", "a body falls by its own weight", default=0.0)
+    handling: float = si("1", "the cope sags or drops out when lifted", default=0.0)
+    any: float = si("1", "any of these", default=0.0)
 
 
 @dataclass(frozen=True, slots=True, kw_only=True, eq=False)
@@ -47,5 +74,9 @@ class Mould(Outcome):
     sand_density: float = si("kg/m3", "rammed")
     sand_heat: float = si("J/(kg K)", "heat capacity, mean")
     contact: float = si("W/(m2 K)", "metal to sand conductance used")
-    bodies: tuple[SandBody, ...] = word("enclosed sand bodies, worst first")
+    bodies: tuple[SandBody, ...] = word("sand bodies between walls of the pattern, worst first")
     tilt: float = si("1", "rise over length an open-face mould may stand out of level; 0 where it does not matter", default=0.0)
+    sand_chances: SandChances = word("chances that the sand does not stand", default_factory=SandChances)
+    sand_governs: str = word("what would help most: sand | design | technique | nothing needed", default="nothing needed")
+    sand_strength_enough: float | None = si("Pa", "green tensile strength at which any failure has 10 %; none where no strength helps", default=None)
+    face_tear: Array = si("1", "chance of the sand body that each face of the part bounds; 0 elsewhere", shape="(m,)", default_factory=_no_faces)

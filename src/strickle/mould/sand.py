@@ -1,96 +1,149 @@
-"""Does the sand stand the draw: the weakest section of each enclosed sand body against its green strength.
+"""Does the sand stand the draw: bodies between the pattern's walls, edges, what hangs, and the cope as it is lifted.
 
-A body enclosed by the pattern in plan (a cod, a finger) is dragged along its walls as the pattern is drawn. Above a level z the pull
-F(z) is the drag on all its wall beyond z; it must not exceed the strength of the section at z. In the cope the body hangs, so its own
-weight is added. Drag and strength are guessed ranges: the answer is a class, never a promise.
-Slots open at one side are not enclosed and are not judged here.
+The model and its numbers are the study "drawmodel": linear elastic formulas on measured bodies, log-normal guesses, fitted to the trade's
+rule that a pocket is not deeper than wide. Good for ranking causes and cures; its chances are no frequencies.
 """
 
 from __future__ import annotations
 
+import dataclasses
+import functools
+import math
+from collections.abc import Callable
+from typing import NamedTuple
+
 import numpy as np
 
 from strickle.base import Array, Mesh
+from strickle.mould import draw_chance as chance
+from strickle.mould.draw_bodies import Body, Half, halves
+from strickle.mould.draw_cake import Cake
+from strickle.mould.draw_chance import Chances, Group, Sand, Shared
+from strickle.mould.draw_edges import sharpest
+from strickle.mould.draw_map import face_chances
 from strickle.mould.result import SandBody
-from strickle.mould.rules import pull_share
 
-GRAVITY = 9.81
-ACROSS, FINEST = 220, 0.8e-3  # cells across the part at the most, finest cell [m]
-SMALLEST = 4  # cells of a section below which a body is not seen
-
-
-def bodies(cavity: Mesh, drag: float, strength: float, density: float) -> tuple[SandBody, ...]:
-    """Enclosed sand bodies of both halves, worst first. ``drag`` and ``strength`` [Pa], rammed ``density`` [kg/m3]."""
-    from strickle.kernels import raster
-
-    low, high = cavity.vertices.min(axis=0), cavity.vertices.max(axis=0)
-    cell = max(FINEST, float((high - low)[:2].max()) / ACROSS)
-    below = int(np.ceil(max(-low[2], 0.0) / cell))
-    above = int(np.ceil(max(high[2], 0.0) / cell))
-    plan = np.ceil((high - low)[:2] / cell).astype(int) + 4
-    origin = np.array([low[0] - 2 * cell, low[1] - 2 * cell, -below * cell])
-    shape = (int(plan[0]), int(plan[1]), below + above)
-    if shape[2] == 0:
-        return ()
-    fraction = raster.fractions(np.ascontiguousarray(cavity.vertices), np.ascontiguousarray(cavity.faces), origin, cell, shape, 2)
-    metal = np.asarray(fraction) >= 0.5
-    found: list[SandBody] = []
-    if below:
-        # layers from the parting down: the draw is up, the root lies at the bottom
-        found += _half(metal[:, :, :below][:, :, ::-1], "drag", cell, origin, drag, strength, density)
-    if above:
-        found += _half(metal[:, :, below:], "cope", cell, origin, drag, strength, density)
-    return tuple(sorted(found, key=lambda b: -b.use))
+CLEAN, LIKELY = 0.1, 0.4  # below the first it draws clean, above the second it is likely to tear
+STRONGEST = 8.0  # most that strength is raised in search of what would be enough, times
+KINDEST = 1.645  # spreads from the median to the value that 95 of 100 do not pass
+MORE_DRAFT = math.tan(math.radians(3.0))  # design's lever: this much draft
+SHALLOWER = 0.75  # and this depth, thickness kept
+SOUGHT = 12  # most groups whose own strength is sought
 
 
-def _half(metal: Array, half: str, cell: float, origin: Array, drag: float, strength: float, density: float) -> list[SandBody]:
-    """Bodies of one half; layer 0 lies at the parting, the last one farthest from it, where the bodies are rooted."""
-    from scipy import ndimage
+class Stood(NamedTuple):
+    """How the sand of one mould stands."""
 
-    enclosed = np.zeros_like(metal)
-    for k in range(metal.shape[2]):
-        enclosed[:, :, k] = ndimage.binary_fill_holes(metal[:, :, k]) & ~metal[:, :, k]
-    # sand with metal between it and its root is no body of this half: it is an undercut, judged by the pattern room
-    beyond = np.flip(np.logical_or.accumulate(np.flip(metal, axis=2), axis=2), axis=2)
-    enclosed &= ~beyond
-    label, count = ndimage.label(enclosed)
-    found = []
-    for number, where in enumerate(ndimage.find_objects(label), start=1):
-        if count == 0 or where is None or len(where) != 3:
-            continue
-        x, y, z = where
-        body = label[where] == number
-        if int(body.any(axis=2).sum()) < SMALLEST:
-            continue
-        found.append(_body(body, (x, y, z), half, cell, origin, drag, strength, density))
-    return found
+    bodies: tuple[SandBody, ...]  # worst first
+    chances: Chances
+    governs: str
+    enough: float | None
+    sharp: dict[str, float]
+    face_tear: Array
 
 
-def _body(
-    body: Array, where: tuple[slice, slice, slice], half: str, cell: float, origin: Array, drag: float, strength: float, density: float
-) -> SandBody:
-    """The worst section of one body: pull of everything nearer the parting than it over its own strength."""
-    from scipy import ndimage
+class _Case(NamedTuple):
+    """One mould as the chances take it."""
 
-    layers = body.shape[2]
-    area = body.sum(axis=(0, 1)) * cell**2
-    padded = np.pad(body.astype(float), ((3, 3), (3, 3), (0, 0)))
-    edge = np.array([float(ndimage.gaussian_gradient_magnitude(padded[:, :, k], 1.0).sum()) * cell for k in range(layers)])
-    pull = np.cumsum(edge * cell) * drag
-    if half == "cope":
-        pull = pull + np.cumsum(area * cell) * density * GRAVITY
-    use = np.array([pull_share(float(f), float(a), strength) for f, a in zip(pull, area)])
-    worst = int(np.argmax(np.where(np.isfinite(use), use, -1.0)))
-    section = body[:, :, worst]
-    width = 2.0 * float(ndimage.distance_transform_edt(np.pad(section, 1)).max()) * cell
-    root = np.argwhere(body[:, :, -1]) if body[:, :, -1].any() else np.argwhere(section)
-    middle = root.mean(axis=0) + 0.5
-    away = (where[2].start + layers) * cell
-    at = np.array(
-        [
-            origin[0] + (where[0].start + middle[0]) * cell,
-            origin[1] + (where[1].start + middle[1]) * cell,
-            away if half == "cope" else -away,
-        ]
-    )
-    return SandBody(at=at, half=half, depth=layers * cell, width=width, neck_area=float(area[worst]), use=float(use[worst]))
+    halves: tuple[Half, ...]
+    groups: list[Group]
+    cake: Cake | None
+    sharp: dict[str, float]
+
+    def chances(self, sand: Sand, given: Shared, least_draft: float = 0.0) -> Chances:
+        return chance.chances(self.halves, self.groups, self.cake, sand, given, self.sharp, least_draft)
+
+
+def stand(cavity: Mesh, cake: Cake | None, sand: Sand, middles: Array | None = None) -> Stood:
+    """Judge the sand round a cavity (mould frame, metres); ``middles`` (m, 3) of the part's faces in the same frame, for the map."""
+    found = halves(cavity)
+    case = _Case(found, [], cake, sharpest(cavity))
+    for half in found:
+        case.groups.extend(chance.grouped(half))
+    given = chance.shared(sand)
+    told = case.chances(sand, given)
+    records: list[SandBody] = []
+    on_faces: list[tuple[Body, float]] = []
+    judged = sorted(((_one(group, sand, given), group) for group in case.groups), key=lambda pair: -pair[0])
+    halves_of = {half.name: half for half in found}
+    for rank, (share, group) in enumerate(judged):
+        doubtful = share > CLEAN and rank < SOUGHT
+        enough = _strength(functools.partial(_one, group), sand) if doubtful else None
+        one = _record(group, share, enough, sand, doubtful and enough is None)
+        for number in group.members:
+            body = halves_of[group.body.half].bodies[number]
+            records.append(dataclasses.replace(one, at=body.at))
+            on_faces.append((body, share))
+    tear = np.zeros(0 if middles is None else len(middles))
+    if middles is not None and on_faces:
+        tear = face_chances(middles, [body for body, _ in on_faces], [share for _, share in on_faces])
+    governs, most = "nothing needed", None
+    if told.any > CLEAN:
+        governs = _governs(case, sand)
+        most = _strength(lambda s, g: case.chances(s, g).any, sand)
+    return Stood(tuple(records), told, governs, most, case.sharp, tear)
+
+
+def _one(group: Group, sand: Sand, given: Shared) -> float:
+    """Chance that one body of a group tears or falls."""
+    found = chance.use(group.body, group.length, sand, given)
+    return float(chance.breaks(np.maximum(np.maximum(found.pull, found.tilt), found.hang), sand.local).mean())
+
+
+def _record(group: Group, share: float, enough: float | None, sand: Sand, no_strength: bool) -> SandBody:
+    """What is told of one body; where no strength helps it is the lean of the pattern that tears it, whatever the medians say."""
+    body = group.body
+    found = chance.use(body, group.length, sand, chance.shared(sand, 1))
+    pull, tilt, hang = float(found.pull[0]), float(found.tilt[0]), float(found.hang[0])
+    governs = "hanging" if hang > max(pull, tilt) else "tilt" if no_strength or tilt > 1.001 * pull else "pull-off"
+    return SandBody(
+        at=body.at, half=body.half, depth=body.depth, width=body.width, neck_area=float(body.area[found.weakest]), use=pull, kind=body.kind,
+        chance=share, tilt=tilt, hang=hang, governs=governs, strength_enough=enough,
+    )  # fmt: skip
+
+
+def _strength(share: Callable[[Sand, Shared], float], sand: Sand) -> float | None:
+    """Median green tensile strength [Pa] at which a chance falls to 10 %; None where no strength up to ``STRONGEST`` times does it.
+
+    Strain at the break is held, so that stiffer sand does not bend farther: what technique governs, strength does not mend.
+    """
+    given = chance.shared(sand, chance.FEW)
+
+    def at(factor: float) -> float:
+        stronger = sand._replace(median={**sand.median, "strength": sand.median["strength"] * factor})
+        return share(stronger, given._replace(strength=given.strength * factor))
+
+    if at(1.0) <= CLEAN:
+        return sand.median["strength"]
+    low, high = 1.0, STRONGEST
+    if at(high) > CLEAN:
+        return None
+    for _ in range(6):
+        middle = math.sqrt(low * high)
+        low, high = (low, middle) if at(middle) <= CLEAN else (middle, high)
+    return sand.median["strength"] * high
+
+
+def _governs(case: _Case, sand: Sand) -> str:
+    """Which lever lowers the chance of any failure most: each is set to a kind value, the others left."""
+    given = chance.shared(sand, chance.FEW)
+
+    def kind(name: str, sign: float) -> Array:
+        return np.full_like(given.strength, sand.median[name] * math.exp(sign * KINDEST * sand.spread[name]))
+
+    steady = np.minimum(given.tilt, math.radians(chance.BRIDGE) * given.tilt / max(sand.median["tilt"], 1e-9))
+    levers = {
+        "sand": case.chances(sand, given._replace(strength=kind("strength", 1.0), adhesion=kind("adhesion", -1.0))).any,
+        "technique": case._replace(cake=None)
+        .chances(sand, given._replace(tilt=steady, left=kind("left", -1.0), speed=kind("speed", -1.0), jerk=kind("jerk", -1.0)))
+        .any,
+        "design": _eased(case).chances(sand, given, MORE_DRAFT).any,
+    }
+    return min(levers, key=lambda name: levers[name])
+
+
+def _eased(case: _Case) -> _Case:
+    """The same part a quarter less deep, as far as its sand goes."""
+    groups = [group._replace(body=group.body._replace(thick=group.body.thick * SHALLOWER)) for group in case.groups]
+    cake = None if case.cake is None else case.cake._replace(net=case.cake.thick - SHALLOWER * (case.cake.thick - case.cake.net))
+    return case._replace(groups=groups, cake=cake)

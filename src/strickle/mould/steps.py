@@ -4,14 +4,15 @@ from __future__ import annotations
 
 import numpy as np
 
-from strickle.base import Array, BadInput, Finding, Margin, Source, Value, Watch, Where, tell
+from strickle.base import Array, BadInput, Finding, Margin, Source, Value, Watch, tell
 from strickle.metal import Metal
-from strickle.mould import open_face
+from strickle.mould import draw_cake, draw_says, open_face
 from strickle.mould.ask import MouldAsk
+from strickle.mould.draw_chance import sand_of
 from strickle.mould.flask import Fitted, Need, choose, nearest
-from strickle.mould.result import Mould, SandBody
+from strickle.mould.result import Mould, SandChances
 from strickle.mould.rules import side_margin
-from strickle.mould.sand import bodies
+from strickle.mould.sand import stand
 from strickle.part import Part
 from strickle.pattern import Pattern
 from strickle.stores import Flask, Kit, SandRecord, Stores
@@ -20,7 +21,6 @@ WELL_DEEP = 0.022  # runner and well below the parting [m], before they are size
 BAND = 0.045  # side band promised to ingate, runner and sprue [m], before they are laid; grows with the part
 LEAST_COPE = 0.065  # a sprue shorter than this gives no head to speak of [m] (common practice)
 KINDS = ("two-part", "open-face")
-DRILLED = 0.010  # round holes under this are filled in the pattern and drilled [m] (common practice)
 
 
 def ram(part: Part, pattern: Pattern, metal: Metal, stores: Stores, ask: MouldAsk, watch: Watch) -> Mould:
@@ -45,10 +45,10 @@ def ram(part: Part, pattern: Pattern, metal: Metal, stores: Stores, ask: MouldAs
         tight = choose(bare, flasks, need)
         need, fitted = (bare, tight) if tight.at_hand else (need, fitted)
     watch(0.3, "looking for sand that may not stand the draw")
-    drag, strength = _value(stores, "draw.drag", used), _sand(sand, "green_tensile")
     density = _sand(sand, "density")
-    found = bodies(pattern.cavity, drag.value, strength.value, density.value)
+    known = sand_of(sand, stores, used)
     box = fitted.box
+    stood = stand(pattern.cavity, None if is_open else draw_cake.measured(pattern.cavity, box, stores.kit.bars), known, _middles(part, pattern))
     side = need.side
     tilt = open_face.slope(pattern) if is_open else 0.0
     room = np.array([box[0] + side, box[1] - side, box[2] + side, box[3] - side, box[4] + deep / 2, box[5]])
@@ -66,15 +66,25 @@ def ram(part: Part, pattern: Pattern, metal: Metal, stores: Stores, ask: MouldAs
         sand_density=density.value,
         sand_heat=_sand(sand, "heat_capacity").value,
         contact=_value(stores, "contact.metal_sand", used).value,
-        bodies=found,
+        bodies=stood.bodies,
+        sand_chances=SandChances(**stood.chances._asdict()),
+        sand_governs=stood.governs,
+        sand_strength_enough=stood.enough,
+        face_tear=stood.face_tear,
         tilt=tilt,
         findings=(
             *_flask_findings(fitted, need, stores.kit, flasks),
             *(open_face.told(fitted.flask, tilt, pattern, fitted.at_hand) if is_open else ()),
-            *_sand_findings(found, drag, strength, pattern),
+            *draw_says.told(stood, known, pattern, stores.kit),
         ),
         sources=tuple(used),
     )
+
+
+def _middles(part: Part, pattern: Pattern) -> Array:
+    """Middles of the part's faces in the mould frame (m, 3) [m]."""
+    middles = part.mesh.vertices[part.mesh.faces].mean(axis=1)
+    return np.asarray(pattern.scale * (middles @ pattern.turn.T) + pattern.shift)
 
 
 def _value(stores: Stores, name: str, used: list[Source]) -> Value:
@@ -154,64 +164,4 @@ def _flask_findings(fitted: Fitted, need: Need, kit: Kit, flasks: tuple[Flask, .
             do="Build or borrow one of that size, or say in the kit that you build flasks (builds_flasks = true)",
             margin=margin,
         ),
-    )
-
-
-def _sand_findings(found: tuple[SandBody, ...], drag: Value, strength: Value, pattern: Pattern) -> tuple[Finding, ...]:
-    """One finding for narrow fingers, one for each larger body that may tear."""
-    kind, harsh = drag.low / drag.value * strength.value / strength.high, drag.high / drag.value * strength.value / strength.low
-    narrow = tuple(b for b in found if b.width < DRILLED and b.use * harsh > 1.0)
-    wide = tuple(b for b in found if b.width >= DRILLED and b.use > 0.8)
-    out: list[Finding] = []
-    if narrow:
-        worst = narrow[0]
-        out.append(
-            Finding(
-                code="mould.sand_fingers",
-                weight="MIND",
-                says=(
-                    f"{len(narrow)} narrow sand {'finger' if len(narrow) == 1 else 'fingers'} may tear off as the pattern is drawn;"
-                    f" the worst is {tell(worst.width, 'm')} wide and {tell(worst.depth, 'm')} deep in the {worst.half}"
-                ),
-                because=(
-                    f"the draw pulls {tell(worst.use, '1')} times what its neck of {tell(worst.neck_area, 'm2')} holds"
-                    " (drag and strength are guessed)"
-                ),
-                do="Fill such holes in the pattern and drill them in the casting",
-                where=_where(worst, pattern),
-                margin=_margin(worst, kind, harsh),
-                source="drawmodel",
-            )
-        )
-    for body in wide[:4]:
-        stop = body.use * kind > 1.0
-        out.append(
-            Finding(
-                code="mould.sand_tears",
-                weight="STOP" if stop else "MIND",
-                says=f"A sand body {tell(body.width, 'm')} wide and {tell(body.depth, 'm')} deep in the {body.half} may tear as the pattern is drawn",
-                because=(
-                    f"the draw pulls {tell(body.use, '1')} times what its weakest section of {tell(body.neck_area, 'm2')} holds;"
-                    f" {tell(body.use * kind, '1')} to {tell(body.use * harsh, '1')} over the guessed range of drag and strength"
-                ),
-                do=(
-                    "More draft and a smooth, sealed print help most; else set a core there, or fill it and machine it."
-                    " A pocket gauge rammed in your sand narrows this"
-                ),
-                where=_where(body, pattern),
-                margin=_margin(body, kind, harsh),
-                source="drawmodel",
-            )
-        )
-    return tuple(out)
-
-
-def _where(body: SandBody, pattern: Pattern) -> Where:
-    at: Array = pattern.turn.T @ ((body.at - pattern.shift) / pattern.scale)
-    return Where(point=(float(at[0]), float(at[1]), float(at[2])))
-
-
-def _margin(body: SandBody, kind: float, harsh: float) -> Margin:
-    return Margin(
-        value=1 / body.use, low=1 / (body.use * harsh), high=1 / (body.use * kind), unit="1", of="strength of the weakest section over the pull on it"
     )

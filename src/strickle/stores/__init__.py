@@ -2,7 +2,7 @@
 
 from strickle.stores.kit import read_kit, starter_kit, write_kit
 from strickle.stores.load import load
-from strickle.stores.records import Crucible, Flask, FreezingCurve, Furnace, Kit, MetalRecord, SandRecord, Stores
+from strickle.stores.records import Crucible, Flask, FreezingCurve, Furnace, Kit, MetalRecord, SandRecord, SandTest, Stores
 from strickle.stores.rules import machining_stock
 
 __all__ = [
@@ -13,6 +13,7 @@ __all__ = [
     "Kit",
     "MetalRecord",
     "SandRecord",
+    "SandTest",
     "Stores",
     "load",
     "machining_stock",

@@ -12,11 +12,14 @@ from typing import Any, TypeVar
 import numpy as np
 
 from strickle.base import BadInput, parse, tell
-from strickle.stores.records import Crucible, Flask, Furnace, Kit
+from strickle.stores.records import Crucible, Flask, Furnace, Kit, SandTest
 
 PLACES = ("outdoors", "open-sided roof", "indoors")
 KINDS = ("gas", "electric")
 SYSTEMS = ("metric", "us")
+LIFTS = ("hand", "bridge", "pins")
+WALLS = ("grooved", "smooth")
+_NESTED = ("starter", "crucibles", "furnaces", "flasks", "sand_test")
 _TABLES: dict[str, tuple[str, type[Crucible] | type[Furnace] | type[Flask]]] = {
     "crucible": ("crucibles", Crucible),
     "furnace": ("furnaces", Furnace),
@@ -52,6 +55,10 @@ _LIMITS: dict[str, tuple[float, float]] = {
     "heel": (0.0, 0.9),
     "ambient": (233.15, 333.15),
     "contraction": (0.0, 0.05),
+    "bars": (0.0, 2.0),
+    "bar": (0.01, 0.1),
+    "overhangs": (0.005, 1.0),
+    "gauge": (0.1, 10.0),
 }
 _FRIENDLY: dict[str, tuple[tuple[str, float], ...]] = {
     "m": (("mm", 1e3),),
@@ -162,13 +169,15 @@ def _field(what: str, item: dataclasses.Field[Any], given: Any) -> Any:
         "kind": lambda: KINDS,
         "units": lambda: SYSTEMS,
         "sand": _sands,
+        "lift": lambda: LIFTS,
+        "flask_walls": lambda: WALLS,
     }
     return _word(what, given, choices.get(item.name, tuple)())
 
 
 def _fields(kind: type, given: Mapping[str, Any], where: str, more: tuple[str, ...] = ()) -> dict[str, Any]:
     """The entries of one table, each checked; an unknown key is refused with the nearest known one."""
-    known = {item.name: item for item in dataclasses.fields(kind) if item.name not in ("starter", "crucibles", "furnaces", "flasks")}
+    known = {item.name: item for item in dataclasses.fields(kind) if item.name not in _NESTED}
     for key in given:
         if key not in known and key not in more:
             raise BadInput(f"kit: {where}{key} is not a known entry", _nearest(key, [*known, *more]))
@@ -256,22 +265,35 @@ def read_kit(text: str, base: Kit) -> Kit:
         data = tomllib.loads(text)
     except (ValueError, RecursionError) as error:  # among them what tomllib says
         raise BadInput(f"kit: the file is not TOML: {str(error) or 'nested too deep'}", "Mend that line; text goes in quotes") from None
-    known = [item.name for item in dataclasses.fields(Kit) if item.name not in ("starter", "crucibles", "furnaces", "flasks")]
+    known = [item.name for item in dataclasses.fields(Kit) if item.name not in _NESTED]
     got: dict[str, Any] = {}
     plain = {}
     for key, value in data.items():
         if key in _TABLES:
             got[_TABLES[key][0]] = _table(key, value)
+        elif key == "sand_test":
+            got[key] = _sand_test(value)
         elif key in known:
             plain[key] = value
         else:
-            raise BadInput(f"kit: {key} is not a known entry", _nearest(key, [*known, *_TABLES]))
+            raise BadInput(f"kit: {key} is not a known entry", _nearest(key, [*known, *_TABLES, "sand_test"]))
     got.update(_fields(Kit, plain, ""))
     got.setdefault("name", "your kit" if base.starter else base.name)
     made = dataclasses.replace(base, starter=False, **got)
     if made.pour_rate_low > made.pour_rate_high:
         raise BadInput("kit: pour_rate_low is above pour_rate_high", "Exchange them")
     return made
+
+
+def _sand_test(entry: Any) -> SandTest:
+    """What three bars of the person's own sand told."""
+    if not isinstance(entry, dict):
+        raise BadInput("kit: sand_test must be one table", "Start it with a line [sand_test]")
+    got = _fields(SandTest, entry, "sand_test.")
+    for name in ("date", "overhangs"):
+        if name not in got:
+            raise BadInput(f"kit: sand_test.{name} is missing", 'Write the day, and the three overhangs as ["50 mm", "52 mm", "55 mm"]')
+    return SandTest(**got)
 
 
 def _text(value: float, unit: str) -> str:
@@ -305,7 +327,7 @@ def write_kit(kit: Kit) -> str:
     lists = {field: key for key, (field, _) in _TABLES.items()}
     for item in dataclasses.fields(Kit):
         value = getattr(kit, item.name)
-        if item.name in lists or item.name == "starter":
+        if item.name in _NESTED:
             continue
         if value is None:
             document.add(tomlkit.comment(f'{item.name} = "1.3 %"   # {item.metadata["says"]}'))
@@ -313,15 +335,29 @@ def write_kit(kit: Kit) -> str:
         entry = tomlkit.item(_entry(item, value))
         entry.comment(item.metadata["says"])
         document.add(item.name, entry)
+    if kit.sand_test is not None:
+        document.add("sand_test", _written(kit.sand_test))
+    else:
+        for line in ("[sand_test]   # your own sand: three bars over a table's edge", 'date = "2 May"', 'overhangs = ["50 mm", "52 mm", "55 mm"]'):
+            document.add(tomlkit.comment(line))
     for field, key in lists.items():
         tables = tomlkit.aot()
         for record in getattr(kit, field):
-            table = tomlkit.table()
-            for item in dataclasses.fields(record):
-                name = "holds" if item.name == "volume" else item.name
-                entry = tomlkit.item(_entry(item, getattr(record, item.name)))
-                entry.comment(item.metadata["says"])
-                table.add(name, entry)
-            tables.append(table)
+            tables.append(_written(record))
         document.add(key, tables)
     return tomlkit.dumps(document)
+
+
+def _written(record: Any) -> Any:
+    """One table with a comment at each entry; what is not known is left out."""
+    import tomlkit
+
+    table = tomlkit.table()
+    for item in dataclasses.fields(record):
+        value = getattr(record, item.name)
+        if value is None:
+            continue
+        entry = tomlkit.item(_entry(item, value))
+        entry.comment(item.metadata["says"])
+        table.add("holds" if item.name == "volume" else item.name, entry)
+    return table

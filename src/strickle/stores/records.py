@@ -72,6 +72,16 @@ class Flask(Record):
 
 
 @dataclass(frozen=True, slots=True, kw_only=True, eq=False)
+class SandTest(Record):
+    """The person's own sand, as three bars slid over a table edge and a pocket gauge have told it."""
+
+    date: str = word("day of the test")
+    bar: float = si("m", "height of the rammed bar, as it stands on the table", default=0.025)
+    overhangs: Array = si("m", "how far each of the three bars reached over the edge when it broke", shape="(3,)")
+    gauge: float | None = si("1", "depth over width of the first pocket of the gauge that tore, if it was rammed", default=None)
+
+
+@dataclass(frozen=True, slots=True, kw_only=True, eq=False)
 class Kit(Record):
     """The shop as it stands."""
 
@@ -98,6 +108,11 @@ class Kit(Record):
     heel: float = si("1", "share of the charge left in the pot")
     ambient: float = si("K", "air and sand temperature")
     contraction: float | None = si("1", "the person's own measured contraction, if any", default=None)
+    lift: str = word("how the pattern is lifted: hand | bridge | pins", default="hand")
+    rapped: bool = word("the pattern is rapped before it is drawn", default=True)
+    flask_walls: str = word("inside of the flasks: grooved | smooth", default="grooved")
+    bars: float = si("m", "distance between the bars of the cope; 0 without any", default=0.0)
+    sand_test: SandTest | None = word("the sand's strength as you measured it", default=None)
     units: str = word("metric | us", default="metric")
     name: str = word("what you call the shop", default="starter kit")
     starter: bool = word("true while this is the built-in kit", default=False)

@@ -1,0 +1,318 @@
+"""Bodies of sand that must stand while the pattern is drawn, measured on exact sections of the cavity.
+
+Each half is cut into layers (``LAYERS`` over its depth, and one boundary on every large flat, so that none straddles a floor). In a section
+sand is enclosed where metal stands all round it (a hole of the section), and where a slot open at one or two sides is narrower than
+twice the depth of the half: the section closed with a ball of that depth, less the section. Narrow arms of a wide body are found by
+a second closing with a quarter of it. Components of neighbouring layers are one body where they lie over each other; where bodies grow
+together towards their root each is one, and the common trunk that bears them all is another.
+
+Sections are polygons, not cells, so perimeter and draft carry no error of a staircase; draft is taken from how the section grows towards
+the root, so that a pattern made of steps has the draft of its steps. Bodies narrower than ``LEAST`` or of less area are not seen.
+Not seen either: sand that hangs below the parting in a crooked mould. Lengths in this module are millimetres, in the records metres.
+"""
+
+from __future__ import annotations
+
+import itertools
+from dataclasses import dataclass
+from typing import Any, NamedTuple
+
+import manifold3d
+import numpy as np
+import shapely
+
+from strickle.base import Array, Mesh
+
+LAYERS = 24
+FLATS, FLAT = 10, 8.0  # most flats with a boundary of their own, least area of one [mm2]
+MOST_REACH = 40.0  # widest ball of the closing [mm]
+LEAST, LEAST_AREA = 0.25, 0.4  # least width [mm] and area [mm2] of a section of sand that is followed
+SMOOTH = 0.03  # outline details finer than this do not bear on a closing [mm]
+NEAR = 0.06  # distance from metal at which sand touches it [mm]
+ARM = 0.6  # an arm that fills more of its body than this is the body itself
+BETWEEN = {"pocket": 0.0, "slot": 0.5, "arm": 0.72}
+"""Share of a body's outline that must touch the pattern; a right corner has 0.56, a square bay 0.75."""
+LEDGE = 1.0  # growth of a section steeper than this is a ledge, not draft [tangent]
+
+
+class Layer(NamedTuple):
+    """One component of one section, millimetres."""
+
+    high: float  # middle of the layer over the parting
+    thick: float
+    area: float
+    contact: float  # outline that touches the pattern
+    side: float  # outline against other sand
+    ceiling: float  # pattern facing the root over it
+    shape: Any  # shapely polygon, or None in a sum of several
+
+
+class Body(NamedTuple):
+    """A body of sand, layers from its tip to its root; metres. Layers before ``own`` belong to bodies it bears."""
+
+    half: str
+    kind: str  # pocket | slot | arm
+    is_through: bool  # reaches the parting
+    at: Array  # middle of the root, mould frame (3,)
+    own: int
+    thick: Array
+    area: Array
+    contact: Array
+    side: Array
+    ceiling: Array
+    draft: Array  # tangent
+    width: float
+    long: float  # length of the root over its width
+    shapes: tuple[tuple[float, float, Any], ...]  # low, high [mm over the parting], polygon [mm]
+
+    @property
+    def depth(self) -> float:
+        """Height from root to tip [m]."""
+        return float(self.thick.sum())
+
+    @property
+    def is_fin(self) -> bool:
+        """Whether it is a wall rather than a post."""
+        return self.long > 2.5
+
+
+class Half(NamedTuple):
+    """One half's bodies and its outside."""
+
+    name: str
+    depth: float  # [m]
+    length: float  # longest side in plan [m]
+    draft: float  # of the outside, tangent
+    bodies: tuple[Body, ...]
+
+
+def halves(cavity: Mesh) -> tuple[Half, ...]:
+    """Sand bodies of each half of a cavity (mould frame, metres)."""
+    vertices, faces = np.asarray(cavity.vertices * 1e3, dtype=np.float64), np.asarray(cavity.faces, dtype=np.uint64)
+    solid = manifold3d.Manifold(manifold3d.Mesh64(np.ascontiguousarray(vertices), np.ascontiguousarray(faces)))
+    out = []
+    for name, side in (("drag", -1.0), ("cope", 1.0)):
+        high = vertices[:, 2] * side
+        if high.max() > 0.05:
+            mine = solid if side > 0 else solid.mirror((0.0, 0.0, 1.0))
+            out.append(_half(name, mine, _edges(high, faces.astype(np.int64), vertices)))
+    return tuple(out)
+
+
+def _edges(high: Array, faces: Array, vertices: Array) -> Array:
+    """Boundaries of the layers [mm over the parting], ascending."""
+    top = float(high.max())
+    corners = high[faces]
+    flat = (np.ptp(corners, axis=1) < 1e-3) & (corners[:, 0] > 0.1) & (corners[:, 0] < top - 0.1)
+    a, b, c = (vertices[faces[flat, i], :2] for i in range(3))
+    areas = 0.5 * np.abs((b - a)[:, 0] * (c - a)[:, 1] - (b - a)[:, 1] * (c - a)[:, 0])
+    levels, which = np.unique(np.round(corners[flat, 0], 1), return_inverse=True)
+    sums = np.bincount(which, weights=areas, minlength=len(levels)) if len(levels) else np.zeros(0)
+    best = [levels[i] for i in np.argsort(-sums, kind="stable")[:FLATS] if sums[i] > FLAT]
+    marks = np.array(sorted([0.0, *best, top]))
+    parts = [np.linspace(lo, hi, max(2, int(np.ceil((hi - lo) / top * LAYERS))) + 1)[:-1] for lo, hi in itertools.pairwise(marks)]
+    return np.append(np.concatenate(parts), top)
+
+
+@dataclass
+class _Chain:
+    """A body in the making, tip first; layers before ``own`` belong to bodies it bears."""
+
+    kind: str
+    layers: list[Layer]
+    own: int = 0
+
+
+def _half(name: str, solid: manifold3d.Manifold, edges: Array) -> Half:
+    """Follow every component from the parting to its root."""
+    top = float(edges[-1])
+    reach = min(top, MOST_REACH)
+    live: dict[str, list[_Chain]] = {"pocket": [], "slot": [], "arm": []}
+    done: list[_Chain] = []
+    outer: list[tuple[float, float]] = []
+    for low, high in itertools.pairwise(edges):
+        section = solid.slice(float(low + high) / 2)
+        for kind, layers in _sections(section, reach, float(low + high) / 2, float(high - low)).items():
+            live[kind] = _follow(kind, live[kind], layers, done)
+        whole = [shapely.Polygon(ring) for ring in map(np.asarray, section.to_polygons()) if _turns(ring) > 0]
+        outer.append((sum(p.area for p in whole), sum(p.length for p in whole)))
+    for chains in live.values():
+        done += chains
+    box = solid.bounding_box()
+    length = max(box[3] - box[0], box[4] - box[1]) * 1e-3
+    bodies = tuple(b for chain in done if (b := _body(name, chain)) is not None)
+    areas, around = (np.array([pair[i] for pair in reversed(outer)]) for i in (0, 1))
+    return Half(name, top * 1e-3, length, float(np.median(_draft(areas, around, np.diff(edges)[::-1]))), bodies)
+
+
+def _turns(ring: Array) -> float:
+    x, y = ring[:, 0], ring[:, 1]
+    return 0.5 * float(x[:-1] @ y[1:] - y[:-1] @ x[1:] + x[-1] * y[0] - y[-1] * x[0])
+
+
+def _polygons(section: manifold3d.CrossSection) -> list[Any]:
+    out = []
+    for piece in section.decompose():
+        rings = [np.asarray(ring) for ring in piece.to_polygons()]
+        if not rings:
+            continue
+        if len(rings) > 1:
+            rings.sort(key=lambda ring: -abs(_turns(ring)))
+        shape = shapely.Polygon(rings[0], rings[1:])
+        if shape.area > LEAST_AREA and 2.0 * shape.area / shape.length > LEAST / 2.0:
+            out.append(shape)
+    return out
+
+
+def _closed(section: manifold3d.CrossSection, reach: float) -> manifold3d.CrossSection:
+    segments = 24
+    kind = manifold3d.JoinType.Round
+    return section.offset(reach, kind, 2.0, segments).offset(-reach, kind, 2.0, segments)
+
+
+def _sections(metal: manifold3d.CrossSection, reach: float, high: float, thick: float) -> dict[str, list[Layer]]:
+    """Components of enclosed sand in one section by kind."""
+    rings = [np.asarray(ring) for ring in metal.to_polygons()]
+    if not rings:
+        return {"pocket": [], "slot": [], "arm": []}
+    filled = manifold3d.CrossSection([ring for ring in rings if _turns(ring) > 0], manifold3d.FillRule.NonZero)
+    clean = LEAST / 2.0
+    pockets = _polygons(filled - metal) if len(rings) > 1 else []
+    slots = _polygons(
+        (_closed(filled.simplify(SMOOTH), reach) - filled).offset(-clean, manifold3d.JoinType.Miter).offset(clean, manifold3d.JoinType.Miter)
+    )
+    arms = _arms(
+        (_closed(metal.simplify(SMOOTH), reach / 4.0) - metal).offset(-clean, manifold3d.JoinType.Miter).offset(clean, manifold3d.JoinType.Miter),
+        pockets + slots,
+    )
+    edge = shapely.MultiLineString([np.vstack([ring, ring[:1]]) for ring in rings])
+    shapely.prepare(edge)
+    return {
+        "pocket": [Layer(high, thick, p.area, p.length, 0.0, 0.0, p) for p in pockets],
+        "slot": [_open(p, edge, high, thick) for p in slots],
+        "arm": [_open(p, edge, high, thick) for p in arms],
+    }
+
+
+def _arms(section: manifold3d.CrossSection, whole: list[Any]) -> list[Any]:
+    """Narrow parts of wider bodies; those that are nearly the whole body are left out."""
+    arms = _polygons(section)
+    if not arms or not whole:
+        return []
+    tree = shapely.STRtree(whole)
+    points = [p.representative_point() for p in arms]
+    at, holder = tree.query(points, predicate="within")
+    return [arms[i] for i, j in zip(at, holder, strict=True) if arms[i].area < ARM * whole[j].area]
+
+
+def _open(shape: Any, edge: Any, high: float, thick: float) -> Layer:
+    """A component with part of its outline against other sand."""
+    touch = whole = 0.0
+    for ring in (shape.exterior, *shape.interiors):
+        corners = np.asarray(ring.coords)
+        long = np.linalg.norm(np.diff(corners, axis=0), axis=1)
+        middles = shapely.points((corners[1:] + corners[:-1]) / 2.0)
+        whole += float(long.sum())
+        touch += float(long[shapely.dwithin(middles, edge, NEAR)].sum())
+    return Layer(high, thick, shape.area, touch, whole - touch, 0.0, shape)
+
+
+def _follow(kind: str, chains: list[_Chain], layers: list[Layer], done: list[_Chain]) -> list[_Chain]:
+    """Carry the live chains one layer on towards the root; those that end or grow together are ``done``."""
+    borne: list[list[_Chain]] = [[] for _ in layers]
+    taken: dict[int, int] = {}
+    if chains and layers:
+        tree = shapely.STRtree([layer.shape for layer in layers])
+        at, holder = tree.query([chain.layers[-1].shape.representative_point() for chain in chains], predicate="intersects")
+        taken = dict(zip(at.tolist(), holder.tolist(), strict=True))
+    for i, chain in enumerate(chains):
+        if i in taken:
+            borne[taken[i]].append(chain)
+        else:
+            done.append(chain)
+    out = []
+    for layer, mine in zip(layers, borne, strict=True):
+        above = sum(chain.layers[-1].area for chain in mine)
+        bare = layer.area if not mine else max(0.0, layer.area - above - 0.27 * layer.contact * layer.thick)
+        grown = layer._replace(ceiling=0.0 if layer.high - layer.thick / 2 < 1e-6 else bare)
+        if len(mine) == 1:
+            mine[0].layers.append(grown)
+            out.append(mine[0])
+            continue
+        done += mine
+        summed = _summed(mine)
+        out.append(_Chain(kind, [*summed, grown], len(summed)))
+    return out
+
+
+def _summed(chains: list[_Chain]) -> list[Layer]:
+    """Layers of several bodies added level by level, tip first."""
+    levels: dict[float, Layer] = {}
+    for layer in (layer for chain in chains for layer in chain.layers):
+        old = levels.get(layer.high)
+        if old is None:
+            levels[layer.high] = layer._replace(shape=None)
+        else:
+            add = {name: getattr(old, name) + getattr(layer, name) for name in ("area", "contact", "side", "ceiling")}
+            levels[layer.high] = old._replace(**add)
+    return [levels[high] for high in sorted(levels)]
+
+
+def _draft(area: Array, contact: Array, thick: Array) -> Array:
+    """Tangent of the draft of each layer, tip to root (n,): growth of the section over its outline; ledges left out."""
+    n = len(area)
+    if n < 2:
+        return np.zeros(n)
+    apart = (thick[1:] + thick[:-1]) / 2.0
+    growth = (area[1:] - area[:-1]) / np.maximum(apart * (contact[1:] + contact[:-1]) / 2.0, 1e-12)
+    good = np.abs(growth) < LEDGE
+    reach = max(2, round(0.15 * n))
+    out = np.zeros(n)
+    for i in range(n):
+        window = slice(max(0, i - reach), min(n - 1, i + reach))
+        weight = apart[window] * good[window]
+        out[i] = float((growth[window] * weight).sum() / weight.sum()) if weight.sum() > 0 else 0.0
+    return np.maximum(out, 0.0)
+
+
+def width(shape: Any) -> float:
+    """Diameter of the largest circle in a polygon, within 1 %."""
+    size = 2.0 * shape.area / shape.length
+    return 2.0 * float(shapely.length(shapely.maximum_inscribed_circle(shape, tolerance=0.01 * size)))
+
+
+def _body(half: str, made: _Chain) -> Body | None:
+    """The record of one chain; None for a film or a mere corner."""
+    kind, chain, own = made.kind, made.layers, made.own
+    root = chain[-1]
+    thick = np.array([layer.thick for layer in chain])
+    if thick.sum() < 0.3 or root.shape is None:
+        return None
+    area, contact, side, ceiling = (np.array([getattr(layer, name) for layer in chain]) for name in ("area", "contact", "side", "ceiling"))
+    if contact.sum() < BETWEEN[kind] * (contact.sum() + side.sum()):
+        return None  # a mere corner, no body
+    across = width(root.shape)
+    if kind == "arm" and thick.sum() < 0.5 * across:
+        return None
+    middle = root.shape.representative_point()
+    away = (root.high + root.thick / 2) * (1.0 if half == "cope" else -1.0)
+    # a necked root is judged with the neck's own width
+    least = int(own + np.argmin(area[own:]))
+    if area[least] < 0.9 * root.area and chain[least].shape is not None and least > own + 1 and thick[: least + 1].sum() > 0.5 * thick.sum():
+        across = width(chain[least].shape)
+    return Body(
+        half=half,
+        kind=kind,
+        is_through=chain[0].high - chain[0].thick / 2 < 1e-6,
+        at=np.array([middle.x, middle.y, away]) * 1e-3,
+        own=own,
+        thick=thick * 1e-3,
+        area=area * 1e-6,
+        contact=contact * 1e-3,
+        side=side * 1e-3,
+        ceiling=ceiling * 1e-6,
+        draft=_draft(area, contact, thick),
+        width=across * 1e-3,
+        long=float(root.area / max(across, 1e-9) ** 2),
+        shapes=tuple((layer.high - layer.thick / 2, layer.high + layer.thick / 2, layer.shape) for layer in chain[own:]),
+    )

@@ -1,0 +1,55 @@
+"""How sharp the sand's edges are: where two walls of the pattern meet with sand between them, and where a wall meets the parting."""
+
+from __future__ import annotations
+
+from typing import Any
+
+import numpy as np
+
+from strickle.base import Array, Mesh
+
+SHORT = 3e-3  # an edge must be this long in all to count [m]
+GRAIN = 0.5e-3  # walls lower than this make no edge of sand [m]
+CRACK = 2.0  # sharper is a crack of no width left by the mesh, no sand [deg]
+BLUNT = 90.0
+UPRIGHT = 0.5  # sine: edges steeper than 30 degrees are corners in plan, drawn along themselves
+
+
+def sharpest(cavity: Mesh) -> dict[str, float]:
+    """The sharpest edge of sand of each half [deg], 90 where none is sharper."""
+    import trimesh
+
+    mesh = trimesh.Trimesh(cavity.vertices, cavity.faces, process=False)
+    ridge = ~mesh.face_adjacency_convex
+    ends = mesh.vertices[mesh.face_adjacency_edges[ridge]]
+    along = ends[:, 1] - ends[:, 0]
+    long = np.linalg.norm(along, axis=1)
+    angle = 180.0 - np.degrees(mesh.face_adjacency_angles[ridge])
+    broad = (2.0 * mesh.area_faces[mesh.face_adjacency[ridge]] > GRAIN * long[:, None]).all(axis=1)  # no sand is finer than this
+    lying = broad & (angle > CRACK) & (np.abs(along[:, 2]) < UPRIGHT * np.maximum(long, 1e-12))
+    middle = ends[:, :, 2].mean(axis=1)
+    out = {}
+    for name, side in (("drag", -1.0), ("cope", 1.0)):
+        mine = lying & (middle * side > 1e-5)
+        wall, wall_long = _at_parting(mesh, side)
+        out[name] = _least(np.concatenate([angle[mine], wall]), np.concatenate([long[mine], wall_long]))
+    return out
+
+
+def _at_parting(mesh: Any, side: float) -> tuple[Array, Array]:
+    """Angle of the sand between each wall that stands on the parting and the parting itself [deg], and the length of its foot [m]."""
+    corners = mesh.vertices[mesh.faces]
+    down = np.abs(corners[:, :, 2]) < 2e-6
+    feet = (down.sum(axis=1) == 2) & ((corners[:, :, 2] * side).max(axis=1) > 1e-5)
+    if not feet.any():
+        return np.zeros(0), np.zeros(0)
+    two = corners[feet][down[feet]].reshape(-1, 2, 3)
+    rise = mesh.face_normals[feet][:, 2] * side
+    return BLUNT + np.degrees(np.arcsin(np.clip(rise, -1.0, 1.0))), np.linalg.norm(two[:, 1] - two[:, 0], axis=1)
+
+
+def _least(angle: Array, long: Array) -> float:
+    """The angle below which ``SHORT`` of edge lies."""
+    order = np.argsort(angle)
+    enough = np.flatnonzero(np.cumsum(long[order]) >= SHORT)
+    return min(BLUNT, float(angle[order][enough[0]])) if len(enough) else BLUNT

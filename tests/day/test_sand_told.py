@@ -1,0 +1,86 @@
+"""What the mould room says of the sand, through pattern and mould as a plan runs them."""
+
+from __future__ import annotations
+
+import dataclasses
+
+import numpy as np
+import pytest
+
+from pattern_shop import aluminium, box, bracket, part_from, rod
+from strickle.base import quiet
+from strickle.mould import Mould, MouldAsk
+from strickle.mould.steps import ram
+from strickle.pattern import PatternAsk
+from strickle.pattern.steps import make
+from strickle.stores import load, starter_kit
+
+
+def rammed(solid, kit=None, **ask) -> Mould:
+    part, metal, stores = part_from(solid), aluminium(), load(starter_kit() if kit is None else kit)
+    pattern = make(part, metal, stores, PatternAsk(up=np.array([0.0, 0.0, 1.0]), **ask), quiet)
+    return ram(part, pattern, metal, stores, MouldAsk(), quiet)
+
+
+def weights(mould: Mould) -> dict[str, str]:
+    return {f.code: f.weight for f in reversed(mould.findings) if f.code.startswith("mould.")}
+
+
+def pocketed(deep: float, wide: float = 20.0):
+    return box(100, 60, deep + 8) - rod(wide, deep + 1, (50, 30, -1))
+
+
+def test_a_deep_pocket_is_told_with_place_cause_and_cure():
+    mould = rammed(pocketed(40), parting=0.048)
+    tears = next(f for f in mould.findings if f.code == "mould.sand_tears")
+    assert tears.weight == "STOP"
+    assert "no deeper than wide" in tears.because
+    assert "guessed" in tears.because
+    assert tears.where is not None
+    assert tears.where.point == pytest.approx((0.05, 0.03, 0.0), abs=2e-3)
+    assert weights(mould)["mould.draw_chance"] == "NOTE"
+    body = mould.bodies[0]
+    assert (body.half, body.kind) == ("drag", "pocket")
+    assert mould.sand_chances.pocket == pytest.approx(body.chance, abs=1e-6)
+    assert mould.sand_chances.any >= mould.sand_chances.pocket
+    walls = mould.face_tear > 0
+    assert mould.face_tear.shape == (part_from(pocketed(40)).mesh.faces.shape[0],)
+    assert 0 < walls.sum() < walls.size
+    assert mould.face_tear.max() == body.chance
+
+
+def test_a_shallow_pocket_and_a_block_draw_clean():
+    for solid in (pocketed(6), box(100, 60, 40)):
+        assert set(weights(rammed(solid))) == set()
+
+
+def test_a_deep_plain_hole_and_narrow_ones_are_told_apart():
+    """A bracket's hole 20 mm wide and 39 deep without draft wants a core; its bolt holes are drilled."""
+    told = weights(rammed(bracket()))
+    assert told["mould.sand_tears"] == "STOP"
+    assert told.get("mould.sand_fingers") == "MIND"
+
+
+def test_narrow_fingers_are_filled_and_drilled():
+    mould = rammed(box(100, 60, 20) - rod(6, 40, (30, 30, -10)) - rod(6, 40, (60, 30, -10)))
+    fingers = [f for f in mould.findings if f.code == "mould.sand_fingers"]
+    assert len(fingers) == 1
+    assert fingers[0].says.startswith("2 narrow")
+    assert "drill" in fingers[0].do
+
+
+def test_a_bridge_lowers_the_chance_and_missing_rapping_raises_it():
+    plain, steady, stuck = (
+        rammed(pocketed(24), dataclasses.replace(starter_kit(), **more), parting=0.032).sand_chances.pocket
+        for more in ({}, {"lift": "bridge"}, {"rapped": False})
+    )
+    assert steady < plain < stuck
+
+
+def test_a_wide_flask_wants_bars():
+    slab = box(500, 480, 40)
+    kit = starter_kit()
+    bare = rammed(slab, dataclasses.replace(kit, builds_flasks=True), parting=0.0)
+    assert "mould.half_sags" in weights(bare)
+    barred = rammed(slab, dataclasses.replace(kit, builds_flasks=True, bars=0.15), parting=0.0)
+    assert barred.sand_chances.handling < 0.5 * bare.sand_chances.handling

@@ -1,0 +1,42 @@
+"""The printed gauges are solid, draw clear of the sand and hold the sizes they say."""
+
+from __future__ import annotations
+
+import manifold3d as m3
+import numpy as np
+import pytest
+
+from strickle.mould import gauges
+
+
+def test_the_bar_box_leaves_the_bar_and_opens():
+    one, two = gauges.bar_box()
+    bar = m3.Manifold.cube((gauges.LONG, gauges.BAR, gauges.BAR), True).translate((0, 0, gauges.BAR / 2))
+    assert (one.solid ^ two.solid).volume() < 1e-6
+    around = (one.solid + two.solid + bar).volume()
+    assert around == pytest.approx(one.solid.volume() + two.solid.volume() + bar.volume())
+    for angle in (one, two):
+        assert angle.solid.status() == m3.Error.NoError
+        for far in (0.1, 1.0, 30.0):
+            assert (angle.solid.translate(tuple(far * np.array(angle.draw))) ^ bar).volume() < 1e-6
+    walls = [(one.solid + two.solid).slice(12.0).num_contour()]
+    assert walls == [2]  # a closed frame
+
+
+def test_the_pocket_gauge_draws_and_its_pockets_have_their_depths():
+    gauge = gauges.pocket_gauge()
+    assert gauge.solid.status() == m3.Error.NoError
+    assert gauge.solid.genus() == 0
+    deep = max(gauges.RATIOS) * gauges.POCKET + gauges.FLOOR
+    box = gauge.solid.bounding_box()
+    assert (box[3] - box[0], box[5] - box[2]) == pytest.approx((gauges.PLATE, deep))
+    block = m3.Manifold.cube((100, 100, deep + 20), True).translate((0, 0, -(deep + 20) / 2)) - gauge.solid
+    for far in (1.0, 5.0, deep):
+        assert (gauge.solid.translate((0, 0, far)) ^ block).volume() < 0.005
+    from strickle.base import Mesh
+    from strickle.mould.draw_bodies import halves
+
+    made = gauge.solid.to_mesh64()
+    bodies = halves(Mesh(vertices=np.array(made.vert_properties[:, :3]) * 1e-3, faces=np.array(made.tri_verts, dtype=np.int64)))[0].bodies
+    pockets = sorted(b.depth * 1e3 for b in bodies if b.kind == "pocket")
+    assert pockets == pytest.approx([r * gauges.POCKET for r in gauges.RATIOS], abs=0.1)
