@@ -19,6 +19,7 @@ STEP = 0.5  # mm between nodes
 NODES = 160_000  # at most; larger parts get a wider step
 SUB = 3  # columns looked at each way round a node
 STAND = 60.0  # degrees, steepest slope of the parting that sand stands (common practice gives 45 to 60)
+EASE = 2.0  # times its fall that the sheet takes to come back to the flask's level, where there is room
 MARGIN = 12.0  # mm outside the silhouette in which the parting comes back to the flask's level, at least
 FALL = 30.0  # mm in which a free sheet falls back to the flask's level
 INSET = 0.3  # mm the sheet keeps off the part's own faces inside the silhouette
@@ -63,23 +64,34 @@ def lay(whole: manifold3d.Manifold, room: Array | None = None, step: float = STE
     step = max(step, float(np.sqrt(np.prod((most - least)[:2] + 2 * MARGIN) / NODES)))
     limit = float(np.tan(np.radians(stand)))
     steep = 0.92 * limit  # a start: slopes askew to the grid come out a little steeper than along it
-    x, y = _nodes(least, most, step, MARGIN)
-    low, high, _ = _bounds(vertices, faces, x, y, step)
-    needed = max(float(np.maximum(low, 0.0).max()), float(np.maximum(-high, 0.0).max()))
-    margin = max(MARGIN, 1.5 * needed / (limit / np.sqrt(2.0)) + 4 * step)
-    if margin > MARGIN:
-        x, y = _nodes(least, most, step, margin)
-    _check(x, y, room)
+    low, high, bare = _bounds(vertices, faces, *_nodes(least, most, step, 2 * step), step)
+    fall = max(float(np.maximum(low, 0.0).max()), float(np.maximum(-high, 0.0).max()))
+    x, y = _nodes(least, most, step, _margin(least, most, fall, limit, step, room))
     low, high, bare = _bounds(vertices, faces, x, y, step)
     sand = bare[1:, 1:] | bare[:-1, 1:] | bare[1:, :-1] | bare[:-1, :-1]
-    free = _taut(low, high, step)
+    kept_low, kept_high = _inset(low, high, bare)
+    free = _taut(kept_low, kept_high, step)
     while True:
-        h = _standing(free, low, high, sand, steep * step, step)
+        h = _standing(free, kept_low, kept_high, sand, steep * step, step)
         if steepness(h, sand, step) <= limit or steep <= limit / np.sqrt(2.0):
             break
         steep = max(0.94 * steep, limit / np.sqrt(2.0))
     h[np.abs(h) < 10 * CLOSE] = 0.0
     return Field(step, x, y, h, low, high, sand)
+
+
+def _margin(least: Array, most: Array, fall: float, limit: float, step: float, room: Array | None) -> float:
+    """Sand round the silhouette in which the sheet comes back to zero: twice its fall, less where the flask has less."""
+    wish, need = max(MARGIN, EASE * fall + 4 * step), fall / (limit / np.sqrt(2.0)) + 4 * step
+    if room is None:
+        return wish
+    left = min(least[0] - room[0], room[1] - most[0], least[1] - room[2], room[3] - most[1]) - 2 * step
+    if left < need:
+        raise BadInput(
+            f"the flask leaves {max(left, 0.0):.0f} mm of sand beside the part, and a crooked parting that falls {fall:.0f} mm needs {need:.0f} mm",
+            "Take a larger flask, or part it flat",
+        )
+    return float(min(wish, left))
 
 
 def _nodes(least: Array, most: Array, step: float, margin: float) -> tuple[Array, Array]:
@@ -92,14 +104,6 @@ def _nodes(least: Array, most: Array, step: float, margin: float) -> tuple[Array
         ladder = np.arange(count + 1) + odd
         out.append((a + b) / 2 + step * np.concatenate([-ladder[::-1], ladder[1:] if odd == 0 else ladder]))
     return out[0], out[1]
-
-
-def _check(x: Array, y: Array, room: Array | None) -> None:
-    if room is not None and (x[0] < room[0] or x[-1] > room[1] or y[0] < room[2] or y[-1] > room[3]):
-        raise BadInput(
-            f"the flask leaves too little sand round the part for a crooked parting, which needs {x[-1] - x[0]:.0f} by {y[-1] - y[0]:.0f} mm",
-            "Take a larger flask, or part it flat",
-        )
 
 
 def _bounds(vertices: Array, faces: Array, x: Array, y: Array, step: float) -> tuple[Array, Array, Array]:
@@ -126,11 +130,14 @@ def _bounds(vertices: Array, faces: Array, x: Array, y: Array, step: float) -> t
     low = np.where(apart, np.where(np.isfinite(pin_low), pin_low, np.minimum(low, pin_high)), joined_low)
     high = np.where(apart, np.where(np.isfinite(pin_high), pin_high, np.maximum(high, pin_low)), joined_high)
     low, high = np.minimum(low, high), np.maximum(low, high)
-    deep = ~ndimage.binary_dilation(open_, np.ones((3, 3)), iterations=2)
-    inset = np.where(deep, np.minimum(INSET, 0.25 * np.nan_to_num(high - low, posinf=0.0)), 0.0)
-    low = np.where(np.abs(low) > 1e-3, low + inset, low)
-    high = np.where(np.abs(high) > 1e-3, high - inset, high)
     return low, high, open_
+
+
+def _inset(low: Array, high: Array, bare: Array) -> tuple[Array, Array]:
+    """Bounds a little inside the metal away from the silhouette, so that the sheet does not lie along a face; faces on z = 0 excepted."""
+    deep = ~ndimage.binary_dilation(bare, np.ones((3, 3)), iterations=2)
+    inset = np.where(deep, np.minimum(INSET, 0.25 * np.nan_to_num(high - low, posinf=0.0, neginf=0.0)), 0.0)
+    return np.where(np.abs(low) > 1e-3, low + inset, low), np.where(np.abs(high) > 1e-3, high - inset, high)
 
 
 def _pins(vertices: Array, faces: Array, x: Array, y: Array, step: float, edge: Array, origin: Array, fine: float) -> tuple[Array, Array]:
