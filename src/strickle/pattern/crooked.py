@@ -124,10 +124,10 @@ def split(whole: manifold3d.Manifold, field: Field, box: Array) -> Split:
     low_x, low_y, low_z, high_x, high_y, high_z = whole.bounding_box()
     if not (box[0] < low_x and high_x < box[1] and box[2] < low_y and high_y < box[3] and box[4] < low_z and high_z < box[5]):
         raise BadInput("the part does not fit the flask", "Take a larger flask")
-    under = block(field, box)
-    room = manifold3d.Manifold.cube(tuple(float(box[i + 1] - box[i]) for i in (0, 2, 4))).translate((float(box[0]), float(box[2]), float(box[4])))
+    under, over = block(field, box), block(field, box, 1.0)
     cut_at = cut(field)
-    knife = under if np.array_equal(cut_at, field.h) else block(field, np.array([*box[:4], min(box[4], cut_at.min() - 1), max(box[5], cut_at.max() + 1)]), cut_at)
+    deeper = np.array([*box[:4], min(box[4], cut_at.min() - 1.0), max(box[5], cut_at.max() + 1.0)])
+    knife = under if np.array_equal(cut_at, field.h) else block(field, deeper, -1.0, cut_at)
     drag, cope = whole.split(knife)
     lower = [p for p in drag.decompose() if _thick(p)]
     if sum(float(p.volume()) for p in lower) < float(drag.volume()) * (1 - 1e-12):
@@ -142,7 +142,7 @@ def split(whole: manifold3d.Manifold, field: Field, box: Array) -> Split:
         ordered = sorted((p for p in bodies if p.volume() >= CRUMB), key=lambda p: -p.volume())
         pieces += [Half(f"{half}-pattern" + (f"-{i + 1}" if i else ""), half, side, i, p) for i, p in enumerate(ordered)]
     lost = float(whole.volume()) - sum(float(p.solid.volume()) for p in pieces)
-    return Split(tuple(pieces), sum(p.volume() > 1e-3 for p in crumbs), max(lost, 0.0), room - under, under)
+    return Split(tuple(pieces), sum(p.volume() > 1e-3 for p in crumbs), max(lost, 0.0), over, under)
 
 
 def _shadows(whole: manifold3d.Manifold, field: Field, side: float, far: float) -> list[manifold3d.Manifold]:

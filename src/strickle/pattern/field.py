@@ -16,14 +16,15 @@ from strickle.kernels import raster, sheet
 from strickle.pattern.undercut import LEAN, plain
 
 STEP = 0.5  # mm between nodes
-NODES = 160_000  # at most; larger parts get a wider step
+NODES = 120_000  # at most; larger parts get a wider step
 SUB = 3  # columns looked at each way round a node
 STAND = 60.0  # degrees, steepest slope of the parting that sand stands (common practice gives 45 to 60)
-EASE = 2.0  # times its fall that the sheet takes to come back to the flask's level, where there is room
+EASE = 1.5  # times its fall that the sheet takes to come back to the flask's level, where there is room
 MARGIN = 12.0  # mm outside the silhouette in which the parting comes back to the flask's level, at least
 FALL = 30.0  # mm in which a free sheet falls back to the flask's level
 INSET = 0.3  # mm the sheet keeps off the part's own faces inside the silhouette
 CLOSE = 1e-4  # mm
+LEVEL = 0.005  # mm off the flask's level that is none
 SWEEPS = 4000
 
 
@@ -61,28 +62,24 @@ def lay(whole: manifold3d.Manifold, room: Array | None = None, step: float = STE
     """
     vertices, faces = plain(whole)
     least, most = vertices.min(axis=0), vertices.max(axis=0)
-    step = max(step, float(np.sqrt(np.prod((most - least)[:2] + 2 * MARGIN) / NODES)))
-    limit = float(np.tan(np.radians(stand)))
-    steep = 0.92 * limit  # a start: slopes askew to the grid come out a little steeper than along it
-    low, high, bare = _bounds(vertices, faces, *_nodes(least, most, step, 2 * step), step)
+    rise = float(np.tan(np.radians(stand)) / np.sqrt(2.0))  # along the grid; askew to it a triangle then stands no steeper than ``stand``
+    wide = max(step, float(np.sqrt(np.prod((most - least)[:2]) / NODES)))
+    low, high, _ = _bounds(vertices, faces, *_nodes(least, most, wide, 2 * wide), wide)
     fall = max(float(np.maximum(low, 0.0).max()), float(np.maximum(-high, 0.0).max()))
-    x, y = _nodes(least, most, step, _margin(least, most, fall, limit, step, room))
+    margin = _margin(least, most, fall, rise, wide, room)
+    step = max(step, float(np.sqrt(np.prod((most - least)[:2] + 2 * margin) / NODES)))
+    x, y = _nodes(least, most, step, margin)
     low, high, bare = _bounds(vertices, faces, x, y, step)
     sand = bare[1:, 1:] | bare[:-1, 1:] | bare[1:, :-1] | bare[:-1, :-1]
     kept_low, kept_high = _inset(low, high, bare)
-    free = _taut(kept_low, kept_high, step)
-    while True:
-        h = _standing(free, kept_low, kept_high, sand, steep * step, step)
-        if steepness(h, sand, step) <= limit or steep <= limit / np.sqrt(2.0):
-            break
-        steep = max(0.94 * steep, limit / np.sqrt(2.0))
-    h[np.abs(h) < 10 * CLOSE] = 0.0
+    h = _standing(_taut(kept_low, kept_high, step), kept_low, kept_high, sand, rise * step, step)
+    h[np.abs(h) < LEVEL] = 0.0
     return Field(step, x, y, h, low, high, sand)
 
 
-def _margin(least: Array, most: Array, fall: float, limit: float, step: float, room: Array | None) -> float:
+def _margin(least: Array, most: Array, fall: float, rise: float, step: float, room: Array | None) -> float:
     """Sand round the silhouette in which the sheet comes back to zero: twice its fall, less where the flask has less."""
-    wish, need = max(MARGIN, EASE * fall + 4 * step), fall / (limit / np.sqrt(2.0)) + 4 * step
+    wish, need = max(MARGIN, EASE * fall + 4 * step), fall / rise + 4 * step
     if room is None:
         return wish
     left = min(least[0] - room[0], room[1] - most[0], least[1] - room[2], room[3] - most[1]) - 2 * step
@@ -255,23 +252,26 @@ def facts(field: Field) -> Slope:
     return Slope(float(seen.min()), float(seen.max()), steepest, float(own.sum()), float(own[rise > 1e-6].sum()))
 
 
-def block(field: Field, box: Array, h: Array | None = None) -> manifold3d.Manifold:
-    """What lies under the sheet within ``box`` (6,) x low, x high, y low, y high, z low, z high; ``h`` in place of the field's own heights.
+def block(field: Field, box: Array, side: float = -1.0, h: Array | None = None) -> manifold3d.Manifold:
+    """What lies under the sheet (``side`` -1) or over it (+1) within ``box`` (6,) x low, x high, y low, y high, z low, z high.
 
-    Outside the grid the sheet is level at zero. Raises BadInput where the sheet leaves the box.
+    ``h`` (nx, ny) stands in place of the field's own heights. Outside the grid the sheet is level at zero. Raises BadInput where the
+    sheet leaves the box.
     """
     h = field.h if h is None else h
-    x, y = field.x, field.y
+    x, y, h = _bent(field.x, field.y, h)
     if h.min() <= box[4] or h.max() >= box[5] or x[0] <= box[0] or x[-1] >= box[1] or y[0] <= box[2] or y[-1] >= box[3]:
         raise BadInput("the crooked parting does not fit the flask", "Take a larger flask, or part it flat")
     nx, ny = h.shape
     number = np.arange(nx * ny).reshape(nx, ny)
     a, b, c, d = (part.ravel() for part in (number[:-1, :-1], number[1:, :-1], number[1:, 1:], number[:-1, 1:]))
     main = _triangles(h)[1].ravel()[:, None]
-    top = np.concatenate([np.where(main, np.stack([a, b, c], 1), np.stack([a, b, d], 1)), np.where(main, np.stack([a, c, d], 1), np.stack([b, c, d], 1))])
+    first = np.where(main, np.stack([a, b, c], 1), np.stack([a, b, d], 1))
+    second = np.where(main, np.stack([a, c, d], 1), np.stack([b, c, d], 1))
     points = np.stack([*np.meshgrid(x, y, indexing="ij"), h], axis=-1).reshape(-1, 3)
     n = nx * ny
-    corners = np.array([[box[i], box[2 + j], z] for z in (0.0, box[4]) for i, j in ((0, 0), (1, 0), (1, 1), (0, 1))])
+    far = float(box[4] if side < 0 else box[5])
+    corners = np.array([[box[i], box[2 + j], z] for z in (0.0, far) for i, j in ((0, 0), (1, 0), (1, 1), (0, 1))])
     sides = (number[:, 0], number[-1, :], number[::-1, -1], number[0, ::-1])  # counter-clockwise from above
     flat: list[Array] = []
     for k, line in enumerate(sides):
@@ -280,8 +280,19 @@ def block(field: Field, box: Array, h: Array | None = None) -> manifold3d.Manifo
         flat.append(np.array([[p, q, line[-1]]]))
     skirt = [[n + k, n + 4 + k, n + 4 + (k + 1) % 4] for k in range(4)] + [[n + k, n + 4 + (k + 1) % 4, n + (k + 1) % 4] for k in range(4)]
     foot = [[n + 4, n + 6, n + 5], [n + 4, n + 7, n + 6]]
-    shell = np.concatenate([top, *flat, np.array(skirt), np.array(foot)])
+    shell = np.concatenate([first, second, *flat, np.array(skirt), np.array(foot)])
+    shell = shell if side < 0 else shell[:, ::-1]
     made = manifold3d.Manifold(manifold3d.Mesh64(np.concatenate([points, corners]), np.ascontiguousarray(shell, dtype=np.uint64)))
     if made.is_empty() or made.volume() <= 0:
         raise BadInput("the crooked parting does not close", "Part it flat")
     return made
+
+
+def _bent(x: Array, y: Array, h: Array) -> tuple[Array, Array, Array]:
+    """The part of the grid in which the sheet is not level at zero, with one node of level round it; three nodes in the middle where none is."""
+    out = []
+    for axis in (0, 1):
+        bent = np.flatnonzero(np.any(h != 0, axis=1 - axis))
+        first, last = (int(bent[0]), int(bent[-1])) if bent.size else (h.shape[axis] // 2, h.shape[axis] // 2)
+        out.append(slice(max(first - 1, 0), last + 2))
+    return x[out[0]], y[out[1]], h[out[0], out[1]]
