@@ -130,6 +130,17 @@ def _bounds(vertices: Array, faces: Array, x: Array, y: Array, step: float) -> t
     return low, high, open_
 
 
+def lowest(whole: manifold3d.Manifold, x: Array, y: Array, step: float) -> Array:
+    """Lowest metal in the patch round each node (nx, ny); +inf where there is none."""
+    vertices, faces = plain(whole)
+    origin = np.array([x[0], y[0]]) - step / 2
+    start, z, _, _ = raster.columns(vertices, faces, origin, step / SUB, SUB * len(x), SUB * len(y))
+    there = np.diff(start) > 1
+    out = np.full(there.size, np.inf)
+    out[there] = z[start[:-1][there]]
+    return np.asarray(out.reshape(len(x), SUB, len(y), SUB).min(axis=(1, 3)))
+
+
 def _inset(low: Array, high: Array, bare: Array) -> tuple[Array, Array]:
     """Bounds a little inside the metal away from the silhouette, so that the sheet does not lie along a face; faces on z = 0 excepted."""
     deep = ~ndimage.binary_dilation(bare, np.ones((3, 3)), iterations=2)

@@ -1,0 +1,135 @@
+"""The follow board: it holds the pattern to its crooked parting while the other half is rammed. Millimetres, mould frame.
+
+The seat is the pattern's own underside cleared all round and left open upward, so that the board lifts off whatever the pattern's shape.
+"""
+
+from __future__ import annotations
+
+import math
+from typing import NamedTuple
+
+import manifold3d
+import numpy as np
+from scipy import ndimage
+
+from strickle.base import Array, BadInput
+from strickle.pattern.field import Field, block, lowest
+
+CLEAR = 0.25  # mm between pattern and seat, all round (choice of this program)
+LAYER = 0.4  # mm of height in one step of the seat
+FINE = 0.01  # mm, corners of the seat's outline left out
+FLOOR = 4.0  # mm of board under the deepest place
+WALL = 2.4  # mm of shell, rim and ribs: six lines of a 0.4 mm nozzle
+RIB = 40.0  # mm from rib to rib, at most
+BRIM = 20.0  # mm of board under the flask's walls
+PIN, PIN_HIGH = 6.0, 10.0  # mm, pegs that place the flask
+DENSITY = 1.24e-6  # kg/mm3 of print, solid (a common print material, from memory)
+
+
+class Board(NamedTuple):
+    """A follow board as it is printed."""
+
+    solid: manifold3d.Manifold
+    side: float  # the half whose place it takes: -1 drag, +1 cope
+    draw: float  # +1 or -1: it is lifted off the pattern along this way of z
+    mass: float  # kg
+    wall: float  # mm of shell and ribs; 0 where it is solid
+    height: float  # mm over all, pegs left out
+    crumbs: int  # loose bodies left out
+
+
+def follow(
+    whole: manifold3d.Manifold, field: Field, room: Array, side: float = -1.0, pins: Array | None = None, layer: float = LAYER, clear: float = CLEAR
+) -> Board:
+    """The board that takes the place of the drag (``side`` -1) or the cope (+1) while the other half is rammed.
+
+    ``room`` (4,) x low, x high, y low, y high is the flask's inside; a brim goes round it for the flask to stand on, at z = 0.
+    ``pins`` (k, 2) are places of pegs on it. Raises BadInput where pegs stand off the brim or the sheet leaves the room.
+    """
+    if side > 0:
+        turned = follow(whole.mirror((0, 0, 1)), field._replace(h=-field.h, low=-field.high, high=-field.low), room, -1.0, pins, layer, clear)
+        return turned._replace(solid=turned.solid.mirror((0, 0, 1)), side=1.0, draw=1.0)
+    sheet_top = max(float(field.h.max()), 0.0)
+    bottom = min(float(whole.bounding_box()[2]), sheet_top) - clear
+    base = min(float(field.h.min()), bottom, 0.0) - FLOOR
+    outer = np.array([room[0] - BRIM, room[1] + BRIM, room[2] - BRIM, room[3] + BRIM])
+    body = block(field, np.array([*outer, base, sheet_top + 1.0]))
+    seat = _seat(whole, sheet_top, layer, clear)
+    shell, wall = body, 0.0
+    if (hollow := _hollow(whole, field, outer, base, clear + layer)) is not None:
+        shell, wall = body - hollow, WALL
+    made = shell - seat if seat is not None else shell
+    bodies = made.decompose()
+    kept = [p for p in bodies if float(p.bounding_box()[2]) < base + 1e-3]
+    if not kept:
+        raise BadInput("the follow board falls to pieces", "Part the pattern flat")
+    main = max(kept, key=lambda p: float(p.volume()))
+    height = float(main.bounding_box()[5]) - base
+    if pins is not None and len(pins):
+        main = _pegged(main, pins, outer, room)
+    return Board(main, -1.0, -1.0, float(main.volume()) * DENSITY, wall, height, len(bodies) - 1)
+
+
+def _pegged(board: manifold3d.Manifold, pins: Array, outer: Array, room: Array) -> manifold3d.Manifold:
+    """The board with pegs on its brim."""
+    r = PIN / 2
+    for x, y in pins:
+        on = outer[0] + r <= x <= outer[1] - r and outer[2] + r <= y <= outer[3] - r
+        if not on or (room[0] - r < x < room[1] + r and room[2] - r < y < room[3] + r):
+            raise BadInput(f"a peg at {x:.0f}, {y:.0f} mm stands off the brim of the follow board", f"Keep it within {BRIM:.0f} mm of the flask's inside")
+        board = board + manifold3d.Manifold.cylinder(PIN_HIGH + 1.0, r, circular_segments=48).translate((float(x), float(y), -1.0))
+    return board
+
+
+def _seat(whole: manifold3d.Manifold, top: float, layer: float, clear: float) -> manifold3d.Manifold | None:
+    """Room for the pattern up to ``top`` with clearance, widening upward: every section with all sections under it, pushed outward."""
+    low = float(whole.bounding_box()[2])
+    if low - clear >= top:
+        return None
+    count = max(int(math.ceil((top - low) / layer)), 1)
+    levels = low + (np.arange(count + 1) * layer)
+    levels[0] += min(1e-3, 0.01 * layer)
+    outline = manifold3d.CrossSection()
+    parts: list[manifold3d.Manifold] = []
+    start, area = low - clear, 0.0
+    for k in range(count):
+        fresh = manifold3d.CrossSection.batch_boolean([whole.slice(float(z)) for z in levels[k : k + 2]], manifold3d.OpType.Add)
+        grown = outline + fresh.offset(clear, manifold3d.JoinType.Round, 2.0, 24).simplify(FINE) if not fresh.is_empty() else outline
+        here = low + k * layer - clear
+        if grown.area() > area + 1e-3 and here < top:
+            if area > 0:
+                parts.append(outline.extrude(here - start).translate((0, 0, start)))
+            outline, area, start = grown, float(grown.area()), here
+    if area <= 0:
+        return None
+    parts.append(outline.extrude(top + 2.0 - start).translate((0, 0, start)))
+    return manifold3d.Manifold.batch_boolean(parts, manifold3d.OpType.Add)
+
+
+def _hollow(whole: manifold3d.Manifold, field: Field, outer: Array, base: float, under: float) -> manifold3d.Manifold | None:
+    """Room inside the board, open below, with at least WALL of print over and beside it and ribs between; None where it saves too little."""
+    top = np.minimum(field.h, lowest(whole, field.x, field.y, field.step) - under)
+    reach = int(math.ceil((WALL + under) / field.step)) + 2
+    span = np.arange(-reach, reach + 1)
+    disc = span[:, None] ** 2 + span**2 <= reach**2
+    ceiling = ndimage.grey_erosion(top, footprint=disc, mode="nearest") - WALL
+    ceiling = np.maximum(ceiling, base - 0.5)
+    if -WALL <= base + WALL:
+        return None
+    inner = np.array([outer[0] + WALL, outer[1] - WALL, outer[2] + WALL, outer[3] - WALL])
+    cells: list[manifold3d.Manifold] = []
+    lines = []
+    for a, b in (inner[:2], inner[2:]):
+        many = max(int(math.ceil((b - a) / RIB)), 1)
+        size = (b - a - (many - 1) * WALL) / many
+        lines.append([(a + i * (size + WALL), size) for i in range(many)])
+    tall = float(max(ceiling.max(), 0.0)) - base + 3.0
+    for x, wide in lines[0]:
+        cells += [manifold3d.Manifold.cube((float(wide), float(deep), tall)).translate((float(x), float(y), base - 1.0)) for y, deep in lines[1]]
+    room = block(field, np.array([*outer, base + WALL - 2.0, tall + base + 3.0 + WALL]), -1.0, ceiling + WALL).translate((0, 0, -WALL))
+    return room ^ manifold3d.Manifold.compose(cells)
+
+
+def lifts(board: Board, whole: manifold3d.Manifold, lift: float) -> float:
+    """What of the pattern [mm3] stands in the way of the board moved ``lift`` off it."""
+    return max(float((board.solid.translate((0.0, 0.0, board.draw * lift)) ^ whole).volume()), 0.0)
