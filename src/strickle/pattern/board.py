@@ -17,7 +17,7 @@ from strickle.pattern.field import Field, block, lowest
 
 CLEAR = 0.25  # mm between pattern and seat, all round (choice of this program)
 LAYER = 0.4  # mm of height in one step of the seat
-FINE = 0.01  # mm, corners of the seat's outline left out
+FINE = 0.02  # mm, what the seat's outline may leave out of its corners; twice as much of slivers between one step and the next
 FLOOR = 4.0  # mm of board under the deepest place
 WALL = 2.4  # mm of shell, rim and ribs: six lines of a 0.4 mm nozzle
 RIB = 40.0  # mm from rib to rib, at most
@@ -93,13 +93,17 @@ def _seat(whole: manifold3d.Manifold, top: float, layer: float, clear: float) ->
     parts: list[manifold3d.Manifold] = []
     start, area = low - clear, 0.0
     for k in range(count):
-        fresh = manifold3d.CrossSection.batch_boolean([whole.slice(float(z)) for z in levels[k : k + 2]], manifold3d.OpType.Add)
-        grown = outline + fresh.offset(clear, manifold3d.JoinType.Round, 2.0, 24).simplify(FINE) if not fresh.is_empty() else outline
+        fresh = manifold3d.CrossSection.batch_boolean([whole.slice(float(z)) for z in levels[k : k + 2]], manifold3d.OpType.Add).simplify(FINE)
+        if fresh.is_empty():
+            continue
+        more = (fresh.offset(clear + 2 * FINE, manifold3d.JoinType.Round, 2.0, 16).simplify(FINE) - outline).offset(-FINE, manifold3d.JoinType.Miter)
         here = low + k * layer - clear
-        if grown.area() > area + 1e-3 and here < top:
-            if area > 0:
-                parts.append(outline.extrude(here - start).translate((0, 0, start)))
-            outline, area, start = grown, float(grown.area()), here
+        if more.area() < 1e-3 or here >= top:
+            continue
+        if area > 0:
+            parts.append(outline.extrude(here - start).translate((0, 0, start)))
+        outline = outline + more.offset(2 * FINE, manifold3d.JoinType.Miter)
+        area, start = float(outline.area()), here
     if area <= 0:
         return None
     parts.append(outline.extrude(top + 2.0 - start).translate((0, 0, start)))

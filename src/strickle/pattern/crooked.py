@@ -113,7 +113,12 @@ def cut(field: Field) -> Array:
 def _thick(piece: manifold3d.Manifold) -> bool:
     """Whether a body is a piece of pattern and no crumb or wafer."""
     volume = float(piece.volume())
-    return volume >= CRUMB and volume >= WAFER * float(piece.project().area())
+    if volume < CRUMB:
+        return False
+    vertices, faces = plain(piece)
+    a, b, c = (vertices[faces[:, i], :2] for i in range(3))
+    plan = 0.25 * float(np.abs((b - a)[:, 0] * (c - a)[:, 1] - (b - a)[:, 1] * (c - a)[:, 0]).sum())
+    return volume >= WAFER * plan
 
 
 def split(whole: manifold3d.Manifold, field: Field, box: Array) -> Split:
@@ -133,10 +138,10 @@ def split(whole: manifold3d.Manifold, field: Field, box: Array) -> Split:
     if sum(float(p.volume()) for p in lower) < float(drag.volume()) * (1 - 1e-12):
         cope = whole - manifold3d.Manifold.compose(lower) if lower else whole
     upper = cope.decompose()
-    kept = [p for p in upper if _thick(p)]
-    if any(not _thick(p) and p.volume() >= CRUMB for p in upper):
-        lower = (whole - manifold3d.Manifold.compose(kept) if kept else whole).decompose()
-    crumbs = [p for p in [*lower, *(upper if len(kept) == len(upper) else [p for p in upper if p.volume() < CRUMB])] if p.volume() < CRUMB]
+    kept, thin = [p for p in upper if _thick(p)], [p for p in upper if not _thick(p)]
+    if any(p.volume() >= CRUMB for p in thin):
+        lower, thin = (whole - manifold3d.Manifold.compose(kept) if kept else whole).decompose(), []
+    crumbs = [p for p in [*lower, *thin] if p.volume() < CRUMB]
     pieces: list[Half] = []
     for half, side, bodies in (("cope", 1.0, kept), ("drag", -1.0, lower)):
         ordered = sorted((p for p in bodies if p.volume() >= CRUMB), key=lambda p: -p.volume())
