@@ -93,7 +93,7 @@ def _seat(whole: manifold3d.Manifold, top: float, layer: float, clear: float) ->
     parts: list[manifold3d.Manifold] = []
     start, area = low - clear, 0.0
     for k in range(count):
-        fresh = manifold3d.CrossSection.batch_boolean([whole.slice(float(z)) for z in levels[k : k + 2]], manifold3d.OpType.Add).simplify(FINE)
+        fresh = manifold3d.CrossSection.batch_boolean([whole.slice(float(z)) for z in np.linspace(levels[k], levels[k + 1], 3)], manifold3d.OpType.Add)
         if fresh.is_empty():
             continue
         more = (fresh.offset(clear + 2 * FINE, manifold3d.JoinType.Round, 2.0, 16).simplify(FINE) - outline).offset(-FINE, manifold3d.JoinType.Miter)
@@ -102,7 +102,8 @@ def _seat(whole: manifold3d.Manifold, top: float, layer: float, clear: float) ->
             continue
         if area > 0:
             parts.append(outline.extrude(here - start).translate((0, 0, start)))
-        outline = outline + more.offset(2 * FINE, manifold3d.JoinType.Miter)
+        joined = outline + more.offset(2 * FINE, manifold3d.JoinType.Miter)
+        outline = joined + joined.offset(2 * FINE, manifold3d.JoinType.Miter).offset(-2 * FINE, manifold3d.JoinType.Miter)  # pinholes closed
         area, start = float(outline.area()), here
     if area <= 0:
         return None
