@@ -15,8 +15,10 @@ from scipy import ndimage
 from strickle.base import Array, BadInput
 from strickle.pattern.field import Field, block, lowest
 
-CLEAR = 0.25  # mm between pattern and seat, all round (choice of this program)
+CLEAR = 0.25  # mm between pattern and seat on every side; below, the pattern rests on its lowest places (choice of this program)
 LAYER = 0.4  # mm of height in one step of the seat
+COARSE = 3  # nodes of the sheet to one of the hollow under it
+LAYERS = 40  # at most: a deeper seat has higher steps
 FINE = 0.02  # mm, what the seat's outline may leave out of its corners; twice as much of slivers between one step and the next
 FLOOR = 4.0  # mm of board under the deepest place
 WALL = 2.4  # mm of shell, rim and ribs: six lines of a 0.4 mm nozzle
@@ -50,15 +52,18 @@ def follow(
         turned = follow(whole.mirror((0, 0, 1)), field._replace(h=-field.h, low=-field.high, high=-field.low), room, -1.0, pins, layer, clear)
         return turned._replace(solid=turned.solid.mirror((0, 0, 1)), side=1.0, draw=1.0)
     sheet_top = max(float(field.h.max()), 0.0)
-    bottom = min(float(whole.bounding_box()[2]), sheet_top) - clear
+    bottom = min(float(whole.bounding_box()[2]), sheet_top)
     base = min(float(field.h.min()), bottom, 0.0) - FLOOR
+    layer = max(layer, (sheet_top - bottom) / LAYERS)
     outer = np.array([room[0] - BRIM, room[1] + BRIM, room[2] - BRIM, room[3] + BRIM])
     body = block(field, np.array([*outer, base, sheet_top + 1.0]))
     seat = _seat(whole, sheet_top, layer, clear)
     shell, wall = body, 0.0
-    if (hollow := _hollow(whole, field, outer, base, clear + layer)) is not None:
+    if (hollow := _hollow(whole, field, outer, base, max(layer, clear))) is not None:
         shell, wall = body - hollow, WALL
-    made = shell - seat if seat is not None else shell
+    made = shell
+    for part in seat:
+        made = made - part
     bodies = made.decompose()
     kept = [p for p in bodies if float(p.bounding_box()[2]) < base + 1e-3]
     if not kept:
@@ -81,23 +86,26 @@ def _pegged(board: manifold3d.Manifold, pins: Array, outer: Array, room: Array) 
     return board
 
 
-def _seat(whole: manifold3d.Manifold, top: float, layer: float, clear: float) -> manifold3d.Manifold | None:
-    """Room for the pattern up to ``top`` with clearance, widening upward: every section with all sections under it, pushed outward."""
+def _seat(whole: manifold3d.Manifold, top: float, layer: float, clear: float) -> list[manifold3d.Manifold]:
+    """Room for the pattern up to ``top`` with clearance, widening upward: every section with all sections under it, pushed outward.
+
+    Below there is none: the pattern rests on its lowest places and so comes to lie at its own height. It comes as two solids to take away one after the other, each of every second step: their bodies do not touch and need no joining.
+    """
     low = float(whole.bounding_box()[2])
-    if low - clear >= top:
-        return None
+    if low >= top:
+        return []
     count = max(int(math.ceil((top - low) / layer)), 1)
     levels = low + (np.arange(count + 1) * layer)
     levels[0] += min(1e-3, 0.01 * layer)
     outline = manifold3d.CrossSection()
     parts: list[manifold3d.Manifold] = []
-    start, area = low - clear, 0.0
+    start, area = low, 0.0
     for k in range(count):
         fresh = manifold3d.CrossSection.batch_boolean([whole.slice(float(z)) for z in np.linspace(levels[k], levels[k + 1], 3)], manifold3d.OpType.Add)
         if fresh.is_empty():
             continue
         more = (fresh.offset(clear + 2 * FINE, manifold3d.JoinType.Round, 2.0, 16).simplify(FINE) - outline).offset(-FINE, manifold3d.JoinType.Miter)
-        here = low + k * layer - clear
+        here = low + k * layer
         if more.area() < 1e-3 or here >= top:
             continue
         if area > 0:
@@ -106,9 +114,9 @@ def _seat(whole: manifold3d.Manifold, top: float, layer: float, clear: float) ->
         outline = joined + joined.offset(2 * FINE, manifold3d.JoinType.Miter).offset(-2 * FINE, manifold3d.JoinType.Miter)  # pinholes closed
         area, start = float(outline.area()), here
     if area <= 0:
-        return None
+        return []
     parts.append(outline.extrude(top + 2.0 - start).translate((0, 0, start)))
-    return manifold3d.Manifold.batch_boolean(parts, manifold3d.OpType.Add)
+    return [manifold3d.Manifold.compose(parts[k::2]) for k in (0, 1) if parts[k::2]]
 
 
 def _hollow(whole: manifold3d.Manifold, field: Field, outer: Array, base: float, under: float) -> manifold3d.Manifold | None:
@@ -118,7 +126,9 @@ def _hollow(whole: manifold3d.Manifold, field: Field, outer: Array, base: float,
     span = np.arange(-reach, reach + 1)
     disc = span[:, None] ** 2 + span**2 <= reach**2
     ceiling = ndimage.grey_erosion(top, footprint=disc, mode="nearest") - WALL
-    ceiling = np.maximum(ceiling, base - 0.5)
+    ceiling = np.maximum(ndimage.minimum_filter(ceiling, 2 * COARSE + 1, mode="nearest"), base - 0.5)
+    i, j = (np.unique(np.append(np.arange(0, len(line), COARSE), len(line) - 1)) for line in (field.x, field.y))
+    coarse = field._replace(x=field.x[i], y=field.y[j])
     if -WALL <= base + WALL:
         return None
     inner = np.array([outer[0] + WALL, outer[1] - WALL, outer[2] + WALL, outer[3] - WALL])
@@ -131,7 +141,7 @@ def _hollow(whole: manifold3d.Manifold, field: Field, outer: Array, base: float,
     tall = float(max(ceiling.max(), 0.0)) - base + 3.0
     for x, wide in lines[0]:
         cells += [manifold3d.Manifold.cube((float(wide), float(deep), tall)).translate((float(x), float(y), base - 1.0)) for y, deep in lines[1]]
-    room = block(field, np.array([*outer, base + WALL - 2.0, tall + base + 3.0 + WALL]), -1.0, ceiling + WALL).translate((0, 0, -WALL))
+    room = block(coarse, np.array([*outer, base + WALL - 2.0, tall + base + 3.0 + WALL]), -1.0, ceiling[np.ix_(i, j)] + WALL).translate((0, 0, -WALL))
     return room ^ manifold3d.Manifold.compose(cells)
 
 
