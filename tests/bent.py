@@ -33,7 +33,7 @@ def arm() -> manifold3d.Manifold:
 
 def saddle() -> manifold3d.Manifold:
     """A round plate bent up along x and down along y."""
-    return rod(80, 6, (0, 0, -3)).refine(12).warp(lambda p: (p[0], p[1], p[2] + 0.006 * (p[0] ** 2 - p[1] ** 2)))
+    return rod(80, 6, (0, 0, -3)).refine(7).warp(lambda p: (p[0], p[1], p[2] + 0.006 * (p[0] ** 2 - p[1] ** 2)))
 
 
 def dished(rise=20.0) -> manifold3d.Manifold:

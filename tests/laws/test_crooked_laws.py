@@ -9,13 +9,14 @@ import pytest
 from bent import arm, dished, fork, real, saddle, spool, swept
 from pattern_shop import box, bracket
 from strickle.base import BadInput
-from strickle.pattern.board import BRIM, WALL, follow, lifts
+from strickle.pattern.board import BRIM, WALL, Board, follow, lifts, pegged
 from strickle.pattern.crooked import Remains, Split, boxed, dragged, remains, split
 from strickle.pattern.field import Field, Slope, block, facts, lay
 from strickle.pattern.mend import shared
 from strickle.pattern.undercut import plain
 
 SHAPES = {"arm": arm, "saddle": saddle, "dished wheel": dished, "fork": fork}
+STEPS = {"dished wheel": 0.8}  # mm between nodes, where the usual half makes a slow test
 REAL = ("carriage", "motor_shell_77k")
 
 
@@ -27,13 +28,20 @@ class Made(NamedTuple):
     box: np.ndarray
     rest: Remains
     parted: Split
+    boards: dict[float, Board]
+
+    def board(self, side: float = -1.0) -> Board:
+        """The follow board of that side, made once."""
+        if side not in self.boards:
+            self.boards[side] = follow(self.rest.filled, self.field, self.box[:4], side)
+        return self.boards[side]
 
 
-def made(whole: manifold3d.Manifold) -> Made:
-    field = lay(whole)
+def made(whole: manifold3d.Manifold, step: float = 0.5) -> Made:
+    field = lay(whole, step=step)
     box = boxed(whole, field)
     rest = remains(whole, field, box)
-    return Made(whole, field, box, rest, split(rest.filled, field, box))
+    return Made(whole, field, box, rest, split(rest.filled, field, box), {})
 
 
 @pytest.fixture(scope="module")
@@ -43,7 +51,7 @@ def kept():
 
     def get(name: str) -> Made:
         if name not in store:
-            store[name] = made(SHAPES[name]() if name in SHAPES else real(name))
+            store[name] = made(SHAPES[name](), STEPS.get(name, 0.5)) if name in SHAPES else made(real(name))
         return store[name]
 
     return get
@@ -129,9 +137,9 @@ def test_upright_walls_leave_the_parting_level():
 @pytest.mark.parametrize("name", ["arm", "saddle", "dished wheel"])
 def test_a_mirrored_part_gives_the_mirrored_parting(kept, name):
     m = kept(name)
-    across = lay(m.whole.mirror((1, 0, 0)))
+    across = lay(m.whole.mirror((1, 0, 0)), step=m.field.step)
     assert np.abs(across.h[::-1] - m.field.h).max() < 0.02
-    over = lay(m.whole.mirror((0, 0, 1)))
+    over = lay(m.whole.mirror((0, 0, 1)), step=m.field.step)
     assert np.abs(over.h + m.field.h).max() < 1e-9
 
 
@@ -141,7 +149,7 @@ def test_a_mirrored_part_gives_the_mirrored_parting(kept, name):
 )
 def test_the_follow_board_is_one_solid_and_lifts_off(kept, name, side):
     m = kept(name)
-    board = follow(m.rest.filled, m.field, m.box[:4], side)
+    board = m.board(side)
     assert board.solid.status() == manifold3d.Error.NoError
     assert len(board.solid.decompose()) == 1
     assert board.draw == side
@@ -153,7 +161,7 @@ def test_the_follow_board_is_one_solid_and_lifts_off(kept, name, side):
 
 def test_round_the_pattern_the_board_is_as_high_as_the_parting(kept):
     m = kept("arm")
-    board = follow(m.rest.filled, m.field, m.box[:4])
+    board = m.board()
     under = block(m.field, m.box)
     skin = under - under.translate((0, 0, -0.5))
     left = skin.trim_by_plane((0, 0, 1), float(m.box[4]) + 1.0) - board.solid
@@ -165,7 +173,8 @@ def test_round_the_pattern_the_board_is_as_high_as_the_parting(kept):
 
 def test_pegs_stand_on_the_brim_or_are_refused(kept):
     m = kept("arm")
-    pegs = follow(m.rest.filled, m.field, m.box[:4], pins=np.array([[m.box[0] - 10, 0.0], [m.box[1] + 10, 0.0]])).solid
+    outer = m.box[:4] + BRIM * np.array([-1, 1, -1, 1])
+    pegs = pegged(m.board().solid, np.array([[m.box[0] - 10, 0.0], [m.box[1] + 10, 0.0]]), outer, m.box[:4])
     raised = pegs.trim_by_plane((0, 0, 1), 1e-3)
     over = raised.trim_by_plane((1, 0, 0), float(m.box[1])).volume() + raised.trim_by_plane((-1, 0, 0), -float(m.box[0])).volume()
     assert over == pytest.approx(2 * np.pi * 9 * 10, rel=0.01)
@@ -192,7 +201,7 @@ def test_real_parts_add_up_stand_draw_and_have_a_board(kept, name):
     added(m)
     assert facts(m.field).steepest <= 60.0 + 1e-6
     drawn(m, 0.5)  # the filling leaves overhangs thinner than a grain of sand
-    board = follow(m.rest.filled, m.field, m.box[:4])
+    board = m.board()
     assert board.solid.status() == manifold3d.Error.NoError
     assert len(board.solid.decompose()) == 1
     assert max(lifts(board, m.rest.filled, lift) for lift in (0.0, 1.0, 5.0, board.height)) < 0.005

@@ -53,5 +53,5 @@ def test_a_part_that_is_not_even_has_none():
     assert mirror_level(view(*plain(spool()), 260), 0.02) is None
     assert mirror_level(view(*plain(bracket()), 260), 0.02) is None
     # even outside, but a groove lies off the middle
-    groove = (rod(60, 4, (0, 0, 2)) - rod(40, 4, (0, 0, 2)))
+    groove = rod(60, 4, (0, 0, 2)) - rod(40, 4, (0, 0, 2))
     assert mirror_level(view(*plain(rod(60, 30, (0, 0, -15)) - groove), 260), 0.02) is None

@@ -13,6 +13,7 @@ import numpy as np
 from scipy import ndimage
 
 from strickle.base import Array, BadInput
+from strickle.pattern.crooked import bodies
 from strickle.pattern.field import Field, block, lowest
 
 CLEAR = 0.25  # mm between pattern and seat on every side; below, the pattern rests on its lowest places (choice of this program)
@@ -64,24 +65,26 @@ def follow(
     made = shell
     for part in seat:
         made = made - part
-    bodies = made.decompose()
-    kept = [p for p in bodies if float(p.bounding_box()[2]) < base + 1e-3]
+    every = bodies(made)
+    kept = [p for p in every if float(p.bounding_box()[2]) < base + 1e-3]
     if not kept:
         raise BadInput("the follow board falls to pieces", "Part the pattern flat")
     main = max(kept, key=lambda p: float(p.volume()))
     height = float(main.bounding_box()[5]) - base
     if pins is not None and len(pins):
-        main = _pegged(main, pins, outer, room)
-    return Board(main, -1.0, -1.0, float(main.volume()) * DENSITY, wall, height, len(bodies) - 1)
+        main = pegged(main, pins, outer, room)
+    return Board(main, -1.0, -1.0, float(main.volume()) * DENSITY, wall, height, len(every) - 1)
 
 
-def _pegged(board: manifold3d.Manifold, pins: Array, outer: Array, room: Array) -> manifold3d.Manifold:
+def pegged(board: manifold3d.Manifold, pins: Array, outer: Array, room: Array) -> manifold3d.Manifold:
     """The board with pegs on its brim."""
     r = PIN / 2
     for x, y in pins:
         on = outer[0] + r <= x <= outer[1] - r and outer[2] + r <= y <= outer[3] - r
         if not on or (room[0] - r < x < room[1] + r and room[2] - r < y < room[3] + r):
-            raise BadInput(f"a peg at {x:.0f}, {y:.0f} mm stands off the brim of the follow board", f"Keep it within {BRIM:.0f} mm of the flask's inside")
+            raise BadInput(
+                f"a peg at {x:.0f}, {y:.0f} mm stands off the brim of the follow board", f"Keep it within {BRIM:.0f} mm of the flask's inside"
+            )
         board = board + manifold3d.Manifold.cylinder(PIN_HIGH + 1.0, r, circular_segments=48).translate((float(x), float(y), -1.0))
     return board
 
@@ -89,19 +92,22 @@ def _pegged(board: manifold3d.Manifold, pins: Array, outer: Array, room: Array) 
 def _seat(whole: manifold3d.Manifold, top: float, layer: float, clear: float) -> list[manifold3d.Manifold]:
     """Room for the pattern up to ``top`` with clearance, widening upward: every section with all sections under it, pushed outward.
 
-    Below there is none: the pattern rests on its lowest places and so comes to lie at its own height. It comes as two solids to take away one after the other, each of every second step: their bodies do not touch and need no joining.
+    Below there is none: the pattern rests on its lowest places and so comes to lie at its own height. It comes as two solids to take
+    away one after the other, each of every second step: their bodies do not touch and need no joining.
     """
     low = float(whole.bounding_box()[2])
     if low >= top:
         return []
-    count = max(int(math.ceil((top - low) / layer)), 1)
+    count = max(math.ceil((top - low) / layer), 1)
     levels = low + (np.arange(count + 1) * layer)
     levels[0] += min(1e-3, 0.01 * layer)
     outline = manifold3d.CrossSection()
     parts: list[manifold3d.Manifold] = []
     start, area = low, 0.0
     for k in range(count):
-        fresh = manifold3d.CrossSection.batch_boolean([whole.slice(float(z)) for z in np.linspace(levels[k], levels[k + 1], 3)], manifold3d.OpType.Add)
+        fresh = manifold3d.CrossSection.batch_boolean(
+            [whole.slice(float(z)) for z in np.linspace(levels[k], levels[k + 1], 3)], manifold3d.OpType.Add
+        )
         if fresh.is_empty():
             continue
         more = (fresh.offset(clear + 2 * FINE, manifold3d.JoinType.Round, 2.0, 16).simplify(FINE) - outline).offset(-FINE, manifold3d.JoinType.Miter)
@@ -122,20 +128,20 @@ def _seat(whole: manifold3d.Manifold, top: float, layer: float, clear: float) ->
 def _hollow(whole: manifold3d.Manifold, field: Field, outer: Array, base: float, under: float) -> manifold3d.Manifold | None:
     """Room inside the board, open below, with at least WALL of print over and beside it and ribs between; None where it saves too little."""
     top = np.minimum(field.h, lowest(whole, field.x, field.y, field.step) - under)
-    reach = int(math.ceil((WALL + under) / field.step)) + 2
+    reach = math.ceil((WALL + under) / field.step) + 2
     span = np.arange(-reach, reach + 1)
     disc = span[:, None] ** 2 + span**2 <= reach**2
     ceiling = ndimage.grey_erosion(top, footprint=disc, mode="nearest") - WALL
     ceiling = np.maximum(ndimage.minimum_filter(ceiling, 2 * COARSE + 1, mode="nearest"), base - 0.5)
     i, j = (np.unique(np.append(np.arange(0, len(line), COARSE), len(line) - 1)) for line in (field.x, field.y))
     coarse = field._replace(x=field.x[i], y=field.y[j])
-    if -WALL <= base + WALL:
+    if base + WALL >= -WALL:
         return None
     inner = np.array([outer[0] + WALL, outer[1] - WALL, outer[2] + WALL, outer[3] - WALL])
     cells: list[manifold3d.Manifold] = []
     lines = []
     for a, b in (inner[:2], inner[2:]):
-        many = max(int(math.ceil((b - a) / RIB)), 1)
+        many = max(math.ceil((b - a) / RIB), 1)
         size = (b - a - (many - 1) * WALL) / many
         lines.append([(a + i * (size + WALL), size) for i in range(many)])
     tall = float(max(ceiling.max(), 0.0)) - base + 3.0

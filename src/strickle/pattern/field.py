@@ -115,7 +115,7 @@ def _bounds(vertices: Array, faces: Array, x: Array, y: Array, step: float) -> t
     patches = (len(x), SUB, len(y), SUB)
     bare = ~there.reshape(shape)
     low, high = under.reshape(patches).max(axis=(1, 3)), over.reshape(patches).min(axis=(1, 3))
-    open_ = bare.reshape(patches).any(axis=(1, 3))
+    open_: Array = np.asarray(bare.reshape(patches).any(axis=(1, 3)))
     low, high = np.where(np.isfinite(low), np.minimum(low, high), low), np.where(np.isfinite(low), np.maximum(low, high), high)
     edge = ndimage.binary_dilation(bare, np.ones((3, 3)))
     pin_low, pin_high = _pins(vertices, faces, x, y, step, edge, origin, fine)
