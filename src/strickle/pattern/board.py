@@ -18,6 +18,7 @@ from strickle.pattern.field import Field, block, lowest
 
 CLEAR = 0.25  # mm between pattern and seat on every side; below, the pattern rests on its lowest places (choice of this program)
 LAYER = 0.4  # mm of height in one step of the seat
+PINHOLE = 1e-5  # mm2: less is the library's rounding
 COARSE = 3  # nodes of the sheet to one of the hollow under it
 LAYERS = 40  # at most: a deeper seat has higher steps
 FINE = 0.02  # mm, what the seat's outline may leave out of its corners; twice as much of slivers between one step and the next
@@ -117,12 +118,19 @@ def _seat(whole: manifold3d.Manifold, top: float, layer: float, clear: float) ->
         if area > 0:
             parts.append(outline.extrude(here - start).translate((0, 0, start)))
         joined = outline + more.offset(2 * FINE, manifold3d.JoinType.Miter)
-        outline = joined + joined.offset(2 * FINE, manifold3d.JoinType.Miter).offset(-2 * FINE, manifold3d.JoinType.Miter)  # pinholes closed
+        outline = joined + _pinholes(joined)
         area, start = float(outline.area()), here
     if area <= 0:
         return []
     parts.append(outline.extrude(top + 2.0 - start).translate((0, 0, start)))
     return [manifold3d.Manifold.compose(parts[k::2]) for k in (0, 1) if parts[k::2]]
+
+
+def _pinholes(outline: manifold3d.CrossSection) -> manifold3d.CrossSection:
+    """Slits and holes in an outline too narrow for anything, a little larger than they are; nothing along its sound edges."""
+    closed = outline.offset(2 * FINE, manifold3d.JoinType.Miter).offset(-2 * FINE, manifold3d.JoinType.Miter)
+    found = [p for p in (closed - outline).decompose() if p.area() > PINHOLE]
+    return manifold3d.CrossSection.batch_boolean(found, manifold3d.OpType.Add).offset(FINE / 2, manifold3d.JoinType.Miter) if found else manifold3d.CrossSection()
 
 
 def _hollow(whole: manifold3d.Manifold, field: Field, outer: Array, base: float, under: float) -> manifold3d.Manifold | None:
