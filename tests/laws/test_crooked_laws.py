@@ -153,6 +153,7 @@ def test_the_follow_board_is_one_solid_and_lifts_off(kept, name, side):
     assert board.solid.status() == manifold3d.Error.NoError
     assert len(board.solid.decompose()) == 1
     assert board.draw == side
+    assert len(shared(*plain(board.solid))) < 0.003 * board.solid.num_tri()
     assert max(lifts(board, m.rest.filled, lift) for lift in (0.0, 0.1, 1.0, 5.0, board.height)) < 0.005
     assert board.mass == pytest.approx(board.solid.volume() * 1.24e-6)
     low_x, low_y, _, high_x, high_y, _ = board.solid.bounding_box()
@@ -205,4 +206,5 @@ def test_real_parts_add_up_stand_draw_and_have_a_board(kept, name):
     assert board.solid.status() == manifold3d.Error.NoError
     assert len(board.solid.decompose()) == 1
     assert max(lifts(board, m.rest.filled, lift) for lift in (0.0, 1.0, 5.0, board.height)) < 0.005
-    assert len(shared(*plain(board.solid))) < 200
+    # edges a file of few places would join: few, and left to the mending before it is written
+    assert len(shared(*plain(board.solid))) < 0.003 * board.solid.num_tri()

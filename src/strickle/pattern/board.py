@@ -19,6 +19,7 @@ from strickle.pattern.field import Field, block, lowest
 CLEAR = 0.25  # mm between pattern and seat on every side; below, the pattern rests on its lowest places (choice of this program)
 LAYER = 0.4  # mm of height in one step of the seat
 PINHOLE = 1e-5  # mm2: less is the library's rounding
+SNAP = 1 / 512  # mm
 COARSE = 3  # nodes of the sheet to one of the hollow under it
 LAYERS = 40  # at most: a deeper seat has higher steps
 FINE = 0.02  # mm, what the seat's outline may leave out of its corners; twice as much of slivers between one step and the next
@@ -118,7 +119,7 @@ def _seat(whole: manifold3d.Manifold, top: float, layer: float, clear: float) ->
         if area > 0:
             parts.append(outline.extrude(here - start).translate((0, 0, start)))
         joined = outline + more.offset(2 * FINE, manifold3d.JoinType.Miter)
-        outline = joined + _pinholes(joined)
+        outline = _snapped(joined + _pinholes(joined))
         area, start = float(outline.area()), here
     if area <= 0:
         return []
@@ -126,11 +127,21 @@ def _seat(whole: manifold3d.Manifold, top: float, layer: float, clear: float) ->
     return [manifold3d.Manifold.compose(parts[k::2]) for k in (0, 1) if parts[k::2]]
 
 
+def _snapped(outline: manifold3d.CrossSection) -> manifold3d.CrossSection:
+    """The outline with its corners on a lattice finer than any print: walls of one step and the next are then the same or clearly apart."""
+    corners = [np.round(ring / SNAP) * SNAP for ring in outline.to_polygons()]
+    return manifold3d.CrossSection(corners, manifold3d.FillRule.Positive)
+
+
 def _pinholes(outline: manifold3d.CrossSection) -> manifold3d.CrossSection:
     """Slits and holes in an outline too narrow for anything, a little larger than they are; nothing along its sound edges."""
     closed = outline.offset(2 * FINE, manifold3d.JoinType.Miter).offset(-2 * FINE, manifold3d.JoinType.Miter)
     found = [p for p in (closed - outline).decompose() if p.area() > PINHOLE]
-    return manifold3d.CrossSection.batch_boolean(found, manifold3d.OpType.Add).offset(FINE / 2, manifold3d.JoinType.Miter) if found else manifold3d.CrossSection()
+    return (
+        manifold3d.CrossSection.batch_boolean(found, manifold3d.OpType.Add).offset(FINE / 2, manifold3d.JoinType.Miter)
+        if found
+        else manifold3d.CrossSection()
+    )
 
 
 def _hollow(whole: manifold3d.Manifold, field: Field, outer: Array, base: float, under: float) -> manifold3d.Manifold | None:
