@@ -1,0 +1,258 @@
+"""A part split along a crooked parting: whether it is worth it, the pieces, and what stays undercut all the same. Millimetres."""
+
+from __future__ import annotations
+
+from typing import NamedTuple
+
+import manifold3d
+import numpy as np
+from scipy import ndimage
+from scipy.sparse import coo_array
+from scipy.sparse.csgraph import connected_components
+
+from strickle.base import Array, BadInput
+from strickle.pattern.columns import View
+from strickle.pattern.field import Field, block
+from strickle.pattern.undercut import CRUMB as DUST
+from strickle.pattern.undercut import MOST, Filled, overhangs, patches, plain, prism, region
+
+SHARE = 0.01  # of the part's volume that a crooked parting must save (choice of this program)
+LEAST = 100.0  # mm3 that it must save
+CRUMB = 1.0  # mm3: smaller bodies are left out of the print
+WAFER = 0.6  # mm: what is thinner goes with the other half, as no printer and no hand holds it
+SPECK = 1e-3  # mm3: rounding of the library, told to nobody
+SHARED = 1e-6  # of the part's volume: fewer flakes than this are not worth giving to the other half
+
+
+class Saving(NamedTuple):
+    """Sand that cannot be released [mm3], parted one way and the other."""
+
+    flat: float  # at z = 0
+    best: float  # at the best flat level of all
+    crooked: float
+    gap: float  # of each: between metal and metal, wherever it parts
+    volume: float  # of the part
+
+    @property
+    def saved(self) -> float:
+        """What the crooked parting releases that no flat one does. Holes across the draw are gaps and count for neither."""
+        return max(min(self.flat, self.best) - self.crooked, 0.0)
+
+    @property
+    def worth(self) -> bool:
+        """More than 1 % of the part and 100 mm3 saved: what is less is filed or filled sooner than a follow board is printed."""
+        return self.saved > SHARE * self.volume and self.saved > LEAST
+
+
+class Half(NamedTuple):
+    """One printed body."""
+
+    name: str
+    half: str  # cope | drag
+    side: float  # +1 cope, -1 drag
+    turn: int  # 0 for the largest of its half
+    solid: manifold3d.Manifold
+
+
+class Split(NamedTuple):
+    """The pieces, largest of each half first, with what was left out."""
+
+    pieces: tuple[Half, ...]
+    crumbs: int
+    lost: float  # mm3 in crumbs
+    over: manifold3d.Manifold  # room of the cope within the box
+    under: manifold3d.Manifold  # room of the drag
+
+
+def heights(field: Field, x: Array, y: Array) -> Array:
+    """Height of the sheet over points (n,), (n,); zero outside the grid."""
+    at = np.stack([(x - field.x[0]) / field.step, (y - field.y[0]) / field.step])
+    return np.asarray(ndimage.map_coordinates(field.h, at, order=1, cval=0.0))
+
+
+def possible(seen: View) -> float:
+    """Most that any crooked parting can save over the best flat one [mm3]: looked at before the sheet is laid."""
+    levels = np.linspace(float(np.nanmin(seen.low)), float(np.nanmax(seen.high)), 65)
+    return float(seen.trapped(np.append(levels, 0.0)).min()) - seen.gap
+
+
+def saving(seen: View, field: Field, volume: float) -> Saving:
+    """Sand trapped flat and crooked, by the columns of ``seen`` (millimetres); ``volume`` of the part."""
+    levels = np.linspace(float(np.nanmin(seen.low)), float(np.nanmax(seen.high)), 65)
+    there = np.isfinite(seen.low) & np.isfinite(seen.high)
+    i, j = np.nonzero(there)
+    h = heights(field, seen.origin[0] + (i + 0.5) * seen.cell, seen.origin[1] + (j + 0.5) * seen.cell)
+    off = np.maximum(seen.low[there] - h, 0.0) + np.maximum(h - seen.high[there], 0.0)
+    crooked = seen.gap + float(off.sum()) * seen.cell**2
+    return Saving(float(seen.trapped(np.zeros(1))[0]), float(seen.trapped(levels).min()), crooked, seen.gap, volume)
+
+
+def boxed(whole: manifold3d.Manifold, field: Field, room: Array | None = None, cover: float = 10.0) -> Array:
+    """A box (6,) x low, x high, y low, y high, z low, z high round part and sheet; ``room`` (4,) is the flask's inside in plan."""
+    low_x, low_y, low_z, high_x, high_y, high_z = whole.bounding_box()
+    plan = [min(field.x[0], low_x) - 1, max(field.x[-1], high_x) + 1, min(field.y[0], low_y) - 1, max(field.y[-1], high_y) + 1]
+    floor, top = min(low_z, float(field.h.min()), 0.0) - cover, max(high_z, float(field.h.max()), 0.0) + cover
+    return np.array([*(plan if room is None else room), floor, top])
+
+
+def cut(field: Field) -> Array:
+    """Heights (nx, ny) along which the print is cut: the sheet, but clear of the metal where it would leave a wafer.
+
+    Inside the silhouette the sheet touches no sand, so metal of a column may go with either half.
+    """
+    deep = np.ones(field.h.shape, dtype=bool)
+    for i in (slice(None, -1), slice(1, None)):
+        for j in (slice(None, -1), slice(1, None)):
+            deep[i, j] &= ~field.sand
+    deep[0], deep[-1], deep[:, 0], deep[:, -1] = False, False, False, False
+    low, high = np.where(deep, field.low, np.inf), np.where(deep, field.high, -np.inf)
+    under, over = ndimage.minimum_filter(low, 3) - WAFER / 2, ndimage.maximum_filter(high, 3) + WAFER / 2
+    thin, lean = field.h - field.low < WAFER, field.high - field.h < WAFER
+    drag_first = float((thin & deep).sum()) >= float((lean & deep).sum())
+    out = np.where(deep & thin & (drag_first | ~lean), np.minimum(under, field.h), field.h)
+    return np.asarray(np.where(deep & lean & ~(thin & (drag_first | ~lean)), np.maximum(over, field.h), out))
+
+
+def bodies(solid: manifold3d.Manifold) -> list[manifold3d.Manifold]:
+    """The bodies a solid falls into, largest first; dust of the library's rounding left out, hollows kept with the largest.
+
+    The library's own way builds every speck of dust as a solid, which takes seconds where a sheet runs along a face; it is taken where
+    the bodies built here do not keep the volume, as slivers that touch themselves may be built otherwise than they were.
+    """
+    vertices, faces = plain(solid)
+    if not len(faces):
+        return []
+    n = len(vertices)
+    links = coo_array((np.ones(2 * len(faces)), (faces[:, [0, 1]].ravel(), faces[:, [1, 2]].ravel())), shape=(n, n))
+    count, label = connected_components(links, directed=False)
+    if count == 1:
+        return [solid]
+    owner = label[faces[:, 0]]
+    a, b, c = (vertices[faces[:, i]] for i in range(3))
+    volume = np.bincount(owner, np.einsum("ij,ij->i", a, np.cross(b, c)) / 6, count)
+    kept = np.flatnonzero(volume > SPECK)
+    kept = kept[np.argsort(-volume[kept], kind="stable")]
+    out = []
+    for k, body in enumerate(kept):
+        own = faces[np.isin(owner, [body, *np.flatnonzero(volume < -SPECK)]) if k == 0 else owner == body]
+        used, back = np.unique(own, return_inverse=True)
+        shell = np.ascontiguousarray(back.reshape(-1, 3), dtype=np.uint64)
+        out.append(manifold3d.Manifold(manifold3d.Mesh64(np.ascontiguousarray(vertices[used]), shell)))
+    whole = float(solid.volume())
+    if abs(sum(float(p.volume()) for p in out) - whole) > 1e-7 * whole + count * SPECK * 0.01:
+        every = sorted((p for p in solid.decompose() if abs(p.volume()) > SPECK), key=lambda p: -float(p.volume()))
+        hollows = [p for p in every if p.volume() < 0]
+        out = every[: len(every) - len(hollows)]
+        out[:1] = [manifold3d.Manifold.compose([out[0], *hollows])] if hollows and out else out[:1]
+    return out
+
+
+def _thick(piece: manifold3d.Manifold) -> bool:
+    """Whether a body is a piece of pattern and no crumb or wafer."""
+    volume = float(piece.volume())
+    if volume < CRUMB:
+        return False
+    vertices, faces = plain(piece)
+    a, b, c = (vertices[faces[:, i], :2] for i in range(3))
+    plan = 0.25 * float(np.abs((b - a)[:, 0] * (c - a)[:, 1] - (b - a)[:, 1] * (c - a)[:, 0]).sum())
+    return volume >= WAFER * plan
+
+
+def _sorted(half: manifold3d.Manifold) -> tuple[list[manifold3d.Manifold], float]:
+    """The bodies of a half that are pieces of pattern, and the volume of those that are not."""
+    every = bodies(half)
+    kept = [p for p in every if _thick(p)]
+    return kept, sum(float(p.volume()) for p in every) - sum(float(p.volume()) for p in kept)
+
+
+def split(whole: manifold3d.Manifold, field: Field, box: Array) -> Split:
+    """Cope and drag of ``whole`` along the sheet within ``box`` (6,), which must hold it.
+
+    Crumbs and wafers of a half go with the other half, which they touch; what is then still loose and under 1 mm3 is left out.
+    """
+    low_x, low_y, low_z, high_x, high_y, high_z = whole.bounding_box()
+    if not (box[0] < low_x and high_x < box[1] and box[2] < low_y and high_y < box[3] and box[4] < low_z and high_z < box[5]):
+        raise BadInput("the part does not fit the flask", "Take a larger flask")
+    under, over = block(field, box), block(field, box, 1.0)
+    cut_at = cut(field)
+    deeper = np.array([*box[:4], min(box[4], cut_at.min() - 1.0), max(box[5], cut_at.max() + 1.0)])
+    knife = under if np.array_equal(cut_at, field.h) else block(field, deeper, -1.0, cut_at)
+    drag, cope = whole.split(knife)
+    lower, flakes = _sorted(drag)
+    if flakes > SHARED * float(whole.volume()):
+        cope = whole - manifold3d.Manifold.compose(lower) if lower else whole
+    upper = bodies(cope)
+    kept, thin = [p for p in upper if _thick(p)], [p for p in upper if not _thick(p)]
+    if any(p.volume() >= CRUMB for p in thin):
+        lower, thin = bodies(whole - manifold3d.Manifold.compose(kept) if kept else whole), []
+    crumbs = [p for p in [*lower, *thin] if p.volume() < CRUMB]
+    pieces: list[Half] = []
+    for half, side, own in (("cope", 1.0, kept), ("drag", -1.0, lower)):
+        ordered = sorted((p for p in own if p.volume() >= CRUMB), key=lambda p: -float(p.volume()))
+        pieces += [Half(f"{half}-pattern" + (f"-{i + 1}" if i else ""), half, side, i, p) for i, p in enumerate(ordered)]
+    lost = float(whole.volume()) - sum(float(p.solid.volume()) for p in pieces)
+    return Split(tuple(pieces), len(crumbs), max(lost, 0.0), over, under)
+
+
+def _shadows(whole: manifold3d.Manifold, field: Field, side: float, far: float) -> list[manifold3d.Manifold]:
+    """Prisms from every face of ``whole`` that leans over the sand of that side as far as ``far``, faces wholly beyond the sheet left out."""
+    vertices, faces = plain(whole)
+    shifted = vertices - [0.0, 0.0, far]
+    chosen = overhangs(shifted, faces, side)
+    if not chosen.size:
+        return []
+    out: list[manifold3d.Manifold] = []
+    for group in patches(faces, chosen):
+        corners = vertices[np.unique(faces[group])]
+        if float((side * corners[:, 2]).max()) <= _least(field, corners, side) + 1e-4:
+            continue
+        if (made := prism(shifted, faces[group], side)) is not None:
+            out.append(made.translate((0.0, 0.0, far)))
+        if len(out) > MOST:
+            raise BadInput(
+                f"the part's surface is too rough to draw: more than {MOST} patches of it hang over the sand",
+                "Smooth the mesh in the program that made it, or give another direction with --up",
+            )
+    return out
+
+
+def _least(field: Field, corners: Array, side: float) -> float:
+    """Least height of the sheet on that side of z = 0 within the bounds in plan of ``corners`` (n, 3)."""
+    spans = []
+    for axis, line in enumerate((field.x, field.y)):
+        first = int(np.searchsorted(line, corners[:, axis].min())) - 1
+        last = int(np.searchsorted(line, corners[:, axis].max())) + 1
+        spans.append(slice(max(first, 0), max(min(last, len(line)), max(first, 0) + 1)))
+    return float((side * field.h[spans[0], spans[1]]).min())
+
+
+class Remains(NamedTuple):
+    """What the crooked parting does not release."""
+
+    filled: manifold3d.Manifold  # the part with it filled
+    regions: tuple[Filled, ...]
+    volume: float  # mm3
+
+
+def remains(whole: manifold3d.Manifold, field: Field, box: Array) -> Remains:
+    """Overhangs of each half over its own sand, down to the sheet and not to z = 0, with the part filled there.
+
+    Raises BadInput where more than ``MOST`` patches of its surface hang over the sand.
+    """
+    low, high = float(box[4]), float(box[5])
+    cope, drag = _shadows(whole, field, 1.0, low), _shadows(whole, field, -1.0, high)
+    if not cope and not drag:
+        return Remains(whole, (), 0.0)
+    under = block(field, box)
+    add = manifold3d.Manifold.batch_boolean
+    rooms = ([add(cope, manifold3d.OpType.Add) - under] if cope else []) + ([add(drag, manifold3d.OpType.Add) ^ under] if drag else [])
+    every = add(rooms, manifold3d.OpType.Add)
+    out = whole + every
+    regions = sorted((region(p) for p in bodies(every - whole) if p.volume() > DUST), key=lambda r: -r.volume)
+    return Remains(out, tuple(regions), max(float(out.volume() - whole.volume()), 0.0))
+
+
+def dragged(half: Half, whole: manifold3d.Manifold, parted: Split, lift: float) -> float:
+    """Sand [mm3] that a piece drags along when drawn ``lift`` out of its own sand: the room of its half less the whole part."""
+    moved = half.solid.translate((0.0, 0.0, -half.side * lift))
+    return max(float(((moved ^ (parted.over if half.side > 0 else parted.under)) - whole).volume()), 0.0)

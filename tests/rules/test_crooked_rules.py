@@ -1,0 +1,57 @@
+"""Rules of the crooked parting: when it is worth it, and the level a part is even about."""
+
+import manifold3d
+import numpy as np
+import pytest
+
+from bent import arm, spool
+from pattern_shop import bracket, rod
+from strickle.pattern.columns import view
+from strickle.pattern.crooked import Saving, possible, saving
+from strickle.pattern.field import lay
+from strickle.pattern.mirror import mirror_level
+from strickle.pattern.undercut import plain
+
+
+@pytest.mark.parametrize(
+    ("saved", "volume", "worth"),
+    [(90.0, 1e3, False), (110.0, 1e3, True), (900.0, 1e5, False), (1100.0, 1e5, True), (0.0, 1.0, False)],
+)
+def test_it_is_worth_it_over_one_per_cent_and_a_hundred_cubic_millimetres(saved, volume, worth):
+    assert Saving(saved + 50.0, saved + 50.0, 50.0, 40.0, volume).worth == worth
+
+
+def test_another_flat_level_that_does_as_well_is_no_saving():
+    assert Saving(5000.0, 60.0, 50.0, 40.0, 1e4).saved == pytest.approx(10.0)
+
+
+def test_what_is_saved_is_what_the_columns_allow():
+    body = arm()
+    seen = view(*plain(body), 260)
+    most = possible(seen)
+    told = saving(seen, lay(body), body.volume())
+    assert told.worth
+    assert told.saved == pytest.approx(most, rel=0.02)
+    assert not saving(view(*plain(spool()), 260), lay(spool()), spool().volume()).worth
+
+
+def test_a_cross_bore_counts_for_neither():
+    body = spool() - rod(6, 80).rotate((90, 0, 0)).translate((0, 40, 5))
+    told = saving(view(*plain(body), 260), lay(body), body.volume())
+    assert told.gap > 500
+    assert told.saved < 1.0
+
+
+@pytest.mark.parametrize("level", [0.0, 3.7, -12.0])
+def test_a_part_even_about_a_level_has_it_found(level):
+    ring = manifold3d.CrossSection([np.array([[50, 0], [47, 8], [40, 6], [40, -6], [47, -8]])]).revolve(64)
+    body = (ring + rod(30, 11, top=26) + rod(30, 11, top=26).mirror((0, 0, 1)) - rod(8, 40, (0, 0, -20))).translate((0, 0, level))
+    assert mirror_level(view(*plain(body), 260), 0.02) == pytest.approx(level, abs=1e-6)
+
+
+def test_a_part_that_is_not_even_has_none():
+    assert mirror_level(view(*plain(spool()), 260), 0.02) is None
+    assert mirror_level(view(*plain(bracket()), 260), 0.02) is None
+    # even outside, but a groove lies off the middle
+    groove = rod(60, 4, (0, 0, 2)) - rod(40, 4, (0, 0, 2))
+    assert mirror_level(view(*plain(rod(60, 30, (0, 0, -15)) - groove), 260), 0.02) is None
