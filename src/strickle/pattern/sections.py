@@ -1,0 +1,169 @@
+"""Sections of a solid across the draw, as closed rings, and how they grow: edge by edge, each with its own distance.
+
+Rings are arrays (n, 2) [mm] with metal on the left of every edge. Two rings of equal many corners at two heights bound a wall; where every
+triangle of that wall looks up or level, and the lower ring crosses itself nowhere, the body between them is a height field and draws.
+"""
+
+from __future__ import annotations
+
+import manifold3d
+import numpy as np
+from shapely import STRtree, linestrings, points
+
+from strickle.base import Array
+
+Section = manifold3d.CrossSection
+POSITIVE = manifold3d.FillRule.Positive
+MITRE = manifold3d.JoinType.Miter
+NEAR = 1e-5  # mm, corners nearer than this are one
+SPIKE = 4.0  # times the distance a corner may move at most
+SAME = 1e-6  # mm2, area by which a ring laid over itself is told
+
+
+def rings(section: Section) -> list[Array]:
+    """The rings of a section without corners that coincide."""
+    out: list[Array] = []
+    for ring in section.to_polygons():
+        ring = np.asarray(ring, dtype=float)
+        ring = ring[np.hypot(*(np.roll(ring, -1, axis=0) - ring).T) > NEAR]
+        if len(ring) > 2:
+            out.append(ring)
+    return out
+
+
+def area(ring: Array) -> float:
+    """Signed area: positive round metal, negative round a hole."""
+    x, y = ring[:, 0], ring[:, 1]
+    return 0.5 * float(x @ np.roll(y, -1) - y @ np.roll(x, -1))
+
+
+def joined(parts: list[Section]) -> Section:
+    """The union of sections."""
+    return Section.batch_boolean(parts, manifold3d.OpType.Add) if len(parts) > 1 else parts[0] if parts else Section()
+
+
+def inside(ring: Array, at: Array) -> bool:
+    """Whether a point (2,) lies within a ring."""
+    a, b = ring, np.roll(ring, -1, axis=0)
+    cross = (a[:, 1] > at[1]) != (b[:, 1] > at[1])
+    if not cross.any():
+        return False
+    a, b = a[cross], b[cross]
+    return bool(np.count_nonzero(a[:, 0] + (at[1] - a[:, 1]) * (b[:, 0] - a[:, 0]) / (b[:, 1] - a[:, 1]) > at[0]) % 2)
+
+
+def enclosed(every: list[Array]) -> list[bool]:
+    """Which rings look into sand that metal surrounds: holes, and what stands in a hole."""
+    holes = [ring for ring in every if area(ring) < 0]
+    return [area(ring) < 0 or any(inside(hole, ring[0]) for hole in holes) for ring in every]
+
+
+def moved(ring: Array, by: Array) -> Array:
+    """The ring with every edge moved out of the metal by its own distance ``by`` (n,) [mm], corners where the edges meet again."""
+    along = np.roll(ring, -1, axis=0) - ring
+    out = np.stack([along[:, 1], -along[:, 0]], axis=1) / np.hypot(*along.T)[:, None]
+    before, d_before = np.roll(out, 1, axis=0), np.roll(by, 1)
+    det = before[:, 0] * out[:, 1] - before[:, 1] * out[:, 0]
+    flat = np.abs(det) < 1e-3
+    safe = np.where(flat, 1.0, det)
+    step = np.stack([out[:, 1] * d_before - before[:, 1] * by, before[:, 0] * by - out[:, 0] * d_before], axis=1) / safe[:, None]
+    least = np.where(np.abs(d_before) < np.abs(by), d_before, by)
+    step[flat] = ((before + out) / 2 * least[:, None])[flat]
+    length = np.hypot(*step.T)
+    most = SPIKE * np.maximum(np.abs(by), np.abs(d_before))
+    return np.asarray(ring + step * np.minimum(1.0, most / np.maximum(length, 1e-12))[:, None])
+
+
+def clean(every: list[Array]) -> Section:
+    """The section that rings bound, where they may cross."""
+    return Section(every, POSITIVE) if every else Section()
+
+
+def loft(top: list[Array], bottom: list[Array], high: float, low: float) -> manifold3d.Manifold | None:
+    """The body between rings at ``high`` and rings of as many corners at ``low``; None unless it is a height field."""
+    if not top:
+        return None
+    raw = sum(area(ring) for ring in bottom)
+    if abs(float(clean(bottom).area()) - raw) > SAME:
+        return None
+    upper, lower = np.concatenate(top), np.concatenate(bottom)
+    n = len(upper)
+    first = np.arange(n)
+    next_ = np.concatenate([np.roll(part, -1) for part in np.split(first, np.cumsum([len(ring) for ring in top])[:-1])])
+    walls = np.concatenate([np.stack([first + n, next_ + n, next_], 1), np.stack([first + n, next_, first], 1)])
+    plan = np.concatenate([upper, lower])
+    a, b, c = (plan[walls[:, i]] for i in range(3))
+    if ((b - a)[:, 0] * (c - a)[:, 1] - (b - a)[:, 1] * (c - a)[:, 0]).min() < -1e-12:
+        return None
+    caps = [np.asarray(manifold3d.triangulate([np.ascontiguousarray(r) for r in part]), dtype=np.int64) for part in (top, bottom)]
+    vertices = np.column_stack([plan, np.repeat([high, low], n)])
+    faces = np.concatenate([caps[0], caps[1][:, ::-1] + n, walls])
+    built = manifold3d.Manifold(manifold3d.Mesh64(vertices, np.ascontiguousarray(faces, dtype=np.uint64)))
+    return None if built.is_empty() or built.volume() <= 0 else built
+
+
+def away(ring: Array, others: list[Array]) -> Array:
+    """Distance (n,) [mm] from the middle of each edge of a ring to the nearest edge of other rings; infinite where there are none."""
+    if not others:
+        return np.full(len(ring), np.inf)
+    ends = np.concatenate([np.stack([other, np.roll(other, -1, axis=0)], axis=1) for other in others])
+    middle = (ring + np.roll(ring, -1, axis=0)) / 2
+    (which, _), distance = STRtree(linestrings(ends)).query_nearest(points(middle), return_distance=True, all_matches=False)
+    out = np.full(len(ring), np.inf)
+    out[which] = distance
+    return out
+
+
+def shadows(triangles: Array, levels: Array, skip: float) -> dict[int, Section]:
+    """What overhangs within each layer, seen along the draw.
+
+    ``triangles`` (m, 3, 3) look down over the sand; ``levels`` (k,) rising. Layer i reaches from levels[i] to levels[i + 1] and holds what
+    lies on its upper face, not what lies on its lower. Triangles within ``skip`` (tangent) of the draw that go on through the upper face
+    are left out: growth covers them.
+    """
+    low, high = triangles[:, :, 2].min(axis=1), triangles[:, :, 2].max(axis=1)
+    last = np.searchsorted(levels, high, side="left") - 1
+    first = np.where(high > low, np.searchsorted(levels, low, side="right") - 1, last)
+    first, last = np.maximum(first, 0), np.minimum(last, len(levels) - 2)
+    count = np.maximum(last - first + 1, 0)
+    number = np.repeat(np.arange(len(triangles)), count)
+    layer = np.arange(count.sum()) - np.repeat(np.cumsum(count) - count, count) + np.repeat(first, count)
+    cross = np.cross(triangles[:, 1] - triangles[:, 0], triangles[:, 2] - triangles[:, 0])
+    steep = np.abs(cross[:, 2]) < skip * np.hypot(cross[:, 0], cross[:, 1])
+    wanted = ~(steep[number] & (high[number] > levels[layer + 1] - NEAR))
+    number, layer = number[wanted], layer[wanted]
+    cut = _clipped(triangles[number], levels[layer], levels[layer + 1])
+    x, y = cut[:, :, 0], cut[:, :, 1]
+    plan = np.abs((x * np.roll(y, -1, axis=1) - y * np.roll(x, -1, axis=1)).sum(axis=1))
+    keep = plan > 1e-9
+    layer, cut = layer[keep], cut[keep]
+    out: dict[int, Section] = {}
+    for i in np.unique(layer):
+        out[int(i)] = Section(list(cut[layer == i][:, ::-1]), POSITIVE)
+    return out
+
+
+def _clipped(triangles: Array, low: Array, high: Array) -> Array:
+    """Plan (m, 6, 2) of what of each triangle lies between two heights, corners in order, doubled where there are fewer than six."""
+    start, end = triangles, np.roll(triangles, -1, axis=1)
+    rise = end[:, :, 2] - start[:, :, 2]
+    safe = np.where(np.abs(rise) < 1e-12, 1.0, rise)
+    at_low, at_high = (level[:, None] - start[:, :, 2] for level in (low, high))
+    t_low, t_high = at_low / safe, at_high / safe
+    enter, leave = np.minimum(t_low, t_high), np.maximum(t_low, t_high)
+    level_edge = np.abs(rise) < 1e-12
+    within = (at_low <= 1e-12) & (at_high >= -1e-12)
+    enter = np.where(level_edge, np.where(within, 0.0, 2.0), np.maximum(enter, 0.0))
+    leave = np.where(level_edge, np.where(within, 1.0, -1.0), np.minimum(leave, 1.0))
+    met = leave >= enter
+    points_ = np.stack([start + enter[:, :, None] * (end - start), start + leave[:, :, None] * (end - start)], axis=2)[..., :2]
+    # an edge that misses the layer gives way to the first corner of the next that meets it
+    for _ in range(2):
+        for i in (2, 1, 0):
+            nxt = (i + 1) % 3
+            take = ~met[:, i] & met[:, nxt]
+            points_[take, i] = points_[take, nxt, :1]
+            met[take, i] = True
+    out = points_.reshape(len(triangles), 6, 2)
+    out[~met.all(axis=1)] = 0.0
+    return np.asarray(out)
