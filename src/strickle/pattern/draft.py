@@ -16,7 +16,7 @@ import numpy as np
 from shapely import STRtree, linestrings, points
 
 from strickle.base import Array
-from strickle.pattern.sections import MITRE, Section, area, away, clean, enclosed, inside, joined, loft, moved, rings, shadows
+from strickle.pattern.sections import MITRE, Section, area, away, clean, enclosed, inside, joined, length, lofted, moved, rings, shadows, stands, tidied
 from strickle.pattern.undercut import plain
 
 FINE = 0.005  # mm, surface moved at most before the stack is built
@@ -29,7 +29,9 @@ LOOSE = 0.02  # mm that sections reach over the block before the whole is cut by
 ON_FACE = 0.03  # mm from a kept face that an edge of a section is still on it
 STANDS = np.sin(np.radians(5.0))  # faces that lean more are never reached by draft and need no keeping
 FLAT = 1.0  # mm2 of level face at one height that get a layer of their own
-TOLD = 0.05  # mm2 of sand in a section whose closing is told
+TOLD = 0.2  # mm, width of a pocket whose closing is told
+ROUND = 1e-6  # mm, corners on one plane are joined
+THIN = 2e-4  # mm, mean width of a strip that is left for a later layer
 
 
 class DraftRule(NamedTuple):
@@ -139,65 +141,98 @@ class _Stack:
     def __init__(self, body: manifold3d.Manifold, rates: _Rates, block: manifold3d.Manifold | None) -> None:
         self.body, self.rates, self.block = body, rates, block
         self.solids: list[manifold3d.Manifold] = []
-        self.closed: list[tuple[Array, float]] = []  # middle in plan, height
+        self.chain: list[tuple[float, list[Array]]] = []  # levels of one smooth wall
+        self.closed: list[tuple[Array, float]] = []  # a place in plan, height
         self.undercut = 0.0
 
     def build(self, levels: Array, busy: Array, over: dict[int, Section], start: float) -> None:
         """Go down the levels (rising); growth above ``start`` is only what rounding needs."""
-        bottom, fills = Section(), Section()
+        fills = Section()
+        foot: list[Array] = []
         for i in range(len(levels) - 2, -1, -1):
             high, low = float(levels[i + 1]), float(levels[i])
             part = self.body.slice(high - SLICE)
-            room = self.block.slice(high - SLICE).offset(LOOSE, MITRE) if self.block is not None else None
-            parts = [bottom, part.offset(-HAIR, MITRE)]
+            below = rings(self.body.slice(low + SLICE)) if busy[i] else None
+            more = self._fresh(part, foot, below, high - low)
             if i in over:
                 fills = fills + over[i]
-                parts.append(over[i].offset(HAIR, MITRE))
-            top = joined([p for p in parts if not p.is_empty()])
-            if room is not None:
-                top, fills = top ^ room, fills ^ room
+                more.append(over[i].offset(HAIR, MITRE))
+            top = tidied(joined([*more, clean(foot)])) if more else foot
+            if self.block is not None:
+                room = self.block.slice(high - SLICE).offset(LOOSE, MITRE)
+                fills = fills ^ room
+                if (clean(top) - room).area() > 0:
+                    top = rings(clean(top) ^ room)
             if not fills.is_empty():
                 self.undercut += float((fills - self.body.slice((high + low) / 2)).area()) * (high - low)
-            below = rings(self.body.slice(low + SLICE)) if busy[i] else None
-            bottom = self._down(top, rings(top), high, low, rings(part), below, low < start - SNAP)
+            foot = self._down(top, high, low, rings(part), below, low < start - SNAP)
+        self._close()
 
-    def _down(self, section: Section, top: list[Array], high: float, low: float, part: list[Array], below: list[Array] | None, grow: bool) -> Section:
-        """One layer or stretch of upright wall; gives the section at its foot."""
+    def _fresh(self, part: Section, foot: list[Array], below: list[Array] | None, height: float) -> list[Section]:
+        """What of the part's section the stack takes up here: pieces with a wall that has not draft enough of its own."""
+        inner = part.offset(-HAIR, MITRE)
+        new = inner - clean(foot) if foot else inner
+        slope = np.tan(max(*self.rates.angles, LEAST))
+        out = []
+        for piece in new.decompose():
+            every = rings(piece)
+            if piece.area() < THIN * sum(length(r) for r in every):
+                continue
+            if below is not None and all(((away(r, below) > slope * height) | (away(r, foot) < 2 * HAIR)).all() for r in every):
+                continue
+            out.append(piece)
+        return out
+
+    def _down(self, top: list[Array], high: float, low: float, part: list[Array], below: list[Array] | None, grow: bool) -> list[Array]:
+        """One layer or stretch of upright wall; gives the rings at its foot."""
         if not top:
-            return Section()
-        if grow:
-            slopes = self.rates.slopes(top, high)
-        else:
-            slopes = [np.full(len(ring), np.tan(LEAST)) for ring in top]
+            return []
+        slopes = self.rates.slopes(top, high) if grow else [np.full(len(ring), np.tan(LEAST)) for ring in top]
         ages = self.rates.ages(top, slopes, part, below, high - low)
         cut = self.rates.breaks(slopes, ages, high - low)
         if cut < high - low:
-            middle = self._down(section, top, high, high - cut, part, below, grow)
-            return self._down(middle, rings(middle), high - cut, low, part, below, grow)
+            return self._down(self._down(top, high, high - cut, part, below, grow), high - cut, low, part, below, grow)
         foot = [moved(ring, by) for ring, by in zip(top, self.rates.steps(slopes, ages, high - low))]
-        made = loft(top, foot, high, low)
-        if made is not None:
-            self.solids.append(made)
-            return clean(foot)
+        if stands(top, foot):
+            if not self.chain or self.chain[-1][1] is not top:
+                self._close()
+                self.chain = [(high, top)]
+            self.chain.append((low, foot))
+            return foot
         if high - low > 1.01 * self.rates.layer:
-            half = high - min(self.rates.layer * round((high - low) / (2 * self.rates.layer)), (high - low) / 2)
-            middle = self._down(section, top, high, half, part, below, grow)
-            return self._down(middle, rings(middle), half, low, part, below, grow)
-        out = clean(foot) + section
-        self.solids.append(out.extrude(high - low).translate((0.0, 0.0, low)))
-        self._note(top, out, low)
-        return out
+            half = high - max(round((high - low) / (2 * self.rates.layer)), 1) * self.rates.layer
+            return self._down(self._down(top, high, half, part, below, grow), half, low, part, below, grow)
+        return self._step(top, foot, high, low)
 
-    def _note(self, top: list[Array], out: Section, low: float) -> None:
+    def _step(self, top: list[Array], foot: list[Array], high: float, low: float) -> list[Array]:
+        """A layer with an upright wall, where rings meet or close."""
+        every = tidied(clean(foot) + clean(top))
+        self.solids.append(clean(every).extrude(high - low).translate((0.0, 0.0, low)))
+        self._note(top, every, low)
+        return every
+
+    def _close(self) -> None:
+        """The smooth wall built so far as a solid; layer by layer as steps if it does not close."""
+        chain, self.chain = self.chain, []
+        if not chain:
+            return
+        made = lofted(chain)
+        if not made.is_empty() and made.volume() > 0:
+            self.solids.append(made)
+            return
+        for (high, _), (low, every) in zip(chain, chain[1:]):
+            self.solids.append(clean(every).extrude(high - low).translate((0.0, 0.0, low)))
+
+    def _note(self, top: list[Array], out: list[Array], low: float) -> None:
         """Holes of the section that closed although the part has sand there."""
-        holes = [ring for ring in top if area(ring) < 0 and -area(ring) > TOLD / 100]
-        left = [ring for ring in rings(out) if area(ring) < 0]
-        for ring in holes:
-            if any(inside(ring, other[0]) for other in left):
+        holes = [ring for ring in rings(self.body.slice(low + SLICE)) if area(ring) < 0]
+        left = [ring[0] for ring in out if area(ring) < 0]
+        for at in (ring.mean(axis=0) for ring in top if area(ring) < 0):
+            own = min((hole for hole in holes if inside(hole, at)), key=lambda hole: -area(hole), default=None)
+            if own is None or any(inside(own, other) for other in left):
                 continue
-            void = clean([ring[::-1]]) - self.body.slice(max(low - self.rates.layer, SLICE))
-            if void.area() > 0.5 * -area(ring):
-                self.closed.append((ring.mean(axis=0), low))
+            if not _metal(self.body, at, max(low - self.rates.layer, SLICE)) and not any(inside(own, other) for other, _ in self.closed):
+                self.closed.append((at, low))
 
 
 def _levels(vertices: Array, faces: Array, base: float, layer: float, extra: tuple[float, ...]) -> tuple[Array, Array]:
@@ -216,10 +251,10 @@ def _levels(vertices: Array, faces: Array, base: float, layer: float, extra: tup
         if base < level and min(abs(level - k) for k in keys) > 0.2 * layer:
             keys.append(level)
     keys.sort()
-    stands = (np.abs(cross[:, 2]) > UPRIGHT * plan) & (high - low > SNAP)
+    leans = (np.abs(cross[:, 2]) > UPRIGHT * plan) & (high - low > SNAP)
     fine = np.unique(np.concatenate([np.linspace(p, q, int(np.ceil((q - p) / layer - 1e-6)) + 1) for p, q in zip(keys, keys[1:])]))
-    begin = np.searchsorted(fine, low[stands] + SNAP, side="right") - 1
-    end = np.searchsorted(fine, high[stands] - SNAP, side="left")
+    begin = np.searchsorted(fine, low[leans] + SNAP, side="right") - 1
+    end = np.searchsorted(fine, high[leans] - SNAP, side="left")
     ends = np.bincount(np.clip(begin, 0, None), minlength=len(fine) + 1) - np.bincount(np.clip(end, 0, len(fine)), minlength=len(fine) + 1)
     busy = np.cumsum(ends)[: len(fine) - 1] > 0
     keep = np.ones(len(fine), dtype=bool)
@@ -250,11 +285,11 @@ def drafted(
     levels, busy = _levels(vertices, faces, base, rates.layer, (start,) if start < top else ())
     stack = _Stack(body, rates, room)
     stack.build(levels, busy, shadows(_down_facing(vertices, faces), levels, 0.5 * np.tan(LEAST)), start)
-    whole = manifold3d.Manifold.batch_boolean([body, *stack.solids], manifold3d.OpType.Add)
+    whole = manifold3d.Manifold.batch_boolean([body, *stack.solids], manifold3d.OpType.Add).as_original().simplify(ROUND)
     if room is not None:
         whole = whole ^ room
     before, removed = float(whole.volume()), 0.0
-    closed = tuple(_told(stack, at, low, side) for at, low in stack.closed)
+    closed = tuple(c for c in (_told(stack, at, low, side) for at, low in stack.closed) if c.width > TOLD)
     out = whole if side > 0 else whole.mirror(mirror)
     return Drafted(out, max(before - float(body.volume()) - stack.undercut, 0.0), removed, stack.undercut, closed, outside, pocket)
 

@@ -17,6 +17,8 @@ POSITIVE = manifold3d.FillRule.Positive
 MITRE = manifold3d.JoinType.Miter
 NEAR = 1e-5  # mm, corners nearer than this are one
 SPIKE = 4.0  # times the distance a corner may move at most
+GIVE = 0.004  # mm that a section may be filled out to be rid of corners
+PASSES = 6
 SAME = 1e-6  # mm2, area by which a ring laid over itself is told
 
 
@@ -35,6 +37,55 @@ def area(ring: Array) -> float:
     """Signed area: positive round metal, negative round a hole."""
     x, y = ring[:, 0], ring[:, 1]
     return 0.5 * float(x @ np.roll(y, -1) - y @ np.roll(x, -1))
+
+
+def length(ring: Array) -> float:
+    """Length round a ring."""
+    return float(np.hypot(*(np.roll(ring, -1, axis=0) - ring).T).sum())
+
+
+def tidied(section: Section) -> list[Array]:
+    """Rings that hold the section with fewer corners: what goes is only ever filled, by at most ``GIVE``, never cut off."""
+    out: list[Array] = []
+    many = 0
+    for ring in rings(section):
+        many += len(ring)
+        if area(ring) > 0 or -2 * area(ring) > GIVE * length(ring):
+            for _ in range(PASSES):
+                ring, n = _tidier(ring), len(ring)
+                if len(ring) == n:
+                    break
+            out.append(ring)
+    if sum(map(len, out)) == many:
+        return out
+    return rings(clean(out))
+
+
+def _tidier(ring: Array) -> Array:
+    """Shallow corners that look into metal taken out, and short edges between corners that look out replaced by one corner."""
+    if len(ring) < 5:
+        return ring
+    before, after = ring - np.roll(ring, 1, axis=0), np.roll(ring, -1, axis=0) - ring
+    turn = before[:, 0] * after[:, 1] - before[:, 1] * after[:, 0]
+    chord = np.hypot(*(before + after).T)
+    shallow = (turn < 0) & (-turn < GIVE * chord) & ((before * after).sum(axis=1) > 0)
+    shallow &= ~(np.roll(shallow, 1) & (np.arange(len(ring)) % 2 == 0))  # of two in a row the odd one
+    shallow &= ~np.roll(shallow, 1)
+    out = ring[~shallow]
+    if shallow.any() or len(out) < 5:
+        return out
+    short = (np.hypot(*after.T) < 4 * GIVE) & (turn >= 0) & (np.roll(turn, -1) >= 0)
+    following, last = np.roll(after, -1, axis=0), before
+    det = last[:, 0] * following[:, 1] - last[:, 1] * following[:, 0]
+    reach = (after[:, 0] * following[:, 1] - after[:, 1] * following[:, 0]) / np.where(np.abs(det) < 1e-12, np.inf, det)
+    corner = ring + last * reach[:, None]
+    off = np.abs(turn) * np.abs(reach) / np.maximum(np.hypot(*after.T), 1e-12)  # how far the corner stands over the edge it replaces
+    short &= (det > 1e-12) & (reach >= 0) & (off < GIVE) & (np.hypot(*(corner - ring).T) < 10 * GIVE)
+    short &= ~(np.roll(short, 1) | np.roll(short, 2))
+    short[-1] = False
+    out = ring.copy()
+    out[short] = corner[short]
+    return out[~np.roll(short, 1)]
 
 
 def joined(parts: list[Section]) -> Section:
@@ -79,27 +130,32 @@ def clean(every: list[Array]) -> Section:
     return Section(every, POSITIVE) if every else Section()
 
 
-def loft(top: list[Array], bottom: list[Array], high: float, low: float) -> manifold3d.Manifold | None:
-    """The body between rings at ``high`` and rings of as many corners at ``low``; None unless it is a height field."""
-    if not top:
-        return None
-    raw = sum(area(ring) for ring in bottom)
-    if abs(float(clean(bottom).area()) - raw) > SAME:
-        return None
-    upper, lower = np.concatenate(top), np.concatenate(bottom)
-    n = len(upper)
-    first = np.arange(n)
-    next_ = np.concatenate([np.roll(part, -1) for part in np.split(first, np.cumsum([len(ring) for ring in top])[:-1])])
-    walls = np.concatenate([np.stack([first + n, next_ + n, next_], 1), np.stack([first + n, next_, first], 1)])
-    plan = np.concatenate([upper, lower])
+def _walls(first: int, every: list[Array]) -> Array:
+    """Triangles of the wall between one level of rings, numbered from ``first``, and the next lower."""
+    n = sum(len(ring) for ring in every)
+    number = first + np.arange(n)
+    parts = np.split(number, np.cumsum([len(ring) for ring in every])[:-1])
+    following = np.concatenate([np.roll(part, -1) for part in parts])
+    return np.concatenate([np.stack([number + n, following + n, following], 1), np.stack([number + n, following, number], 1)])
+
+
+def stands(top: list[Array], bottom: list[Array]) -> bool:
+    """Whether the wall between rings and lower rings of as many corners looks up or level everywhere and crosses itself nowhere."""
+    if abs(float(clean(bottom).area()) - sum(area(ring) for ring in bottom)) > SAME:
+        return False
+    plan, walls = np.concatenate([*top, *bottom]), _walls(0, top)
     a, b, c = (plan[walls[:, i]] for i in range(3))
-    if ((b - a)[:, 0] * (c - a)[:, 1] - (b - a)[:, 1] * (c - a)[:, 0]).min() < -1e-12:
-        return None
-    caps = [np.asarray(manifold3d.triangulate([np.ascontiguousarray(r) for r in part]), dtype=np.int64) for part in (top, bottom)]
-    vertices = np.column_stack([plan, np.repeat([high, low], n)])
-    faces = np.concatenate([caps[0], caps[1][:, ::-1] + n, walls])
-    built = manifold3d.Manifold(manifold3d.Mesh64(vertices, np.ascontiguousarray(faces, dtype=np.uint64)))
-    return None if built.is_empty() or built.volume() <= 0 else built
+    return bool(((b - a)[:, 0] * (c - a)[:, 1] - (b - a)[:, 1] * (c - a)[:, 0]).min() >= -1e-12)
+
+
+def lofted(levels: list[tuple[float, list[Array]]]) -> manifold3d.Manifold:
+    """The body through rings at falling heights, all of as many corners; empty where it does not close."""
+    n = sum(len(ring) for ring in levels[0][1])
+    vertices = np.concatenate([np.column_stack([np.concatenate(every), np.full(n, height)]) for height, every in levels])
+    caps = [np.asarray(manifold3d.triangulate([np.ascontiguousarray(r) for r in levels[i][1]]), dtype=np.int64).reshape(-1, 3) for i in (0, -1)]
+    walls = [_walls(i * n, every) for i, (_, every) in enumerate(levels[:-1])]
+    faces = np.concatenate([caps[0], caps[1][:, ::-1] + (len(levels) - 1) * n, *walls])
+    return manifold3d.Manifold(manifold3d.Mesh64(vertices, np.ascontiguousarray(faces, dtype=np.uint64)))
 
 
 def away(ring: Array, others: list[Array]) -> Array:
