@@ -13,10 +13,10 @@ from typing import NamedTuple
 
 import manifold3d
 import numpy as np
-from shapely import STRtree, linestrings, points
+from shapely import Polygon, STRtree, linestrings, points
 
 from strickle.base import Array
-from strickle.pattern.sections import MITRE, Section, area, away, clean, enclosed, inside, joined, length, lofted, moved, rings, shadows, stands, tidied
+from strickle.pattern.sections import MITRE, Section, area, away, clean, enclosed, inside, joined, length, lofted, moved, rings, shadows, stands, swept, tidied
 from strickle.pattern.undercut import plain
 
 FINE = 0.005  # mm, surface moved at most before the stack is built
@@ -166,6 +166,7 @@ class _Stack:
             if not fills.is_empty():
                 self.undercut += float((fills - self.body.slice((high + low) / 2)).area()) * (high - low)
             foot = self._down(top, high, low, rings(part), below, low < start - SNAP)
+            self._note(rings(part) if below is None else below, foot, fills, low)
         self._close()
 
     def _fresh(self, part: Section, foot: list[Array], below: list[Array] | None, height: float) -> list[Section]:
@@ -206,9 +207,8 @@ class _Stack:
 
     def _step(self, top: list[Array], foot: list[Array], high: float, low: float) -> list[Array]:
         """A layer with an upright wall, where rings meet or close."""
-        every = tidied(clean(foot) + clean(top))
+        every = tidied(swept(top, foot))
         self.solids.append(clean(every).extrude(high - low).translate((0.0, 0.0, low)))
-        self._note(top, every, low)
         return every
 
     def _close(self) -> None:
@@ -223,16 +223,15 @@ class _Stack:
         for (high, _), (low, every) in zip(chain, chain[1:]):
             self.solids.append(clean(every).extrude(high - low).translate((0.0, 0.0, low)))
 
-    def _note(self, top: list[Array], out: list[Array], low: float) -> None:
-        """Holes of the section that closed although the part has sand there."""
-        holes = [ring for ring in rings(self.body.slice(low + SLICE)) if area(ring) < 0]
-        left = [ring[0] for ring in out if area(ring) < 0]
-        for at in (ring.mean(axis=0) for ring in top if area(ring) < 0):
-            own = min((hole for hole in holes if inside(hole, at)), key=lambda hole: -area(hole), default=None)
-            if own is None or any(inside(own, other) for other in left):
+    def _note(self, part: list[Array], foot: list[Array], fills: Section, low: float) -> None:
+        """Holes of the part that draft, not an overhang, has closed at ``low``."""
+        left = [ring[0] for ring in foot if area(ring) < 0]
+        for ring in part:
+            if area(ring) > 0 or any(inside(ring, at) for at in left) or any(inside(ring, at) for at, _ in self.closed):
                 continue
-            if not _metal(self.body, at, max(low - self.rates.layer, SLICE)) and not any(inside(own, other) for other, _ in self.closed):
-                self.closed.append((at, low))
+            void = clean([ring[::-1]]) - clean([r for r in part if area(r) > 0 and inside(ring, r[0])]) - fills
+            if void.area() > 0.5 * -area(ring) and _narrow(ring) > TOLD and (void - clean(foot)).area() < 0.02 * void.area():
+                self.closed.append((_within(void), low))
 
 
 def _levels(vertices: Array, faces: Array, base: float, layer: float, extra: tuple[float, ...]) -> tuple[Array, Array]:
@@ -289,7 +288,7 @@ def drafted(
     if room is not None:
         whole = whole ^ room
     before, removed = float(whole.volume()), 0.0
-    closed = tuple(c for c in (_told(stack, at, low, side) for at, low in stack.closed) if c.width > TOLD)
+    closed = tuple(_told(stack, at, low, side) for at, low in stack.closed)
     out = whole if side > 0 else whole.mirror(mirror)
     return Drafted(out, max(before - float(body.volume()) - stack.undercut, 0.0), removed, stack.undercut, closed, outside, pocket)
 
@@ -338,22 +337,31 @@ def _segments(kept: Array | None, side: float) -> Array:
 def _told(stack: _Stack, at: Array, low: float, side: float) -> Closed:
     """Width at the mouth and depth of a pocket that closes."""
     step = stack.rates.layer
-    top = float(stack.body.bounding_box()[5])
-    mouth, ring, level = low, None, low
-    while level < top - SLICE:
-        round_ = [r for r in rings(stack.body.slice(level)) if area(r) < 0 and inside(r, at)]
-        if not round_:
+    top, base = float(stack.body.bounding_box()[5]), float(stack.body.bounding_box()[2])
+    mouth, ring, level = low, None, low + SLICE
+    while level < top:
+        found = [r for r in rings(stack.body.slice(level)) if area(r) < 0 and inside(r, at)]
+        if not found:
             break
-        mouth, ring = level, min(round_, key=lambda r: -area(r))
+        mouth, ring = level, min(found, key=lambda r: -area(r))
         level += step
     floor = low
-    while floor > step and not _metal(stack.body, at, floor):
+    while floor > base and not _metal(stack.body, at, floor):
         floor -= step
-    return Closed(np.append(at, side * low), _narrow(ring), mouth + step / 2 - max(floor, 0.0))
+    return Closed(np.append(at, side * low), _narrow(ring), min(mouth + step / 2, top) - max(floor, base))
 
 
 def _metal(body: manifold3d.Manifold, at: Array, level: float) -> bool:
+    """Whether there is metal at a place in plan and a height."""
     return sum(inside(ring, at) * (1 if area(ring) > 0 else -1) for ring in rings(body.slice(level))) > 0
+
+
+def _within(section: Section) -> Array:
+    """A place (2,) well inside the largest piece of a section."""
+    largest = max(section.decompose(), key=lambda piece: piece.area())
+    outer, *holes = sorted(rings(largest), key=area, reverse=True)
+    at = Polygon(outer, holes).representative_point()
+    return np.array([at.x, at.y])
 
 
 def _narrow(ring: Array | None) -> float:
