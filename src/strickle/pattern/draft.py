@@ -191,7 +191,7 @@ class _Stack:
         slopes = self.rates.slopes(top, high) if grow else [np.full(len(ring), np.tan(LEAST)) for ring in top]
         ages = self.rates.ages(top, slopes, part, below, high - low)
         cut = self.rates.breaks(slopes, ages, high - low)
-        if cut < high - low:
+        if cut < high - low and high - low > 1.01 * self.rates.layer:
             return self._down(self._down(top, high, high - cut, part, below, grow), high - cut, low, part, below, grow)
         foot = [moved(ring, by) for ring, by in zip(top, self.rates.steps(slopes, ages, high - low))]
         if stands(top, foot):

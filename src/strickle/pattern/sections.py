@@ -17,7 +17,7 @@ POSITIVE = manifold3d.FillRule.Positive
 MITRE = manifold3d.JoinType.Miter
 NEAR = 1e-5  # mm, corners nearer than this are one
 SPIKE = 4.0  # times the distance a corner may move at most
-GIVE = 0.004  # mm that a section may be filled out to be rid of corners
+GIVE = 0.02  # mm that a section may be filled out to be rid of corners: a twentieth of a printed line
 PASSES = 6
 SAME = 1e-6  # mm2, area by which a ring laid over itself is told
 
