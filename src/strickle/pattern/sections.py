@@ -17,7 +17,7 @@ POSITIVE = manifold3d.FillRule.Positive
 MITRE = manifold3d.JoinType.Miter
 NEAR = 1e-5  # mm, corners nearer than this are one
 SPIKE = 4.0  # times the distance a corner may move at most
-GIVE = 0.02  # mm that a section may be filled out to be rid of corners: a twentieth of a printed line
+GIVE = 0.04  # mm that a section may be filled out to be rid of corners: a tenth of a printed line
 PASSES = 6
 SAME = 1e-6  # mm2, area by which a ring laid over itself is told
 
@@ -50,7 +50,7 @@ def tidied(section: Section) -> list[Array]:
     many = 0
     for ring in rings(section):
         many += len(ring)
-        if area(ring) > 0 or -2 * area(ring) > GIVE * length(ring):
+        if area(ring) > 0 or -4 * area(ring) > GIVE * length(ring):
             for _ in range(PASSES):
                 ring, n = _tidier(ring), len(ring)
                 if len(ring) == n:
@@ -62,25 +62,27 @@ def tidied(section: Section) -> list[Array]:
 
 
 def _tidier(ring: Array) -> Array:
-    """Shallow corners that look into metal taken out, and short edges between corners that look out replaced by one corner."""
+    """Shallow corners that look into metal taken out, and edges between shallow corners that look out replaced by one corner."""
     if len(ring) < 5:
         return ring
     before, after = ring - np.roll(ring, 1, axis=0), np.roll(ring, -1, axis=0) - ring
     turn = before[:, 0] * after[:, 1] - before[:, 1] * after[:, 0]
     chord = np.hypot(*(before + after).T)
-    shallow = (turn < 0) & (-turn < GIVE * chord) & ((before * after).sum(axis=1) > 0)
+    forward = (before * after).sum(axis=1) > -0.5 * np.hypot(*before.T) * np.hypot(*after.T)
+    shallow = (turn < 0) & (((-turn < GIVE * chord) & forward) | (-turn < 0.1 * GIVE**2))
     shallow &= ~(np.roll(shallow, 1) & (np.arange(len(ring)) % 2 == 0))  # of two in a row the odd one
     shallow &= ~np.roll(shallow, 1)
     out = ring[~shallow]
     if shallow.any() or len(out) < 5:
         return out
-    short = (np.hypot(*after.T) < 4 * GIVE) & (turn >= 0) & (np.roll(turn, -1) >= 0)
+    edge = np.hypot(*after.T)
+    short = (turn >= 0) & (np.roll(turn, -1) >= 0)
     following, last = np.roll(after, -1, axis=0), before
     det = last[:, 0] * following[:, 1] - last[:, 1] * following[:, 0]
     reach = (after[:, 0] * following[:, 1] - after[:, 1] * following[:, 0]) / np.where(np.abs(det) < 1e-12, np.inf, det)
     corner = ring + last * reach[:, None]
-    off = np.abs(turn) * np.abs(reach) / np.maximum(np.hypot(*after.T), 1e-12)  # how far the corner stands over the edge it replaces
-    short &= (det > 1e-12) & (reach >= 0) & (off < GIVE) & (np.hypot(*(corner - ring).T) < 10 * GIVE)
+    off = np.abs(turn) * np.abs(reach) / np.maximum(edge, 1e-12)  # how far the corner stands over the edge it replaces
+    short &= (det > 1e-12) & (reach >= 0) & (off < GIVE) & (np.hypot(*(corner - ring).T) < 10 * GIVE + edge)
     short &= ~(np.roll(short, 1) | np.roll(short, 2))
     short[-1] = False
     out = ring.copy()
