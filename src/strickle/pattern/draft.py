@@ -16,7 +16,7 @@ import numpy as np
 from shapely import Polygon, STRtree, linestrings, points
 
 from strickle.base import Array
-from strickle.pattern.sections import MITRE, Section, area, away, clean, enclosed, inside, joined, length, lofted, moved, rings, shadows, stands, swept, tidied
+from strickle.pattern.sections import MITRE, Section, area, away, clean, enclosed, inside, joined, length, lofted, moved, rings, shadows, stands, strips, swept, tidied
 from strickle.pattern.undercut import plain
 
 FINE = 0.005  # mm, surface moved at most before the stack is built
@@ -288,9 +288,34 @@ def drafted(
     if room is not None:
         whole = whole ^ room
     before, removed = float(whole.volume()), 0.0
+    if start < top:
+        whole = _tapered(whole, rates, levels, start)
+        removed = before - float(whole.volume())
     closed = tuple(_told(stack, at, low, side) for at, low in stack.closed)
     out = whole if side > 0 else whole.mirror(mirror)
     return Drafted(out, max(before - float(body.volume()) - stack.undercut, 0.0), removed, stack.undercut, closed, outside, pocket)
+
+
+def _tapered(whole: manifold3d.Manifold, rates: _Rates, levels: Array, start: float) -> manifold3d.Manifold:
+    """A solid that draws, with what stands over ``start`` drawn in by its draft, layer by layer."""
+    low_x, low_y, low_z, high_x, high_y, high_z = whole.bounding_box()
+    foot = manifold3d.Manifold.cube((high_x - low_x + 2, high_y - low_y + 2, start - low_z + 1)).translate((low_x - 1, low_y - 1, low_z - 1))
+    solids, room = [foot], Section()
+    above = [start, *(z for z in levels if z > start + SNAP)]
+    fine = np.concatenate([np.linspace(p, q, int(np.ceil((q - p) / rates.layer - 1e-6)), endpoint=False) for p, q in zip(above, above[1:])])
+    for low, high in zip(fine, [*fine[1:], high_z]):
+        part = whole.slice(low + SLICE).offset(HAIR, MITRE)
+        every = rings(part if low == start else part ^ room)
+        if not every:
+            break
+        over = rings(whole.slice(high - SLICE) ^ clean(every))
+        height = (high - low) / 2 if low == start else high - low
+        drawn = []
+        for ring, slope in zip(every, rates.slopes(every, float(high))):
+            drawn.append(moved(ring, np.where(away(ring, over) < 0.9 * slope * (high - low), -slope * height, 0.0)))
+        room = clean(every) - strips(every, drawn)
+        solids.append(room.extrude(high - low).translate((0.0, 0.0, low)))
+    return whole ^ manifold3d.Manifold.batch_boolean(solids, manifold3d.OpType.Add)
 
 
 def _steady(body: manifold3d.Manifold, room: manifold3d.Manifold | None) -> tuple[manifold3d.Manifold, float]:

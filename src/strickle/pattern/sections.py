@@ -132,17 +132,22 @@ def clean(every: list[Array]) -> Section:
     return Section(every, POSITIVE) if every else Section()
 
 
-def swept(top: list[Array], foot: list[Array]) -> Section:
-    """All that edges pass over on their way from rings to moved rings, with what the rings held; holes that close stay closed."""
-    strips: list[Array] = []
+def strips(top: list[Array], foot: list[Array]) -> Section:
+    """All that edges pass over on their way from rings to moved rings."""
+    out: list[Array] = []
     for ring, to in zip(top, foot):
         following, to_following = np.roll(ring, -1, axis=0), np.roll(to, -1, axis=0)
         tri = np.concatenate([np.stack([ring, to, following], 1), np.stack([to, to_following, following], 1)])
         u, v = tri[:, 1] - tri[:, 0], tri[:, 2] - tri[:, 0]
         turned = u[:, 0] * v[:, 1] - u[:, 1] * v[:, 0] < 0
         tri[turned] = tri[turned][:, ::-1]
-        strips += list(tri)
-    return joined([clean(top), clean(strips)])
+        out += list(tri)
+    return clean(out)
+
+
+def swept(top: list[Array], foot: list[Array]) -> Section:
+    """What rings hold with all that they pass over on their way out to moved rings; holes that close stay closed."""
+    return joined([clean(top), strips(top, foot)])
 
 
 def _walls(first: int, every: list[Array]) -> Array:
