@@ -7,6 +7,7 @@ corners under the parting's own side and floors that are not level are left as t
 
 from __future__ import annotations
 
+import itertools
 from typing import NamedTuple
 
 import manifold3d
@@ -74,7 +75,7 @@ def _foot(body: manifold3d.Manifold, level: float, radius: float) -> list[manifo
         return []
     out = []
     edges = radius * (1 - np.cos(np.linspace(0.0, np.pi / 2, STEPS + 1)))
-    for low, high in zip(edges, edges[1:]):
+    for low, high in itertools.pairwise(edges):
         reach = radius - np.sqrt(radius**2 - (radius - (low + high) / 2) ** 2)
         step = _offset(body.slice(level + high - UNDER), float(reach)) ^ reached
         if step.area() > SAND:
@@ -106,7 +107,11 @@ def _corners(part: Section, radius: float) -> list[Section]:
     for piece in (closed - part).decompose():
         size = float(piece.area())
         round_ = sum(length(ring) for ring in rings(piece))
-        if SAND < size < CORNER * radius**2 and size > LAP * round_ / 2 and max((_span(r) for r in rings(piece) if area(r) > 0), default=0.0) < 4 * radius:
+        if (
+            SAND < size < CORNER * radius**2
+            and size > LAP * round_ / 2
+            and max((_span(r) for r in rings(piece) if area(r) > 0), default=0.0) < 4 * radius
+        ):
             out.append(piece.offset(LAP, MITRE) ^ closed)
     return out
 

@@ -6,13 +6,15 @@ triangle of that wall looks up or level, and the lower ring crosses itself nowhe
 
 from __future__ import annotations
 
+from typing import TypeAlias
+
 import manifold3d
 import numpy as np
 from shapely import STRtree, linestrings, points
 
 from strickle.base import Array
 
-Section = manifold3d.CrossSection
+Section: TypeAlias = manifold3d.CrossSection
 POSITIVE = manifold3d.FillRule.Positive
 MITRE = manifold3d.JoinType.Miter
 NEAR = 1e-5  # mm, corners nearer than this are one
@@ -74,7 +76,7 @@ def _tidier(ring: Array) -> Array:
     shallow &= ~np.roll(shallow, 1)
     out = ring[~shallow]
     if shallow.any() or len(out) < 5:
-        return out
+        return np.asarray(out)
     edge = np.hypot(*after.T)
     short = (turn >= 0) & (np.roll(turn, -1) >= 0)
     following, last = np.roll(after, -1, axis=0), before
@@ -87,7 +89,7 @@ def _tidier(ring: Array) -> Array:
     short[-1] = False
     out = ring.copy()
     out[short] = corner[short]
-    return out[~np.roll(short, 1)]
+    return np.asarray(out[~np.roll(short, 1)])
 
 
 def joined(parts: list[Section]) -> Section:
@@ -188,58 +190,3 @@ def away(ring: Array, others: list[Array]) -> Array:
     out = np.full(len(ring), np.inf)
     out[which] = distance
     return out
-
-
-def shadows(triangles: Array, levels: Array, skip: float) -> dict[int, Section]:
-    """What overhangs within each layer, seen along the draw.
-
-    ``triangles`` (m, 3, 3) look down over the sand; ``levels`` (k,) rising. Layer i reaches from levels[i] to levels[i + 1] and holds what
-    lies on its upper face, not what lies on its lower. Triangles within ``skip`` (tangent) of the draw that go on through the upper face
-    are left out: growth covers them.
-    """
-    low, high = triangles[:, :, 2].min(axis=1), triangles[:, :, 2].max(axis=1)
-    last = np.searchsorted(levels, high, side="left") - 1
-    first = np.where(high > low, np.searchsorted(levels, low, side="right") - 1, last)
-    first, last = np.maximum(first, 0), np.minimum(last, len(levels) - 2)
-    count = np.maximum(last - first + 1, 0)
-    number = np.repeat(np.arange(len(triangles)), count)
-    layer = np.arange(count.sum()) - np.repeat(np.cumsum(count) - count, count) + np.repeat(first, count)
-    cross = np.cross(triangles[:, 1] - triangles[:, 0], triangles[:, 2] - triangles[:, 0])
-    steep = np.abs(cross[:, 2]) < skip * np.hypot(cross[:, 0], cross[:, 1])
-    wanted = ~(steep[number] & (high[number] > levels[layer + 1] - NEAR))
-    number, layer = number[wanted], layer[wanted]
-    cut = _clipped(triangles[number], levels[layer], levels[layer + 1])
-    x, y = cut[:, :, 0], cut[:, :, 1]
-    plan = np.abs((x * np.roll(y, -1, axis=1) - y * np.roll(x, -1, axis=1)).sum(axis=1))
-    keep = plan > 1e-9
-    layer, cut = layer[keep], cut[keep]
-    out: dict[int, Section] = {}
-    for i in np.unique(layer):
-        out[int(i)] = Section(list(cut[layer == i][:, ::-1]), POSITIVE)
-    return out
-
-
-def _clipped(triangles: Array, low: Array, high: Array) -> Array:
-    """Plan (m, 6, 2) of what of each triangle lies between two heights, corners in order, doubled where there are fewer than six."""
-    start, end = triangles, np.roll(triangles, -1, axis=1)
-    rise = end[:, :, 2] - start[:, :, 2]
-    safe = np.where(np.abs(rise) < 1e-12, 1.0, rise)
-    at_low, at_high = (level[:, None] - start[:, :, 2] for level in (low, high))
-    t_low, t_high = at_low / safe, at_high / safe
-    enter, leave = np.minimum(t_low, t_high), np.maximum(t_low, t_high)
-    level_edge = np.abs(rise) < 1e-12
-    within = (at_low <= 1e-12) & (at_high >= -1e-12)
-    enter = np.where(level_edge, np.where(within, 0.0, 2.0), np.maximum(enter, 0.0))
-    leave = np.where(level_edge, np.where(within, 1.0, -1.0), np.minimum(leave, 1.0))
-    met = leave >= enter
-    points_ = np.stack([start + enter[:, :, None] * (end - start), start + leave[:, :, None] * (end - start)], axis=2)[..., :2]
-    # an edge that misses the layer gives way to the first corner of the next that meets it
-    for _ in range(2):
-        for i in (2, 1, 0):
-            nxt = (i + 1) % 3
-            take = ~met[:, i] & met[:, nxt]
-            points_[take, i] = points_[take, nxt, :1]
-            met[take, i] = True
-    out = points_.reshape(len(triangles), 6, 2)
-    out[~met.all(axis=1)] = 0.0
-    return np.asarray(out)
