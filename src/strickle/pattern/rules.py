@@ -21,12 +21,13 @@ DEFAULTS = {
     "pattern.fill_least": Value(value=0.5e-6, low=0.2e-6, high=1e-6, unit="m3", source="pattern-house", mark="guess"),
     "pattern.most_rapping": Value(value=0.005, low=0.003, high=0.01, unit="1", source="pattern-house", mark="guess"),
     "pattern.drill_width": Value(value=0.015, low=0.010, high=0.020, unit="m", source="practice", mark="common practice"),
-    "draft.outside": Value(value=math.radians(2), low=math.radians(1), high=math.radians(3), unit="rad", source="practice", mark="common practice"),
-    "draft.pocket": Value(value=math.radians(3), low=math.radians(2), high=math.radians(5), unit="rad", source="practice", mark="common practice"),
+    # angles in radians
+    "draft.outside": Value(value=math.radians(2), low=math.radians(1), high=math.radians(3), unit="1", source="practice", mark="common practice"),
+    "draft.pocket": Value(value=math.radians(3), low=math.radians(2), high=math.radians(5), unit="1", source="practice", mark="common practice"),
     # that low walls get more degrees is common practice, how many and over what taper is a choice
-    "draft.steepest": Value(value=math.radians(5), low=math.radians(3), high=math.radians(7), unit="rad", source="pattern-house", mark="guess"),
+    "draft.steepest": Value(value=math.radians(5), low=math.radians(3), high=math.radians(7), unit="1", source="pattern-house", mark="guess"),
     "draft.extra": Value(value=0.15e-3, low=0.0, high=0.3e-3, unit="m", source="pattern-house", mark="guess"),
-    "draft.across": Value(value=math.radians(1), low=0.0, high=math.radians(2), unit="rad", source="pattern-house", mark="guess"),
+    "draft.across": Value(value=math.radians(1), low=0.0, high=math.radians(2), unit="1", source="pattern-house", mark="guess"),
     "draft.layer": Value(value=0.4e-3, low=0.2e-3, high=0.6e-3, unit="m", source="pattern-house", mark="guess"),
     "fillet.share": Value(value=1 / 3, low=0.25, high=0.5, unit="1", source="practice", mark="common practice"),
     "fillet.most": Value(value=3e-3, low=2e-3, high=5e-3, unit="m", source="practice", mark="common practice"),
