@@ -25,6 +25,7 @@ from strickle.pattern.undercut import plain
 SLICE = 2e-5  # mm under the upper face of a layer that it is cut
 LOOSE = 0.02  # mm that sections reach over the block before the whole is cut by it
 TOLD = 0.2  # mm, width of a pocket whose closing is told
+MOST = 1000  # layers; a higher half gets thicker ones
 ROUND = 1e-6  # mm, corners on one plane are joined
 THIN = 2e-4  # mm, mean width of a strip that is left for a later layer
 
@@ -166,6 +167,7 @@ def drafted(
     body, base = steady(body.simplify(FINE), room)
     vertices, faces = plain(body)
     top = float(vertices[:, 2].max())
+    rates.layer = max(rates.layer, (top - base) / MOST)
     start = (base + top) / 2 if rule.datum == "mid-plane" else top
     levels, busy = levels_of(vertices, faces, base, rates.layer, (start,) if start < top else ())
     stack = _Stack(body, rates, room)
