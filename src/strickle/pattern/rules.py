@@ -21,6 +21,16 @@ DEFAULTS = {
     "pattern.fill_least": Value(value=0.5e-6, low=0.2e-6, high=1e-6, unit="m3", source="pattern-house", mark="guess"),
     "pattern.most_rapping": Value(value=0.005, low=0.003, high=0.01, unit="1", source="pattern-house", mark="guess"),
     "pattern.drill_width": Value(value=0.015, low=0.010, high=0.020, unit="m", source="practice", mark="common practice"),
+    # angles in radians
+    "draft.outside": Value(value=math.radians(2), low=math.radians(1), high=math.radians(3), unit="1", source="practice", mark="common practice"),
+    "draft.pocket": Value(value=math.radians(3), low=math.radians(2), high=math.radians(5), unit="1", source="practice", mark="common practice"),
+    # that low walls get more degrees is common practice, how many and over what taper is a choice
+    "draft.steepest": Value(value=math.radians(5), low=math.radians(3), high=math.radians(7), unit="1", source="pattern-house", mark="guess"),
+    "draft.extra": Value(value=0.15e-3, low=0.0, high=0.3e-3, unit="m", source="pattern-house", mark="guess"),
+    "draft.across": Value(value=math.radians(1), low=0.0, high=math.radians(2), unit="1", source="pattern-house", mark="guess"),
+    "draft.layer": Value(value=0.4e-3, low=0.2e-3, high=0.6e-3, unit="m", source="pattern-house", mark="guess"),
+    "fillet.share": Value(value=1 / 3, low=0.25, high=0.5, unit="1", source="practice", mark="common practice"),
+    "fillet.most": Value(value=3e-3, low=2e-3, high=5e-3, unit="m", source="practice", mark="common practice"),
 }
 
 
@@ -81,6 +91,27 @@ def rapping_factor(length: float, growth: float, most: float) -> float:
     (0.998, 0.995)
     """
     return 1.0 - min(growth / length, most) if length > 0 else 1.0
+
+
+def fillet_radius(thinner: float, share: float, most: float) -> float:
+    """Radius of an inner corner: a share of the thinner of the walls that meet, no more than ``most``.
+
+    >>> round(fillet_radius(0.006, 1 / 3, 0.003), 4), fillet_radius(0.02, 1 / 3, 0.003)
+    (0.002, 0.003)
+    """
+    return min(share * thinner, most)
+
+
+def wall_taper(height: float, angle: float, steepest: float, extra: float) -> float:
+    """How far a wall of ``height`` goes out from its far end to its foot.
+
+    Next to its far end a wall stands at ``steepest``; once that has given ``extra`` over the wall's own angle it goes on at its angle. So a
+    low wall gets more degrees than a high one: 1 mm 5, 5 mm 3.7, 50 mm 2.2 of them at an angle of 2.
+
+    >>> [round(math.degrees(math.atan(wall_taper(h, *map(math.radians, (2, 5)), 0.15e-3) / h)), 1) for h in (0.001, 0.005, 0.05)]
+    [5.0, 3.7, 2.2]
+    """
+    return min(height * math.tan(max(steepest, angle)), extra + height * math.tan(angle))
 
 
 def fall_speed(height: float) -> float:
