@@ -88,11 +88,6 @@ def test_demo_parts_draw(name):
             sound(drafted(half, side, DraftRule()), side)
 
 
-@pytest.mark.parametrize("name", ["pulley_t30", "testbed_base"])
-def test_a_real_part_draws(name):
-    sound(drafted(part_solid(name), 1.0, DraftRule()), 1.0)
-
-
 @pytest.mark.validate
 @pytest.mark.parametrize("name", ["pulley_t30", "testbed_base", "table_attachment", "sensor_base_plate", "motor_shell_77k"])
 def test_real_parts_draw_in_both_halves_with_round_corners(name):
