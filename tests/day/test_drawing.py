@@ -10,7 +10,7 @@ import trimesh
 
 import factory as f
 from pattern_shop import aluminium, box, public_part, rod
-from strickle.base import quiet
+from strickle.base import BadInput, quiet
 from strickle.job.threemf import stl
 from strickle.pattern import PatternAsk
 from strickle.pattern.steps import make
@@ -41,6 +41,7 @@ MADE = {
     "hub": (hub, (), {}),
     "plate": (lambda: m3.Manifold.hull(box(120, 80, 0.01) + box(118, 78, 0.01, (1, 1, 8))), (), {}),
     "ball": (lambda: m3.Manifold.sphere(25, 96), (f.spot((0, 0, 0), 24, modulus=7.0),), {}),
+    "straight": (lambda: f.box(80, 60, 30) - f.box(40, 30, 20, 12), (), {"up": np.array([0, 0, 1.0]), "parting": 0.0, "draft": "added"}),
     "lap": (lambda: f.box(80, 60, 30) - f.box(76, 56, 30, 2), (), {"up": np.array([0, 0, 1.0]), "parting": 0.0}),
 }
 
@@ -127,3 +128,31 @@ def test_the_written_file_is_watertight(name):
             assert mesh.is_watertight, piece.name
             assert mesh.is_winding_consistent
         assert len(solid_of(piece.mesh).decompose()) == 1
+
+
+def test_draft_asked_for_is_in_cavity_and_prints_and_is_told():
+    """A straight block gains the frustum of its angle, to be machined or let be; nothing stands undrafted; a narrow hole closes and is told."""
+    part = f.part_of(f.box(60, 40, 25) - f.box(2, 30, 22, 5), (), wall=8.0)
+    ask = {"up": np.array([0, 0, 1.0]), "parting": 0.0}
+    bare, eased = (make(part, aluminium(), STORES, PatternAsk(**ask, draft=draft), quiet) for draft in ("none", "added"))
+    codes = {f.code: f.weight for f in eased.findings}
+    assert {f.code for f in bare.findings} & {"pattern.no_draft", "pattern.draft"} == {"pattern.no_draft"}
+    assert codes["pattern.draft"] == "NOTE"
+    assert codes["pattern.pocket_closes"] == "MIND"
+    assert "pattern.no_draft" not in codes
+    assert bare.draft_volume == 0.0
+    assert bare.undrafted_area > 0.0
+    assert eased.undrafted_area == 0.0
+    low, high = eased.cavity.vertices.min(axis=0), eased.cavity.vertices.max(axis=0)
+    assert high[2] == pytest.approx(bare.cavity.vertices[:, 2].max(), abs=1e-7)
+    grown = np.ptp(eased.cavity.vertices, axis=0)[:2] - np.ptp(bare.cavity.vertices, axis=0)[:2]
+    tall = float(high[2] - max(low[2], 0.0))
+    assert grown == pytest.approx(2.0 * (tall * np.tan(np.radians(2.0)) + 0.15e-3), rel=0.03)
+    inside = solid_of(eased.cavity).volume() - solid_of(bare.cavity).volume()
+    assert eased.draft_volume == pytest.approx(1e-9 * inside, rel=1e-6)
+    assert sum(p.volume for p in eased.pieces) > sum(p.volume for p in bare.pieces)
+
+
+def test_a_draft_that_is_not_known_is_refused():
+    with pytest.raises(BadInput, match="Give one of added, none"):
+        make(f.part_of(f.box(60, 40, 25), (), wall=8.0), aluminium(), STORES, PatternAsk(draft="some"), quiet)

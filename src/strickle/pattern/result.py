@@ -31,5 +31,6 @@ class Pattern(Outcome):
     cope_depth: float = si("m", "how far the part reaches above the parting")
     drag_depth: float = si("m", "how far the part reaches below the parting")
     pieces: tuple[Piece, ...] = word("printed pieces of the pattern")
+    draft_volume: float = si("m3", "metal that draft adds to the casting; cavity scale", default=0.0)
     stock: float = si("m", "stock on the poured back of an open-face casting, part scale; 0 in a two-part mould", default=0.0)
     back_filled: float = si("m3", "hollows of the back that an open-face mould cannot form, filled with metal; cavity scale", default=0.0)

@@ -161,6 +161,41 @@ def no_draft(area: float, whole: float, tallest: float, faces: Array, least: flo
     )
 
 
+def draft_added(added: float, volume: float, outside: float, pocket: float) -> Finding:
+    """Metal [m3] that draft adds to a part of ``volume`` [m3], and the angles used [rad]."""
+    return Finding(
+        code="pattern.draft",
+        weight="NOTE",
+        says=(
+            f"Draft adds {tell(added, 'm3')} of metal, {tell(added / volume, '1', '%')} of the part: far ends keep their size, the side at the"
+            " parting grows"
+        ),
+        because=(
+            f"walls along the draw get {tell(float(np.degrees(outside)), '1')} degrees outside and {tell(float(np.degrees(pocket)), '1')} in"
+            " pockets, low walls up to 5 degrees; walls with more of their own stay as drawn"
+        ),
+        do="Machine what must be straight, or draw that draft into the part yourself and give --draft none",
+        margin=Margin(value=added / volume, unit="1", of="metal added by draft over the part's volume"),
+        source="Draft of patterns: common practice; more on low walls: a choice of this program",
+    )
+
+
+def closed(width: float, depth: float, at: Array, count: int) -> Finding:
+    """A pocket that its draft closes: ``width`` and ``depth`` [m], place on the part; the first of ``count``."""
+    x, y, z = (float(v) for v in at)
+    more = f", and {count - 1} more" if count > 1 else ""
+    return Finding(
+        code="pattern.pocket_closes",
+        weight="MIND",
+        says=f"A hole {tell(width, 'm', 'fine')} wide and {tell(depth, 'm')} deep is closed by the draft of its walls{more}",
+        because="Walls that lean towards each other meet before the hole is that deep; the pattern is solid there",
+        do="Drill it in the casting, or set a core there",
+        where=Where(point=(x, y, z)),
+        margin=Margin(value=depth / width, unit="1", of="depth of the hole over its width"),
+        source="Draft of patterns: common practice",
+    )
+
+
 def _by(sizes: Sequence[float]) -> str:
     return " by ".join(tell(size, "m") for size in sizes)
 

@@ -13,15 +13,18 @@ from strickle.part import Part
 from strickle.pattern import open_face, rules, says
 from strickle.pattern.ask import PatternAsk
 from strickle.pattern.directions import basis, lighter, search, solid, surface
+from strickle.pattern.draft import Closed, drafted
 from strickle.pattern.frame import frame
 from strickle.pattern.halves import Holes, Printed, drill, pieces
 from strickle.pattern.open_face import Formed
 from strickle.pattern.parting import Lie, choose
 from strickle.pattern.result import Pattern
-from strickle.pattern.undercut import LEAN, fill, plain, withdrawn
+from strickle.pattern.taper import rule_of
+from strickle.pattern.undercut import LEAN, fill, halves, plain, withdrawn
 from strickle.stores import Stores
 
 DRAFT = np.sin(np.radians(0.5))
+DRAFTS = ("added", "none")
 
 
 class _Laid(NamedTuple):
@@ -46,7 +49,9 @@ def make(part: Part, metal: Metal, stores: Stores, ask: PatternAsk, watch: Watch
     watch(0.5, "filling what sand cannot release")
     whole = _whole(part.mesh, laid)
     formed = open_face.formed(whole, laid.stock * float(laid.scale[2]) * 1e3) if ask.open_face else _filled(whole)
-    filled, regions = formed.solid, formed.regions
+    regions = formed.regions
+    eased = _eased(formed.solid, stores, ask, watch)
+    filled = formed.solid if eased is None else eased.solid
     sunk = np.array([0.0, 0.0, laid.stock])
     printed_scale = _print_scale(filled, laid, stores)
     printed = filled.scale(tuple(float(r) for r in printed_scale / laid.scale))
@@ -55,6 +60,8 @@ def make(part: Part, metal: Metal, stores: Stores, ask: PatternAsk, watch: Watch
     holes = drill(printed)
     made = pieces(printed, holes)
     sines = _draft(part.mesh, laid)
+    if eased is not None:
+        sines = np.where((sines > -LEAN) & (sines < np.sin(eased.outside)), np.sin(eased.outside), sines)
     caught = _undercut_faces(part.mesh, laid, sines) if regions else ()
     measure, measured, axis = _measure(filled, printed_scale, laid, stores)
     vertices, faces = plain(filled)
@@ -68,7 +75,7 @@ def make(part: Part, metal: Metal, stores: Stores, ask: PatternAsk, watch: Watch
         parting_level=laid.lie.level + laid.stock,
         undercut_volume=formed.undercut * 1e-9,
         undercut_faces=caught,
-        undrafted_area=_undrafted(part.mesh, laid)[0],
+        undrafted_area=_undrafted(part.mesh, laid)[0] if eased is None else 0.0,
         face_draft=sines,
         contraction=laid.contraction,
         measure=measure,
@@ -78,9 +85,10 @@ def make(part: Part, metal: Metal, stores: Stores, ask: PatternAsk, watch: Watch
         cope_depth=max(float(vertices[:, 2].max()) * 1e-3, 0.0),
         drag_depth=max(-float(vertices[:, 2].min()) * 1e-3, 0.0) + 0.0,
         pieces=made.pieces,
+        draft_volume=0.0 if eased is None else eased.added * 1e-9,
         stock=laid.stock,
         back_filled=formed.filled * 1e-9,
-        findings=_findings(part, stores, ask, laid, formed, caught, dragged, holes, made),
+        findings=_findings(part, stores, ask, laid, formed, eased, caught, dragged, holes, made),
         sources=_sources(stores),
     )
 
@@ -89,6 +97,32 @@ def _filled(whole: manifold3d.Manifold) -> Formed:
     """A two-part mould's solid: undercuts filled to the parting."""
     solid, regions, volume = fill(whole)
     return Formed(solid, regions, volume, (), 0.0, 0.0)
+
+
+class _Eased(NamedTuple):
+    """The solid with draft on its walls. Millimetres, mm3, radians."""
+
+    solid: manifold3d.Manifold
+    added: float
+    closed: tuple[Closed, ...]
+    outside: float
+    pocket: float
+
+
+def _eased(whole: manifold3d.Manifold, stores: Stores, ask: PatternAsk, watch: Watch) -> _Eased | None:
+    """Both halves drafted outward to the parting and put together again; None where draft is not asked for."""
+    if ask.draft not in DRAFTS:
+        raise BadInput(f"draft {ask.draft!r} is not known", f"Give one of {', '.join(DRAFTS)}")
+    if ask.draft == "none":
+        return None
+    rule, made = rule_of(stores), []
+    for half, side in zip(halves(whole), (1.0, -1.0)):
+        watch(0.55 if side > 0 else 0.6, "giving the walls draft")
+        if not half.is_empty():
+            made.append(drafted(half, side, rule))
+    solid = manifold3d.Manifold.batch_boolean([one.solid for one in made], manifold3d.OpType.Add)
+    closed = tuple(place for one in made for place in one.closed)
+    return _Eased(solid, max(float(solid.volume() - whole.volume()), 0.0), closed, made[0].outside, made[0].pocket)
 
 
 def _lay(part: Part, metal: Metal, stores: Stores, ask: PatternAsk, watch: Watch) -> _Laid:
@@ -221,7 +255,8 @@ def _undrafted(mesh: Mesh, laid: _Laid) -> tuple[float, float, Array]:
 
 
 def _findings(
-    part: Part, stores: Stores, ask: PatternAsk, laid: _Laid, formed: Formed, caught: tuple[int, ...], dragged: float, holes: Holes, made: Printed,
+    part: Part, stores: Stores, ask: PatternAsk, laid: _Laid, formed: Formed, eased: _Eased | None, caught: tuple[int, ...], dragged: float,
+    holes: Holes, made: Printed,
 ) -> tuple[Finding, ...]:  # fmt: skip
     size, whole = float(laid.scale[2]), part.volume * float(laid.scale.prod())
     middle = _on_part(laid, np.zeros(3))
@@ -237,7 +272,10 @@ def _findings(
     if dragged > 0.5:
         out.append(says.dragged(dragged * 1e-9, part.volume))
     area, tallest, faces = _undrafted(part.mesh, laid)
-    if area > 0.01 * part.area:
+    if eased is not None:
+        out.append(says.draft_added(eased.added * 1e-9, whole, eased.outside, eased.pocket))
+        out += [says.closed(one.width * 1e-3, one.depth * 1e-3, _on_part(laid, one.at * 1e-3), len(eased.closed)) for one in eased.closed[:1]]
+    elif area > 0.01 * part.area:
         out.append(says.no_draft(area, part.area, tallest, faces, float(np.tan(np.radians(1.0)))))
     out += [f for f in (says.bed(piece, stores.kit.bed) for piece in made.pieces) if f is not None]
     out += says.fittings(holes, {p.name: float(p.extents[:2].max()) for p in made.pieces})
