@@ -5,7 +5,10 @@ from __future__ import annotations
 import manifold3d as m3
 import numpy as np
 import pytest
+import trimesh
 
+from strickle.base import BadInput
+from strickle.job.gauges import write_gauges
 from strickle.mould import gauges
 
 
@@ -40,3 +43,19 @@ def test_the_pocket_gauge_draws_and_its_pockets_have_their_depths():
     bodies = halves(Mesh(vertices=np.array(made.vert_properties[:, :3]) * 1e-3, faces=np.array(made.tri_verts, dtype=np.int64)))[0].bodies
     pockets = sorted(b.depth * 1e3 for b in bodies if b.kind == "pocket")
     assert pockets == pytest.approx([r * gauges.POCKET for r in gauges.RATIOS], abs=0.1)
+
+
+def test_the_gauges_are_written_for_the_printer(tmp_path):
+    paths = write_gauges(tmp_path / "gauges", "metric")
+    assert sorted(p.name for p in paths) == sorted(f"{n}.{e}" for n in ("bar-box-1", "bar-box-2", "pocket-gauge") for e in ("3mf", "stl"))
+    for path in (p for p in paths if p.suffix == ".stl"):
+        mesh = trimesh.load(path)
+        assert mesh.is_watertight
+        assert mesh.bounds[0] == pytest.approx(np.zeros(3), abs=1e-6)
+        assert mesh.volume > 1000.0
+
+
+def test_the_gauges_stay_out_of_a_jobs_folder(tmp_path):
+    (tmp_path / "job.toml").write_text("")
+    with pytest.raises(BadInput, match="another folder"):
+        write_gauges(tmp_path / "print", "metric")

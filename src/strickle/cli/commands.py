@@ -142,13 +142,16 @@ def demo(**given: Any) -> int:
 
 
 @group.command()
-@click.argument("what", type=Spelt(["show", "path"]), default="show")
+@click.argument("what", type=Spelt(["show", "path", "gauges"]), default="show")
 @click.option("--set", "entries", multiple=True, metavar='NAME="VALUE UNIT"', help='Change an entry, e.g. --set sand_mass="40 kg".')
 @click.option("--metals", is_flag=True, help="List the alloys by key and family.")
 @click.option("--file", "path", metavar="FILE", type=click.Path(), help="Another kit file than the shop's own.")
+@click.option("--to", metavar="DIR", type=click.Path(), default=".", help="Folder for the gauges. Default: here.")
 @click.option("--json", "as_json", is_flag=True, help="Print the kit as JSON, SI.")
 def kit(**given: Any) -> int:
-    """Show the shop's kit, say where its file is, or change entries of it.
+    """Show the shop's kit, say where its file is, change entries of it, or write the gauges to print.
+
+    strickle kit gauges writes a bar box and a pocket gauge, with which you measure your own sand in ten minutes.
 
     Pots, furnaces and flasks are added and removed in the file itself: strickle kit path says where it is.
     """

@@ -12,7 +12,7 @@ from strickle.base import BadInput, pack
 from strickle.cli.terminal import progress
 
 
-def kit(what: str, entries: tuple[str, ...], metals: bool, path: str | None, as_json: bool) -> int:
+def kit(what: str, entries: tuple[str, ...], metals: bool, path: str | None, to: str, as_json: bool) -> int:
     """``strickle kit``."""
     from strickle.job import kit as shop
 
@@ -36,6 +36,11 @@ def kit(what: str, entries: tuple[str, ...], metals: bool, path: str | None, as_
         click.echo(f"written: {file}", err=True)
     if what == "path":
         click.echo(str(file))
+    elif what == "gauges":
+        from strickle.job.gauges import write_gauges
+
+        units = shop.read_kit(file if file.is_file() else None).units
+        click.echo("\n".join(str(path) for path in write_gauges(to, units)))
     elif as_json:
         record = shop.read_kit(file if file.is_file() else None)
         click.echo(json.dumps(_without_kind(pack_plain(record)), ensure_ascii=False, indent=1))

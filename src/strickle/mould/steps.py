@@ -4,7 +4,7 @@ from __future__ import annotations
 
 import numpy as np
 
-from strickle.base import Array, BadInput, Finding, Margin, Source, Value, Watch, tell
+from strickle.base import Array, BadInput, Finding, Margin, Mesh, Piece, Source, Value, Watch, tell
 from strickle.metal import Metal
 from strickle.mould import draw_cake, draw_says, open_face
 from strickle.mould.ask import MouldAsk
@@ -165,3 +165,28 @@ def _flask_findings(fitted: Fitted, need: Need, kit: Kit, flasks: tuple[Flask, .
             margin=margin,
         ),
     )
+
+
+def gauges() -> tuple[Piece, ...]:
+    """The bar box and the pocket gauge with which the person measures their own sand, as printed pieces."""
+    from strickle.mould.gauges import bar_box, pocket_gauge
+
+    out = []
+    for number, gauge in enumerate((*bar_box(), pocket_gauge())):
+        made = gauge.solid.to_mesh64()
+        vertices = np.array(made.vert_properties[:, :3], dtype=float) * 1e-3
+        draw = np.array(gauge.draw)
+        out.append(
+            Piece(
+                name=gauge.name,
+                role="gauge",
+                half="both" if number < 2 else "drag",
+                mesh=Mesh(vertices=vertices, faces=np.array(made.tri_verts, dtype=np.int64)),
+                draw=draw / np.linalg.norm(draw),
+                order=1,
+                volume=float(gauge.solid.volume()) * 1e-9,
+                extents=np.ptp(vertices, axis=0),
+                note=gauge.note,
+            )
+        )
+    return tuple(out)
