@@ -31,21 +31,28 @@ def fastest_mouth(cells, s):
 
 @njit(cache=True)
 def comes_in(cells, s):
-    """Metal that comes in at all mouths, less what leaves, as a speed times cells' open faces."""
+    """Metal that comes in at all mouths, less what leaves, as a speed times cells' open faces; nothing where the cavity is open to the air, or
+    most of it leaves at another mouth: what the cavity cannot hold gets out there.
+    """
     kind, extra, f = cells.kind, cells.extra, s.f
-    net = 0.0
+    comes, leaves = 0.0, 0.0
     for k in range(extra.shape[0]):
         c = extra[k]
         if kind[c] < OPEN:
             continue
         x, y, z = cells.xp[c], cells.yp[c], cells.zp[c]
-        for beside, out in (
-            (cells.xm[c], cells.ax[c] * s.u[c]), (x, -cells.ax[x] * s.u[x]), (cells.ym[c], cells.ay[c] * s.v[c]), (y, -cells.ay[y] * s.v[y]),
-            (cells.zm[c], cells.az[c] * s.w[c]), (z, -cells.az[z] * s.w[z]),
+        for beside, opening, out in (
+            (cells.xm[c], cells.ax[c], s.u[c]), (x, cells.ax[x], -s.u[x]), (cells.ym[c], cells.ay[c], s.v[c]), (y, cells.ay[y], -s.v[y]),
+            (cells.zm[c], cells.az[c], s.w[c]), (z, cells.az[z], -s.w[z]),
         ):  # fmt: skip
-            if kind[beside] == CAVITY:
-                net -= out * (min(f[beside], 1.0) if out > 0.0 else 1.0 if kind[c] >= PRESSED else 0.0)
-    return net
+            if kind[beside] == CAVITY and opening > 0.0:
+                if kind[c] == OPEN:
+                    return 0.0
+                if out > 0.0:
+                    leaves += opening * out * min(f[beside], 1.0)
+                else:
+                    comes -= opening * out
+    return comes - leaves if leaves < 0.5 * comes else 0.0
 
 
 @njit(cache=True)
