@@ -13,7 +13,6 @@ from strickle.cli import main
 from strickle.job.schema import packaged
 from strickle.stores.kit import starter_kit
 
-
 LARGE = "motor_shell_77k.stl"  # over twenty seconds: with the full-size checks
 
 
