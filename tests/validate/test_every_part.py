@@ -28,8 +28,9 @@ def test_a_full_plan_of_every_part(part, parts_folder, tmp_path):
         if os.environ.get("CI") == "true" and stamp.is_file() and stamp.read_text().strip() == "installed":
             pytest.fail("the extra that reads STEP was installed and is not found")
         pytest.skip("the extra that reads STEP is not installed here")
-    # corners would take half a minute more each; they are run for the five and the demo in test_parts.py
-    plan = strickle.plan(parts_folder / part.file, out=tmp_path / "job", kit=starter_kit(), preset="shop", corners="none", **part.asks)
+    # corners and a solved filling would take minutes more each; they are run for the five and the demo in test_parts.py and test_all_parts.py
+    asks = {"preset": "shop", "corners": "none", "filling": "none", **part.asks}
+    plan = strickle.plan(parts_folder / part.file, out=tmp_path / "job", kit=starter_kit(), **asks)
     data = json.loads((plan.folder / "results.json").read_text())
     jsonschema.validate(data, json.loads(packaged()))
     if part.volume == part.volume:
