@@ -26,12 +26,27 @@ BARE, ROOMY = 0.5, 0.3
 
 
 def bare(filled: Filling, part: Array) -> tuple[Array, int]:
-    """Places of the part (nx, ny, nz) that no metal fills, numbered from 1, and how many numbers there are."""
+    """Places of the part (nx, ny, nz) that no metal fills, numbered from 1, and how many numbers there are.
+
+    A run that ends because all but a few parts in a thousand is full leaves its last place behind: where the metal beside it still flows, and no
+    air holds it off, it fills in the next moment and is no such place.
+    """
     none = part & (np.nan_to_num(filled.share) < BARE) & (filled.room > ROOMY)
     groups, count = ndimage.label(none)
     if count:
         groups[(np.bincount(groups.ravel(), minlength=count + 1) < HELD)[groups]] = 0
+    if filled.status == "filled":
+        for number in np.unique(groups[groups > 0]):
+            mine = groups == number
+            if _beside(filled, mine) < STOPS.low and not float(np.nan_to_num(filled.air_pressure)[mine].max()) > HOLDS:
+                groups[mine] = 0
     return groups, count
+
+
+def _beside(filled: Filling, mine: Array) -> float:
+    """Mean fraction solid of the metal beside a place; 1 where there is none."""
+    beside = ndimage.binary_dilation(mine) & (np.nan_to_num(filled.share) >= BARE)
+    return float(np.nan_to_num(filled.solid)[beside].mean()) if beside.any() else 1.0
 
 
 @dataclass(frozen=True, slots=True)
@@ -53,8 +68,7 @@ def bare_places(ran: Ran) -> list[Bare]:
         mine = groups == number
         if not mine.any():
             continue
-        beside = ndimage.binary_dilation(mine) & (np.nan_to_num(filled.share) >= BARE)
-        solid = float(np.nan_to_num(filled.solid)[beside].mean()) if beside.any() else 1.0
+        solid = _beside(filled, mine)
         presses = float(np.nan_to_num(filled.air_pressure)[mine].max())
         out.append(Bare(ran.box.middle(np.argwhere(mine).mean(axis=0)), float(size[mine].sum()), presses > HOLDS and solid < STOPS.low))
     return sorted(out, key=lambda one: -one.volume)
