@@ -11,7 +11,7 @@ from scipy import ndimage
 from strickle.base import Array
 from strickle.pour.mouths import Filling
 from strickle.pour.result import Handed
-from strickle.pour.rules import STOPS
+from strickle.pour.rules import EMPTY_STOPS, STOPS
 from strickle.pour.solution import Empty
 
 if TYPE_CHECKING:
@@ -83,14 +83,19 @@ def empty_of(q: Question, places: list[Bare]) -> tuple[float, Empty | None]:
 
 
 def handed_of(q: Question, ran: Ran) -> Handed:
-    """What the freezing begins with."""
+    """What the freezing begins with. Empty places under EMPTY_STOPS of the part freeze as full: they are told, and as an open surface in the metal
+    a few cells of air would draw the loss of all its liquid.
+    """
     filled, grid = ran.filled, ran.box.grid
+    groups, count = bare(filled, ran.part)
+    size = np.bincount(groups.ravel(), (filled.room * (groups > 0)).ravel(), count + 1) * grid.cell**3
+    empty = (size >= EMPTY_STOPS * q.part.volume)[groups] & (groups > 0)
     return Handed(
         origin=np.asarray(grid.origin, dtype=float),
         cell=grid.cell,
         temperature=filled.temperature.astype(np.float32),
         sand_heat=np.nan_to_num(filled.wall_heat).astype(np.float32),
         stood=(filled.time - filled.arrival).astype(np.float32),
-        empty=(bare(filled, ran.part)[0] > 0).astype(np.uint8),
+        empty=empty.astype(np.uint8),
         poured_at=q.melt.pour_temperature.value,
     )
