@@ -16,11 +16,11 @@ from typing import NamedTuple
 import numpy as np
 from scipy.special import ndtr, ndtri
 
-from strickle.base import Array, BadInput, Source, Value
+from strickle.base import Array, BadInput, Source
 from strickle.mould import draw_law as law
 from strickle.mould.draw_bodies import Body, Half
 from strickle.mould.draw_cake import Cake
-from strickle.mould.rules import FLEXURAL, bar_strength
+from strickle.mould.rules import FLEXURAL, bar_strength, constant
 from strickle.stores import Kit, SandRecord, Stores
 
 SPREADS: dict[str, float] = {
@@ -126,7 +126,7 @@ def sand_of(record: SandRecord, stores: Stores, used: list[Source]) -> Sand:
         "adhesion": "adhesion_dusted", "friction": "friction", "pressure": "wall_pressure", "left": "left_after_rapping", "tilt": "tilt",
         "clearance": "clearance", "strain": "strain", "zone": "zone", "speed": "speed", "jerk": "jerk", "bond": "wall_bond",
     }  # fmt: skip
-    median = {name: _constant(stores, f"draw.{key}", used).value for name, key in names.items()}
+    median = {name: constant(stores, f"draw.{key}", used).value for name, key in names.items()}
     spread = {**SPREADS, "tilt": 0.0}
     tensile = record.values.get("green_tensile")
     density, afs = record.values.get("density"), record.values.get("permeability")
@@ -135,7 +135,7 @@ def sand_of(record: SandRecord, stores: Stores, used: list[Source]) -> Sand:
             f"sand {record.key} has no {'green_tensile' if tensile is None else 'density'}", "Choose another sand, or give it in the stores"
         )
     median["strength"], spread["strength"] = tensile.value, math.log(tensile.high / tensile.low) / 3.29
-    sticks, usual = record.values.get("adhesion"), _constant(stores, "draw.adhesion", used)
+    sticks, usual = record.values.get("adhesion"), constant(stores, "draw.adhesion", used)
     if sticks is not None:
         median["adhesion"] *= sticks.value / usual.value
     if kit.lift != "hand":
@@ -144,8 +144,8 @@ def sand_of(record: SandRecord, stores: Stores, used: list[Source]) -> Sand:
         median["left"], spread["left"] = 1.0, 0.2
     grooved = kit.flask_walls == "grooved"
     median["bond"] *= GROOVED if grooved else 1.0
-    relief = _constant(stores, "draw.relief", used).value if grooved else 1.0
-    passage = (20.0 if afs is None else afs.value) * _constant(stores, "air.permeability_of_afs", used).value
+    relief = constant(stores, "draw.relief", used).value if grooved else 1.0
+    passage = (20.0 if afs is None else afs.value) * constant(stores, "air.permeability_of_afs", used).value
     return _measured(Sand(median, spread, density.value, passage, relief=relief), kit, record.key)
 
 
@@ -164,16 +164,6 @@ def _measured(sand: Sand, kit: Kit, key: str) -> Sand:
         median["adhesion"], median["left"] = median["adhesion"] * factor, median["left"] * factor
         spread.update(adhesion=GAUGED, left=GAUGED, friction=0.05, pressure=0.05)
     return sand._replace(median=median, spread=spread, local_strength=local)
-
-
-def _constant(stores: Stores, name: str, used: list[Source]) -> Value:
-    value = stores.constants.get(name)
-    if value is None:
-        raise BadInput(f"the stores hold no {name}", "Restore the package's data files")
-    source = stores.sources.get(value.source)
-    if source is not None and source not in used:
-        used.append(source)
-    return value
 
 
 def grouped(half: Half) -> list[Group]:

@@ -102,15 +102,6 @@ def side_jerk(depth: float, width: float, density: float, jerk: Array, flexural:
     return np.asarray(3.0 * density * GRAVITY * jerk * depth**2 / (width * flexural))
 
 
-def ledge(reach: float, thick: float, density: float, jerk: Array, flexural: Array) -> Array:
-    """Bending of a shelf of sand by its own weight.
-
-    >>> round(float(ledge(0.05, 0.03, 1600.0, 0.3, 12000.0)), 2)
-    0.43
-    """
-    return np.asarray(3.0 * density * GRAVITY * (1.0 + jerk) * reach**2 / (thick * flexural))
-
-
 def edge(drag: Array, strength: Array, angle: float) -> Array:
     """Drag on an edge of sand of the given angle [deg]; a feather edge below 80 degrees. Guess.
 

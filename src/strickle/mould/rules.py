@@ -4,11 +4,23 @@ from __future__ import annotations
 
 import math
 
-from strickle.base import Input, Output, Relation, rule
+from strickle.base import BadInput, Input, Output, Relation, Source, Value, rule
+from strickle.stores import Stores
 
 GRAVITY = 9.81
 FLEXURAL = 1.5  # flexural over tensile strength of rammed sand; 1.3 to 1.9, memory
 SEAT = 0.95  # the bar over its seat reads this much high; computed
+
+
+def constant(stores: Stores, name: str, used: list[Source]) -> Value:
+    """The stores' datum of that name, its source noted in ``used``. Raises BadInput where there is none."""
+    value = stores.constants.get(name)
+    if value is None:
+        raise BadInput(f"the stores hold no {name}", "Restore the package's data files")
+    source = stores.sources.get(value.source)
+    if source is not None and source not in used:
+        used.append(source)
+    return value
 
 
 @rule(

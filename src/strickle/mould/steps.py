@@ -11,7 +11,7 @@ from strickle.mould.ask import MouldAsk
 from strickle.mould.draw_chance import sand_of
 from strickle.mould.flask import Fitted, Need, choose, nearest
 from strickle.mould.result import Mould, SandChances
-from strickle.mould.rules import side_margin
+from strickle.mould.rules import constant, side_margin
 from strickle.mould.sand import stand
 from strickle.part import Part
 from strickle.pattern import Pattern
@@ -65,7 +65,7 @@ def ram(part: Part, pattern: Pattern, metal: Metal, stores: Stores, ask: MouldAs
         sand_conductivity=_sand(sand, "k").value,
         sand_density=density.value,
         sand_heat=_sand(sand, "heat_capacity").value,
-        contact=_value(stores, "contact.metal_sand", used).value,
+        contact=constant(stores, "contact.metal_sand", used).value,
         bodies=stood.bodies,
         sand_chances=SandChances(**stood.chances._asdict()),
         sand_governs=stood.governs,
@@ -87,16 +87,6 @@ def _middles(part: Part, pattern: Pattern) -> Array:
     return np.asarray(pattern.scale * (middles @ pattern.turn.T) + pattern.shift)
 
 
-def _value(stores: Stores, name: str, used: list[Source]) -> Value:
-    value = stores.constants.get(name)
-    if value is None:
-        raise BadInput(f"the stores hold no {name}", "Restore the package's data files")
-    source = stores.sources.get(value.source)
-    if source is not None and source not in used:
-        used.append(source)
-    return value
-
-
 def _sand(sand: SandRecord, name: str) -> Value:
     value = sand.values.get(name)
     if value is None:
@@ -109,10 +99,10 @@ def _need(
 ) -> tuple[Need, float, float]:
     """What the flask must hold, the sand between part and rigging, and the sand over and under; ``promise`` adds room for rigging not yet laid."""
     mass = part.volume * metal.density_liquidus
-    heavy = _value(stores, "margin.heavy_mass", used).value
-    side = side_margin(mass, heavy, _value(stores, "margin.side", used).value, _value(stores, "margin.side_heavy", used).value)
-    over, under = _value(stores, "margin.over", used).value, _value(stores, "margin.under", used).value
-    between = _value(stores, "margin.between", used).value
+    heavy = constant(stores, "margin.heavy_mass", used).value
+    side = side_margin(mass, heavy, constant(stores, "margin.side", used).value, constant(stores, "margin.side_heavy", used).value)
+    over, under = constant(stores, "margin.over", used).value, constant(stores, "margin.under", used).value
+    between = constant(stores, "margin.between", used).value
     if ask.kind == "open-face":
         return open_face.need(pattern, side, under), between, under
     low, high = pattern.cavity.vertices[:, :2].min(axis=0), pattern.cavity.vertices[:, :2].max(axis=0)
