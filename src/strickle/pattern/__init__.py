@@ -1,6 +1,6 @@
 """Draw direction, parting, contraction, printed halves. The door: ask and result only."""
 
 from strickle.pattern.ask import PatternAsk
-from strickle.pattern.result import Pattern, Sheet
+from strickle.pattern.result import Pattern
 
-__all__ = ["Pattern", "PatternAsk", "Sheet"]
+__all__ = ["Pattern", "PatternAsk"]
