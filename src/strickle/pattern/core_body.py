@@ -114,7 +114,7 @@ def place_cores(
     while waiting:
         place = waiting.pop(0)
         kept = manifold3d.Manifold.batch_boolean(
-            [whole, *(p.prism for p in (*others, *waiting)), *(b.place.prism for b in bodies)], manifold3d.OpType.Add
+            [whole, *(p.solid for p in (*others, *waiting)), *(b.place.solid for b in bodies)], manifold3d.OpType.Add
         )
         shape = _shape(place, filled, whole, rule)
         if isinstance(shape, str):
@@ -127,7 +127,7 @@ def place_cores(
         left = metal - (shape.exact - kept)
         sand = _with((shape.room + place.solid) - left, place)
         if sand is None or any((sand ^ body.room).volume() > 1e-3 for body in bodies):
-            failed.append((place, "its core would run into another one"))
+            failed.append((place, "its core would run into another one" if sand is not None else "its prints do not meet it"))
             continue
         left = _clean(left)
         bodies.append(_body(place, shape, sand, left, rule.clearance))
