@@ -116,9 +116,8 @@ def plan(whole: manifold3d.Manifold, wishes: Sequence[str], bores: str, limit: L
     base = found.filled
     if loose:
         prisms = [one for one in found.prisms if not any(one is piece.place.prism for piece in loose)]
-        for piece in loose:  # what fills another place as well is kept there
-            if any(c.place.prism is piece.place.prism and c.way != "loose" for c in choices):
-                prisms.append(piece.place.prism - piece.place.solid - piece.shape)
+        shared = [c.place.prism for c in choices if c.way != "loose"]  # what fills another place as well is kept there
+        prisms += [p.place.prism - p.place.solid - p.shape for p in loose if any(p.place.prism is one for one in shared)]
         base = manifold3d.Manifold.batch_boolean([off, *prisms], manifold3d.OpType.Add)
     for place in stands:
         base = base + place.solid
