@@ -4,7 +4,31 @@ from __future__ import annotations
 
 from dataclasses import dataclass
 
-from strickle.base import Array, Mesh, Outcome, Piece, Span, si, word
+from strickle.base import Array, Mesh, Outcome, Piece, Record, Span, si, word
+
+
+@dataclass(frozen=True, slots=True, kw_only=True, eq=False)
+class DrilledHole(Record):
+    """A round hole of the part that is filled in the pattern and drilled in the casting."""
+
+    at: Array = si("m", "middle of its mouth, part coordinates", shape="(3,)")
+    axis: Array = si("1", "direction from the mouth into the hole, part coordinates", shape="(3,)")
+    diameter: float = si("m", "diameter")
+    depth: float = si("m", "length of its round wall")
+    through: bool = word("true where it is open at both ends")
+    centre: bool = word("whether the pattern carries a centre mark for the drill")
+
+
+@dataclass(frozen=True, slots=True, kw_only=True, eq=False)
+class StockedFace(Record):
+    """A marked face with machining stock on it."""
+
+    name: str = word("the mark's name")
+    shape: str = word("flat | bore | boss")
+    at: Array = si("m", "the marked point, part coordinates", shape="(3,)")
+    axis: Array = si("1", "out of a flat, or along a bore or boss, part coordinates", shape="(3,)")
+    stock: float = si("m", "stock on the face, of a bore or boss on its radius; part scale")
+    area: float = si("m2", "area of the face")
 
 
 @dataclass(frozen=True, slots=True, kw_only=True, eq=False)
@@ -34,3 +58,9 @@ class Pattern(Outcome):
     draft_volume: float = si("m3", "metal that draft adds to the casting; cavity scale", default=0.0)
     stock: float = si("m", "stock on the poured back of an open-face casting, part scale; 0 in a two-part mould", default=0.0)
     back_filled: float = si("m3", "hollows of the back that an open-face mould cannot form, filled with metal; cavity scale", default=0.0)
+    holes_filled: float = si("m3", "round holes filled in the pattern to be drilled, less the centre marks; cavity scale", default=0.0)
+    drilled: tuple[DrilledHole, ...] = word("round holes to drill in the casting", default=())
+    stock_volume: float = si("m3", "machining stock on marked faces; cavity scale", default=0.0)
+    stocked: tuple[StockedFace, ...] = word("marked faces with machining stock", default=())
+    tolerance_grade: float = si("1", "ISO 8062-3 tolerance grade of the raw casting", default=0.0)
+    tolerance: float = si("m", "whole tolerance band of the part's longest size in that grade", default=0.0)
