@@ -61,11 +61,12 @@ def _asking(function: Function) -> Function:
         click.option("--fill", metavar='level|proud|"250 g"', help="How full to pour an open face. Default: as recommended."),
         click.option("--sleeve", metavar='"12 mm"', help="Wall of insulating sleeves round all risers. Default: none."),
         click.option("--chills", metavar='"NAME: X, Y, Z, ACROSS, THICK, steel|graphite; ..."', help="Chills laid against the part."),
-        click.option("--draft", type=Spelt(["added", "none"]), help="Give walls along the draw the draft they lack. Default: none."),
         click.option(
             "--marks", metavar='"NAME: X, Y, Z, machined|good|no-draft, STOCK; ..."', help="Faces to machine, to come out well, to stay upright."
         ),
         click.option("--holes", type=Spelt(["drilled", "cast"]), help="Fill small or slender round holes for drilling. Default: drilled."),
+        click.option("--draft", type=Spelt(["added", "none"]), help="Give walls along the draw the draft they lack. Default: added."),
+        click.option("--joint", type=Spelt(["best", "flat", "crooked"]), help="How cope and drag part. Default: best."),
         click.option("--stock", metavar='"2 mm"', help="Stock on the poured back of an open-face casting. Default: by size."),
         click.option("--break-for", metavar='"1 s"', help="How long the pour is interrupted; with --break-at."),
         click.option("--break-at", metavar='"2 s"', help="When the pour is interrupted, from the first metal over the lip. Default: never."),

@@ -11,6 +11,7 @@ from strickle.base import Array, Finding, Margin, Where, tell
 from strickle.pattern.faces import Raw
 from strickle.pattern.holes import Hole, drilled
 from strickle.pattern.marks import Marked
+from strickle.pattern.plugs import stacked
 from strickle.pattern.stock import MACHINING, Amount, Grade
 
 FEW = 6  # places, or sizes, told one by one
@@ -67,8 +68,12 @@ def _drilled(raw: Raw, centres: Sequence[bool]) -> Finding:
     under = sum(any(_opens_in(hole, other) for other in wider) for hole in holes)
     be = "is" if len(holes) == 1 else "are"
     ways = []
-    if len(out) < len(holes):
-        ways.append(f"drill {len(holes) - len(out)} at the centre mark cast in the face")
+    if any(centres):
+        ways.append(f"drill {sum(centres)} at the centre mark cast in the face")
+    led = [hole for hole in out if any(has and stacked(hole, other) for other, has in zip(holes, centres, strict=True))]
+    out = [hole for hole in out if all(hole is not other for other in led)]
+    if led:
+        ways.append(f"open {len(led)} wider from {'the hole it goes' if len(led) == 1 else 'the holes they go'} on as")
     if out:
         more = f" and {len(out) - FEW} more that results.json lists" if len(out) > FEW else ""
         where = ", ".join(_place(hole.at) for hole in out[:FEW])
@@ -83,7 +88,7 @@ def _drilled(raw: Raw, centres: Sequence[bool]) -> Finding:
             f"Sand stands badly in holes under {tell(limits.narrow * 1e-3, 'm')} or deeper than {tell(limits.slender, '1')} diameters,"
             f" and up to {tell(limits.widest * 1e-3, 'm')} a drill makes them truer; weight and freezing are reckoned with them full"
         ),
-        do=f"After casting, {' and '.join(ways)}; --holes cast leaves them as drawn",
+        do=f"After casting, {', '.join(ways)}; --holes cast leaves them as drawn",
         where=_point(holes[0].at),
         source="Holes filled for drilling: common practice; how wide a drill goes, and the marks: choices of this program",
     )

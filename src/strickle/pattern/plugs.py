@@ -102,12 +102,12 @@ def _groups(mesh: Facets, holes: Sequence[Hole], wanted: Sequence[int]) -> list[
         pairs += [(int(other), place) for other in np.unique(owner[corners][owner[corners] >= 0])]
         owner[corners] = place
     for place, i in enumerate(wanted):
-        pairs += [(place, later) for later in range(place + 1, len(wanted)) if _stacked(holes[i], holes[wanted[later]])]
+        pairs += [(place, later) for later in range(place + 1, len(wanted)) if stacked(holes[i], holes[wanted[later]])]
     group = labels(np.array(pairs, dtype=np.int64).reshape(-1, 2), len(wanted))
     return [[int(wanted[k]) for k in np.flatnonzero(group == g).tolist()] for g in range(int(group.max()) + 1)]
 
 
-def _stacked(one: Hole, other: Hole) -> bool:
+def stacked(one: Hole, other: Hole) -> bool:
     """Whether a hole goes on as another, narrower or wider, on one axis."""
     off = other.at - one.at
     aside = float(np.linalg.norm(off - (off @ one.axis) * one.axis))

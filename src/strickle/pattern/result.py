@@ -32,6 +32,20 @@ class StockedFace(Record):
 
 
 @dataclass(frozen=True, slots=True, kw_only=True, eq=False)
+class Sheet(Record):
+    """A crooked joint of cope and drag: heights over the flask's own joint, level at zero outside the grid; mould frame, cavity scale."""
+
+    x: Array = si("m", "places of the nodes along x", shape="(nx,)")
+    y: Array = si("m", "places of the nodes along y", shape="(ny,)")
+    height: Array = si("m", "height of the joint at each node", shape="(nx, ny)")
+    lowest: float = si("m", "lowest place of the sand's face")
+    highest: float = si("m", "highest place of it")
+    steepest: float = si("1", "slope of its steepest place, rise over run")
+    area: float = si("m2", "face of the sand that is not level")
+    saved: float = si("m3", "sand released that no flat joint releases; cavity scale")
+
+
+@dataclass(frozen=True, slots=True, kw_only=True, eq=False)
 class Pattern(Outcome):
     """How the part lies in the mould, the cavity it leaves, and the printed halves."""
 
@@ -46,7 +60,7 @@ class Pattern(Outcome):
     undercut_volume: float = si("m3", "sand that a flat-parted two-part mould cannot release, filled in the pattern; cavity scale")
     undercut_faces: tuple[int, ...] = word("faces of the part that hold it", inner=True)
     undrafted_area: float = si("m2", "surface standing within half a degree of the draw")
-    face_draft: Array = si("1", "sine of each face's draft, positive when it draws in its own half", shape="(m,)")
+    face_draft: Array = si("1", "sine of each face's draft, positive when it draws in its own half; 1 where it is filled over", shape="(m,)")
     contraction: Span = si("1", "contraction used, after restraint, with its spread")
     measure: float = si("m", "one long dimension of the printed pattern to measure")
     measure_part: float = si("m", "the same dimension on the part as drawn")
@@ -64,3 +78,4 @@ class Pattern(Outcome):
     stocked: tuple[StockedFace, ...] = word("marked faces with machining stock", default=())
     tolerance_grade: float = si("1", "ISO 8062-3 tolerance grade of the raw casting", default=0.0)
     tolerance: float = si("m", "whole tolerance band of the part's longest size in that grade", default=0.0)
+    sheet: Sheet | None = word("the crooked joint; None where it is flat", default=None)
