@@ -66,7 +66,7 @@ def drilled(diameter: float, depth: float, limits: Limits) -> bool:
     >>> [drilled(d, h, Limits()) for d, h in ((6, 3), (12, 12), (12, 20), (40, 90))]
     [True, False, True, False]
     """
-    return diameter < limits.narrow or (limits.slender * diameter * 1.001 < depth and diameter <= limits.widest)
+    return diameter < 0.999 * limits.narrow or (1.001 * limits.slender * diameter < depth and diameter <= 1.001 * limits.widest)
 
 
 def found(mesh: Facets, known: Sequence[tuple[Array, Array, float, float]] = ()) -> tuple[Hole, ...]:
