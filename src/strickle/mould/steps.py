@@ -10,6 +10,7 @@ from strickle.mould import draw_cake, draw_says, open_face
 from strickle.mould.ask import MouldAsk
 from strickle.mould.draw_chance import sand_of
 from strickle.mould.flask import Fitted, Need, choose, nearest
+from strickle.mould.printing import printing
 from strickle.mould.result import Mould, SandChances
 from strickle.mould.rules import constant, side_margin
 from strickle.mould.sand import stand
@@ -72,6 +73,7 @@ def ram(part: Part, pattern: Pattern, metal: Metal, stores: Stores, ask: MouldAs
         sand_strength_enough=stood.enough,
         face_tear=stood.face_tear,
         tilt=tilt,
+        printing=printing(sand, stores, used),
         findings=(
             *_flask_findings(fitted, need, stores.kit, flasks),
             *(open_face.told(fitted.flask, tilt, pattern, fitted.at_hand) if is_open else ()),

@@ -1,6 +1,8 @@
-"""Draw direction, parting, contraction, printed halves. The door: ask and result only."""
+"""Draw direction, parting, contraction, printed halves. The door: ask, result, and how any room's pieces are printed on the bed."""
 
 from strickle.pattern.ask import PatternAsk
+from strickle.pattern.bed import laid, lying, on_the_bed
+from strickle.pattern.bed_split import MOST, STRIP, in_parts, keyed
 from strickle.pattern.result import Pattern
 
-__all__ = ["Pattern", "PatternAsk"]
+__all__ = ["MOST", "STRIP", "Pattern", "PatternAsk", "in_parts", "keyed", "laid", "lying", "on_the_bed"]

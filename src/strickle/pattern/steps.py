@@ -12,6 +12,7 @@ from strickle.metal import Metal
 from strickle.part import Part
 from strickle.pattern import open_face, rules, says
 from strickle.pattern.ask import PatternAsk
+from strickle.pattern.bed_split import in_parts
 from strickle.pattern.directions import basis, lighter, search, solid, surface
 from strickle.pattern.draft import Closed, drafted
 from strickle.pattern.frame import frame
@@ -59,6 +60,7 @@ def make(part: Part, metal: Metal, stores: Stores, ask: PatternAsk, watch: Watch
     dragged = max(withdrawn(printed))
     holes = drill(printed)
     made = pieces(printed, holes)
+    made = made._replace(pieces=tuple(in_parts(piece, stores.kit.bed) for piece in made.pieces))
     sines = _draft(part.mesh, laid)
     if eased is not None:
         sines = np.where((sines > -LEAN) & (sines < np.sin(eased.outside)), np.sin(eased.outside), sines)
