@@ -12,6 +12,7 @@ class PatternAsk(Record):
     """Wishes on the draw; ``open_face`` follows from the kind of mould."""
 
     up: Array | None = si("1", "direction of the part that shall point up in the mould", shape="(3,)", default=None)
+    way: Array | None = si("1", "of the ways the part can lie, the one that trials found best; None = the room's own choice", shape="(3,)", default=None)
     parting: float | None = si("m", "height of the parting along the draw, part coordinates; None = best", default=None)
     open_face: bool = word("the whole part lies under the parting and its back is poured open", default=False)
     draft: str = word("whether walls along the draw are given draft: added or none", default="none")

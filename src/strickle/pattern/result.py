@@ -5,6 +5,7 @@ from __future__ import annotations
 from dataclasses import dataclass
 
 from strickle.base import Array, Mesh, Outcome, Piece, Span, si, word
+from strickle.pattern.ways import Way
 
 
 @dataclass(frozen=True, slots=True, kw_only=True, eq=False)
@@ -34,3 +35,4 @@ class Pattern(Outcome):
     draft_volume: float = si("m3", "metal that draft adds to the casting; cavity scale", default=0.0)
     stock: float = si("m", "stock on the poured back of an open-face casting, part scale; 0 in a two-part mould", default=0.0)
     back_filled: float = si("m3", "hollows of the back that an open-face mould cannot form, filled with metal; cavity scale", default=0.0)
+    ways: tuple[Way, ...] = word("ways the part can lie that no other beats in everything, the one taken first; none where it was asked for", default=())

@@ -12,7 +12,7 @@ from strickle.metal import Metal
 from strickle.part import Part
 from strickle.pattern import open_face, rules, says
 from strickle.pattern.ask import PatternAsk
-from strickle.pattern.directions import basis, lighter, search, solid, surface
+from strickle.pattern.directions import UNMARKED, basis, lighter, search, solid, spare, surface
 from strickle.pattern.draft import Closed, drafted
 from strickle.pattern.frame import frame
 from strickle.pattern.halves import Holes, Printed, drill, pieces
@@ -21,6 +21,7 @@ from strickle.pattern.parting import Lie, choose
 from strickle.pattern.result import Pattern
 from strickle.pattern.taper import rule_of
 from strickle.pattern.undercut import LEAN, fill, halves, plain, withdrawn
+from strickle.pattern.ways import Lain, Way, lay, listed
 from strickle.stores import Stores
 
 DRAFT = np.sin(np.radians(0.5))
@@ -37,6 +38,7 @@ class _Laid(NamedTuple):
     scale: Array
     contraction: Span
     stock: float = 0.0
+    ways: tuple[Way, ...] = ()
 
 
 def make(part: Part, metal: Metal, stores: Stores, ask: PatternAsk, watch: Watch) -> Pattern:
@@ -87,6 +89,7 @@ def make(part: Part, metal: Metal, stores: Stores, ask: PatternAsk, watch: Watch
         pieces=made.pieces,
         draft_volume=0.0 if eased is None else eased.added * 1e-9,
         stock=laid.stock,
+        ways=laid.ways,
         back_filled=formed.filled * 1e-9,
         findings=_findings(part, stores, ask, laid, formed, eased, caught, dragged, holes, made),
         sources=_sources(stores),
@@ -127,31 +130,37 @@ def _eased(whole: manifold3d.Manifold, stores: Stores, ask: PatternAsk, watch: W
 
 def _lay(part: Part, metal: Metal, stores: Stores, ask: PatternAsk, watch: Watch) -> _Laid:
     """Draw, parting, way up, frame and scale."""
-    light = lighter(part.mesh)
+    shape = spare(part.mesh)
+    light = lighter(shape)
     if ask.up is not None and not 0 < float(np.linalg.norm(ask.up)) < np.inf:
         raise BadInput("the direction that shall point up has no length", "Give three numbers such as 0,0,1")
     if ask.open_face:
         return _lay_open(part, light, metal, stores, ask, watch)
     if ask.stock is not None:
         raise BadInput("stock on the poured face is asked for, and a two-part mould has no poured face", "Leave it out, or take --mould open-face")
-    if ask.up is None:
-        axis = search(light, part.volume, watch)[0].direction
-    else:
-        axis = ask.up / float(np.linalg.norm(ask.up))
+    spots = np.array([spot.at for spot in part.hot_spots if spot.needs_feed]).reshape(-1, 3)
+    limits = (rules.constant(stores, "pocket.depth_to_width_cope").value, rules.constant(stores, "pocket.depth_to_width_drag").value)
+    lie, other, ways = _lain(part, shape, light, spots, limits, ask, watch)
+    used = _contraction(part, light, lie.draw, metal, stores)
+    scale = np.full(3, 1.0 + used.value)
+    turn, shift = frame(part.mesh.vertices, lie.draw, lie.level, scale)
+    return _Laid(lie, other, turn, shift, scale, used, 0.0, ways)
+
+
+def _lain(part: Part, shape: Mesh, light: Mesh, spots: Array, limits: tuple[float, float], ask: PatternAsk, watch: Watch) -> Lain:
+    """The way the part lies: as asked, else the best of those it can lie in."""
+    good = UNMARKED
+    found = () if ask.up is not None else search(light, part.volume, watch, shape, good)
+    watch(0.42, "choosing the parting and the way up")
+    if found and ask.parting is None:
+        return lay(shape, found, part.volume, spots, limits, good, ask.way)
+    axis = found[0].direction if found else np.asarray(ask.up) / float(np.linalg.norm(np.asarray(ask.up)))
     heights = part.mesh.vertices @ axis
     if ask.parting is not None and not heights.min() - 1e-9 <= ask.parting <= heights.max() + 1e-9:
         span = f"{tell(float(heights.min()), 'm')} and {tell(float(heights.max()), 'm')}"
         raise BadInput("the parting asked for lies outside the part", f"Give a height between {span} along the draw")
-    spots = np.array([spot.at for spot in part.hot_spots if spot.needs_feed]).reshape(-1, 3)
-    limits = tuple(rules.constant(stores, f"pocket.depth_to_width_{half}").value for half in ("cope", "drag"))
-    watch(0.42, "choosing the parting and the way up")
-    found = choose(part.mesh, axis, part.volume, spots, (limits[0], limits[1]), ask.up is not None, ask.parting)
-    lie = found[0]
-    other = next((f for f in found if f.draw @ lie.draw < 0), None)
-    used = _contraction(part, light, lie.draw, metal, stores)
-    scale = np.full(3, 1.0 + used.value)
-    turn, shift = frame(part.mesh.vertices, lie.draw, lie.level, scale)
-    return _Laid(lie, other, turn, shift, scale, used)
+    lies = choose(shape, axis, part.volume, spots, limits, ask.up is not None, ask.parting, good)
+    return Lain(lies[0], next((f for f in lies if f.draw @ lies[0].draw < 0), None), ())
 
 
 def _lay_open(part: Part, light: Mesh, metal: Metal, stores: Stores, ask: PatternAsk, watch: Watch) -> _Laid:
@@ -265,6 +274,8 @@ def _findings(
         out += [open_face.back_filled(formed, whole, _on_part(laid, formed.back[0].at * 1e-3))] if formed.back else []
     else:
         out = [says.lies(laid.lie, laid.other, size, (float(middle[0]), float(middle[1]), float(middle[2])), ask.up is not None)]
+    if (others := listed(laid.ways)) is not None:
+        out.append(others)
     if formed.regions:
         point = _on_part(laid, formed.regions[0].at * 1e-3)
         limits = (rules.constant(stores, f"pattern.{name}").value for name in ("fill_share", "fill_least", "drill_width"))
