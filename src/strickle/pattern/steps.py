@@ -13,6 +13,10 @@ from strickle.part import Part
 from strickle.pattern import open_face, rules, says
 from strickle.pattern.ask import PatternAsk
 from strickle.pattern.directions import basis, lighter, search, solid, surface
+from strickle.pattern.dividing import cut_apart as cut_apart
+from strickle.pattern.dividing import cut_findings as cut_findings
+from strickle.pattern.dividing import joint_sources as joint_sources
+from strickle.pattern.dividing import look_for_cuts as look_for_cuts
 from strickle.pattern.draft import Closed, drafted
 from strickle.pattern.frame import frame
 from strickle.pattern.halves import Holes, Printed, drill, pieces
