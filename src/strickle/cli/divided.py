@@ -105,8 +105,9 @@ def _edge(one: Mapping[str, Any], units: str) -> Iterator[str]:
         yield "edges left square"
         return
     degrees, _ = shown(one["angle"]["value"] * 57.29578, "1")
-    cast = f", of it {_q(one['cast_depth'], units)} cast on" if one["cast_depth"]["value"] else ""
-    yield f"{one['edge']}, {_q(one['depth'], units)} deep into the wall{cast}; both sides make a groove of {degrees} degrees, land {_q(one['root'], units)}"
+    cast = f", of it {_q(one['cast_depth'], units)} cast on" if one["cast_depth"]["value"] else ", filed after the faces are dressed"
+    yield f"{one['edge']}, {_q(one['depth'], units)} deep into the wall{cast}"
+    yield f"both sides make a groove of {degrees} degrees, land {_q(one['root'], units)}"
 
 
 def _told(one: Mapping[str, Any], units: str) -> str:

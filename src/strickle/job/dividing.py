@@ -208,7 +208,7 @@ def _results(folder: Path) -> Mapping[str, Any] | None:
 
 def _says(division: Division, rows: Sequence[Casting]) -> str:
     """The division in one sentence."""
-    if not rows:
+    if not rows or division.whole is None:
         stop = next((f for f in division.findings if f.weight == "STOP"), None)
         first = stop or next((f for f in division.findings if f.code == "trials.no_cut"), None)
         return f"{first.says}." if first is not None else "It is not cast in pieces."

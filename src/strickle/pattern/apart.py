@@ -135,7 +135,7 @@ def _back(body: manifold3d.Manifold, turn: Array, level: float) -> manifold3d.Ma
 
 
 def _faces(pieces: Sequence[manifold3d.Manifold], cut: Cut, number: int) -> list[_Face]:
-    """Where two pieces meet in the cut."""
+    """Where two pieces meet in the cut, each patch by itself."""
     normal, level = _normal(cut, number + 1)
     turn = basis(normal)
     above: list[tuple[int, manifold3d.CrossSection]] = []
@@ -150,9 +150,8 @@ def _faces(pieces: Sequence[manifold3d.Manifold], cut: Cut, number: int) -> list
     found = []
     for over, own in above:
         for under, other in below:
-            shared = own ^ other
-            if shared.area() > LEAST_FACE:
-                found.append(_Face(number, turn, level, over, under, shared))
+            patches = [patch for patch in (own ^ other).decompose() if patch.area() > LEAST_FACE]
+            found += [_Face(number, turn, level, over, under, patch) for patch in patches]
     return found
 
 

@@ -150,19 +150,24 @@ def _candidate(whole: manifold3d.Manifold, cut: Cut, why: str, fixed: Sequence[C
     if min(piece.volume() for piece in pieces) < SMALL * whole.volume():
         return None
     area = float(faces.area()) * 1e-6
-    costs = [cost(Mesh(vertices=_plain(piece)[0], faces=_plain(piece)[1])) for piece in pieces]
+    costs = [cost(piece) for piece in pieces]
     return Candidate(cut, why, area, max(costs) + FACE * area / max(largest, 1e-12))
 
 
 def _plain(piece: manifold3d.Manifold) -> tuple[Array, Array]:
+    """Corners [m] and faces of a piece, without slivers that have no direction."""
     out = piece.to_mesh64()
-    return np.array(out.vert_properties[:, :3]) * 1e-3, np.array(out.tri_verts, dtype=np.int64)
+    vertices, faces = np.array(out.vert_properties[:, :3]) * 1e-3, np.array(out.tri_verts, dtype=np.int64)
+    a, b, c = (vertices[faces[:, i]] for i in range(3))
+    return vertices, faces[np.linalg.norm(np.cross(b - a, c - a), axis=1) > 0]
 
 
-def cost(mesh: Mesh) -> float:
+def cost(piece: manifold3d.Manifold) -> float:
     """What the best of a casting's own directions costs: its undercut and how deep it is drawn over its size."""
+    vertices, faces = _plain(piece)
+    mesh = Mesh(vertices=vertices, faces=faces)
     normals, areas = surface(mesh)
-    volume = float(one_solid(mesh).volume()) * 1e-9
+    volume = float(piece.volume()) * 1e-9
     return min(score(mesh, way, volume, normals, areas, True).undercut_score for way in _ways(mesh))
 
 

@@ -33,25 +33,26 @@ def divide(runner: Runner, ask: DivideAsk, watch: Watch) -> Division:
     """
     if not 1 <= ask.most <= MOST:
         raise BadInput(f"{ask.most} cuts at the most are asked for", f"Give one to {MOST}")
-    results: dict[str, Outcome] = {stage: runner.run(stage) for stage in ("metal", "part", "pattern", "mould")}
-    metal, part, own = results["metal"], results["part"], runner.ask("metal")
+    metal, own = runner.run("metal"), runner.ask("metal")
     assert isinstance(metal, Metal)
-    assert isinstance(part, Part)
     assert isinstance(own, MetalAsk)
-    whole = stands("as one", results)
     told = [*joined(metal, own.use, ask.joint.kind, runner.stores)]
-    if any(f.weight == "STOP" for f in told):
-        return _division((), None, whole, (), (), told)
+    if stops := [f for f in told if f.weight == "STOP"]:
+        return _division((), None, None, (), (), stops)
+    part = runner.run("part")
+    assert isinstance(part, Part)
+    cuts = ask.cuts
+    made = cut_apart(part, cuts, ask.joint, metal.family, runner.stores) if cuts else None  # what cannot be cut is told at once
+    results = {"metal": metal, "part": part} | {stage: runner.run(stage) for stage in ("pattern", "mould")}
+    whole = stands("as one", results)
     tried: tuple[TriedCut, ...] = ()
-    if ask.cuts:
-        cuts = ask.cuts
-    else:
+    if made is None:
         tried = _search(runner, results, whole, ask, watch)
         good = [one for one in tried if one.easier]
         if not good:
             return _division((), None, whole, (), tried, [*told, _none(tried)])
         cuts = good[0].cuts
-    made = cut_apart(part, cuts, ask.joint, metal.family, runner.stores)
+        made = cut_apart(part, cuts, ask.joint, metal.family, runner.stores)
     castings = _rated(runner, results, made, watch)
     one = _tried(cuts, "it was asked for", whole, castings, made, part)
     told += cut_findings(part, cuts, made, ask.clear, ask.joint)
@@ -60,7 +61,12 @@ def divide(runner: Runner, ask: DivideAsk, watch: Watch) -> Division:
 
 
 def _division(
-    cuts: tuple[Cut, ...], made: Apart | None, whole: Casting, castings: tuple[Casting, ...], tried: tuple[TriedCut, ...], told: Sequence[Finding]
+    cuts: tuple[Cut, ...],
+    made: Apart | None,
+    whole: Casting | None,
+    castings: tuple[Casting, ...],
+    tried: tuple[TriedCut, ...],
+    told: Sequence[Finding],
 ) -> Division:
     return Division(
         cuts=cuts, apart=made, whole=whole, castings=castings, tried=tried, findings=tuple(ranked(list(told))), sources=joint_sources()

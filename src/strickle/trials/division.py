@@ -75,7 +75,7 @@ class Division(Record):
 
     cuts: tuple[Cut, ...] = word("the cuts taken; none where none helps or none is allowed")
     apart: Apart | None = word("the castings with their joints", inner=True)
-    whole: Casting = word("the part as one")
+    whole: Casting | None = word("the part as one; none where it is not to be cut and was not looked at")
     castings: tuple[Casting, ...] = word("the castings as they were rated, without their own walls and late places measured anew")
     tried: tuple[TriedCut, ...] = word("cuts that were rated, best first")
     findings: tuple[Finding, ...] = word("what is to be minded", inner=True)
