@@ -50,7 +50,7 @@ def left(job: Path) -> set[str]:
         ({"at": "x 45 mm", "clear": "1 mm, 2 mm"}, "names no places"),
         ({"at": "x 45 mm", "stock": "200 mm"}, "out of all reason"),
         ({"at": "x 45 mm", "stock": "-1 mm"}, "out of all reason"),
-        ({"at": "x 45 mm", "joint": "glue"}, "not known"),
+        ({"at": "x 45 mm", "join": "glue"}, "not known"),
         ({"cuts": 9}, "9 cuts"),
     ],
 )

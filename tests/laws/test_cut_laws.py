@@ -5,10 +5,10 @@ from __future__ import annotations
 import numpy as np
 from hypothesis import assume, given, settings
 from hypothesis import strategies as st
-from pattern_shop import box, part_from, rod
 
+from pattern_shop import box, part_from, rod
 from strickle.base import BadInput
-from strickle.pattern import Cut, JointAsk
+from strickle.pattern import Cut, SeamAsk
 from strickle.pattern.apart import apart, one_solid
 
 SOLIDS = (
@@ -30,25 +30,25 @@ def test_castings_add_up_to_the_part_its_stock_and_its_bevels(which, normals, at
     place = low + np.array(at) * (high - low)
     cuts = [Cut(at=place, normal=np.array(normal)) for normal in normals]
     try:
-        made = apart(mesh, cuts, JointAsk(kind=kind, bevel=bevel, stock=stock), 3e-3)
+        made = apart(mesh, cuts, SeamAsk(kind=kind, bevel=bevel, stock=stock), 3e-3)
     except BadInput:
         assume(False)
         raise
     solids = [one_solid(one) for one in made.meshes]
     got = sum(float(solid.volume()) for solid in solids) * 1e-9
-    due = made.volume - made.crumbs + sum(joint.stock_volume - joint.bevel_volume for joint in made.joints)
+    due = made.volume - made.crumbs + sum(seam.stock_volume - seam.bevel_volume for seam in made.seams)
     if len(cuts) == 1:
         assert abs(got / due - 1) < 1e-5
     else:  # where slanted cuts cross, the stock of one may stand in the metal of the other's stock
-        assert abs(got / due - 1) < 1e-5 + 0.05 * sum(joint.stock_volume + joint.bevel_volume for joint in made.joints) / due
+        assert abs(got / due - 1) < 1e-5 + 0.05 * sum(seam.stock_volume + seam.bevel_volume for seam in made.seams) / due
     assert made.crumbs < 20e-9
     for solid in solids:
         assert solid.status().name == "NoError"
         assert solid.volume() > 1.0
-    for joint in made.joints:
-        assert 0 < joint.thin <= joint.thick * 1.001
-        assert joint.thick <= joint.span * 1.001
-        assert joint.cast_depth <= joint.depth <= joint.thin
-        assert len(set(joint.castings)) == 2
-        assert set(joint.castings) <= set(made.names)
-    assert {name for joint in made.joints for name in joint.castings} == set(made.names)
+    for seam in made.seams:
+        assert 0 < seam.thin <= seam.thick * 1.001
+        assert seam.thick <= seam.span * 1.001
+        assert seam.cast_depth <= seam.depth <= seam.thin
+        assert len(set(seam.castings)) == 2
+        assert set(seam.castings) <= set(made.names)
+    assert {name for seam in made.seams for name in seam.castings} == set(made.names)

@@ -61,7 +61,8 @@ def _asking(function: Function) -> Function:
         click.option("--fill", metavar='level|proud|"250 g"', help="How full to pour an open face. Default: as recommended."),
         click.option("--sleeve", metavar='"12 mm"', help="Wall of insulating sleeves round all risers. Default: none."),
         click.option("--chills", metavar='"NAME: X, Y, Z, ACROSS, THICK, steel|graphite; ..."', help="Chills laid against the part."),
-        click.option("--draft", type=Spelt(["added", "none"]), help="Give walls along the draw the draft they lack. Default: none."),
+        click.option("--draft", type=Spelt(["added", "none"]), help="Give walls along the draw the draft they lack. Default: added."),
+        click.option("--joint", type=Spelt(["best", "flat", "crooked"]), help="How cope and drag part. Default: best."),
         click.option("--stock", metavar='"2 mm"', help="Stock on the poured back of an open-face casting. Default: by size."),
         click.option("--break-for", metavar='"1 s"', help="How long the pour is interrupted; with --break-at."),
         click.option("--break-at", metavar='"2 s"', help="When the pour is interrupted, from the first metal over the lip. Default: never."),
@@ -134,8 +135,8 @@ def resume(**given: Any) -> int:
 @click.option("--at", metavar='"X, Y, Z: NX,NY,NZ; ..."', help='Where to cut: a point and a direction, or "z 40 mm". Default: looked for.')
 @click.option("--clear", metavar='"X, Y, Z; ..."', help="Places of the part that no cut may come near.")
 @click.option("--cuts", type=click.IntRange(1, 4), default=2, help="Cuts at the most where they are looked for. Default: 2.")
-@click.option("--joint", type=Spelt(["weld", "bolt"]), default="weld", help="How the castings are joined. Default: weld.")
-@click.option("--stock", metavar='"2 mm"', help="Stock to dress off each joint face. Default: by the size of the part.")
+@click.option("--join", type=Spelt(["weld", "bolt"]), default="weld", help="How the castings are joined. Default: weld.")
+@click.option("--stock", metavar='"2 mm"', help="Stock to dress off each seam's face. Default: by the size of the part.")
 @click.option(
     "--bevel", type=Spelt(["filed", "cast"]), default="filed", help="Whether the edges to weld are filed after casting or cast on. Default: filed."
 )

@@ -26,7 +26,7 @@ def castings_document(
     part: str,
     data: bytes,
     units: str,
-    joint: str,
+    join: str,
     castings: Sequence[tuple[Casting, str, Mapping[str, Any] | None]],
     whole: Mapping[str, Any] | None,
     plates: Sequence[str],
@@ -39,11 +39,11 @@ def castings_document(
         "units": units,
         "part": part,
         "sum": hashlib.sha256(data).hexdigest(),
-        "joint": joint,
+        "join": join,
         "says": render(says, units),
         "findings": [finding(one, units) for one in division.findings],
         "cuts": [plain(cut, units) for cut in division.cuts],
-        "joints": [plain(one, units) for one in (division.apart.joints if division.apart is not None else ())],
+        "seams": [plain(one, units) for one in (division.apart.seams if division.apart is not None else ())],
         "whole": None if division.whole is None else _row(division.whole, "", whole, units),
         "castings": [_row(one, folder, results, units) for one, folder, results in castings],
         "tried": [plain(one, units) for one in division.tried],
@@ -80,7 +80,7 @@ def read_castings(folder: Path, part: Callable[[], bytes] | None = None) -> Mapp
 
 def castings_schema() -> dict[str, Any]:
     """The JSON Schema of castings.json, made of the same declarations as the file."""
-    from strickle.pattern import Cut, Joint
+    from strickle.pattern import Cut, Seam
 
     text = {"type": "string"}
     casting = form_of_record(Casting)
@@ -102,11 +102,11 @@ def castings_schema() -> dict[str, Any]:
             "units": {"enum": ["metric", "us"]},
             "part": text,
             "sum": {"type": "string", "description": "SHA-256 of the part's file that was cut"},
-            "joint": {"enum": ["weld", "bolt"]},
+            "join": {"enum": ["weld", "bolt"]},
             "says": text,
             "findings": many({"$ref": "#/$defs/finding"}),
             "cuts": many(form_of_record(Cut)),
-            "joints": many(form_of_record(Joint)),
+            "seams": many(form_of_record(Seam)),
             "whole": {"anyOf": [{"type": "null"}, row]},
             "castings": many(row),
             "tried": many(form_of_record(TriedCut)),

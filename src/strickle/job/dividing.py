@@ -16,7 +16,7 @@ from strickle.job.cache import StageCache
 from strickle.job.castings import castings_document
 from strickle.job.contract import dumps
 from strickle.job.files import kind_of, read_file
-from strickle.job.folder import CASTINGS, JOINTS, MOST_BYTES, STAGES, held, prepare, put, swap
+from strickle.job.folder import CASTINGS, MOST_BYTES, SEAMS, STAGES, held, prepare, put, swap
 from strickle.job.kit import read_kit, stores_with
 from strickle.job.lock import locked
 from strickle.job.planning import LOOK_ENDS, Plan, begin, load
@@ -25,7 +25,7 @@ from strickle.job.progress import Progress
 from strickle.job.recipe import Recipe, read_recipe
 from strickle.job.runner import Runner
 from strickle.job.threemf import stl, threemf
-from strickle.pattern import Apart, JointAsk
+from strickle.pattern import Apart, SeamAsk
 from strickle.trials import Casting, DivideAsk, Division
 from strickle.trials.division import stands
 
@@ -48,7 +48,7 @@ class Divided:
 
     @property
     def exit_code(self) -> int:
-        """3 where a STOP finding stands, of the joint or of a casting's plan; else 0."""
+        """3 where a STOP finding stands, of the seam or of a casting's plan; else 0."""
         own = any(one["weight"] == "STOP" for one in self.document["findings"])
         return 3 if own or any(plan.exit_code for plan in self.plans) else 0
 
@@ -59,7 +59,7 @@ def divide(
     at: str | None = None,
     clear: str | None = None,
     cuts: int = 2,
-    joint: str = "weld",
+    join: str = "weld",
     stock: str | None = None,
     bevel: str = "filed",
     to: str | Path | None = None,
@@ -76,7 +76,7 @@ def divide(
     """
     folder = Path(folder)
     recipe = read_recipe(folder / "job.toml")
-    ask = _asked(at, clear, cuts, joint, stock, bevel)
+    ask = _asked(at, clear, cuts, join, stock, bevel)
     own = read_kit(folder / recipe.kit, links=False) if recipe.kit else read_kit()
     told = units or recipe.units or own.units
     progress = Progress(_part_of(watch or quiet, 0.0, SHARE), units=told, table=stages.STAGES[:4], stopped=stopped)
@@ -98,25 +98,25 @@ def divide(
         part=recipe.file,
         data=data,
         units=told,
-        joint=joint,
+        join=join,
         castings=[
             (row, Path(os.path.relpath(plan.folder, folder)).as_posix(), plan.document) for row, plan in zip(rows, plans, strict=True)
         ],
         whole=_results(folder),
-        plates=[f"{JOINTS}/{name}" for name in sorted(plates)],
+        plates=[f"{SEAMS}/{name}" for name in sorted(plates)],
         says=_says(division, rows),
     )  # fmt: skip
     _write(folder, doc, plates)
     return Divided(document=doc, plans=tuple(plans), folder=folder)
 
 
-def _asked(at: str | None, clear: str | None, cuts: int, joint: str, stock: str | None, bevel: str) -> DivideAsk:
+def _asked(at: str | None, clear: str | None, cuts: int, join: str, stock: str | None, bevel: str) -> DivideAsk:
     given = None if stock is None else parse(stock, "m", "stock")
     if given is not None and not 0 <= given <= MOST_STOCK:
         raise BadInput(f"stock: {stock!r} is out of all reason", f"It should lie between 0 and {tell(MOST_STOCK, 'm')}")
     more = {} if clear is None else {"clear": read_places(clear, "clear")}
     return DivideAsk(
-        cuts=() if at is None else read_cuts(at, "at"), most=cuts, joint=JointAsk(kind=joint, stock=given, bevel=bevel), **more
+        cuts=() if at is None else read_cuts(at, "at"), most=cuts, seam=SeamAsk(kind=join, stock=given, bevel=bevel), **more
     )  # fmt: skip
 
 
@@ -190,12 +190,12 @@ def _rows(division: Division, plans: Sequence[Plan]) -> tuple[Casting, ...]:
 
 
 def _matched(division: Division, rows: Sequence[Casting]) -> Division:
-    """The joints with how far their faces may differ by the spread of the two castings' contraction."""
+    """The seams with how far their faces may differ by the spread of the two castings' contraction."""
     if division.apart is None:
         return division
     spread = {row.name: row.spread for row in rows}
-    joints = tuple(dataclasses.replace(one, mismatch=one.span * max(spread.get(name, 0.0) for name in one.castings)) for one in division.apart.joints)
-    return dataclasses.replace(division, apart=dataclasses.replace(division.apart, joints=joints))
+    seams = tuple(dataclasses.replace(one, mismatch=one.span * max(spread.get(name, 0.0) for name in one.castings)) for one in division.apart.seams)
+    return dataclasses.replace(division, apart=dataclasses.replace(division.apart, seams=seams))
 
 
 def _results(folder: Path) -> Mapping[str, Any] | None:
@@ -223,14 +223,14 @@ def _says(division: Division, rows: Sequence[Casting]) -> str:
 
 def _plate(name: str, mesh: Mesh) -> dict[str, bytes]:
     vertices = mesh.vertices * 1e3
-    note = "Outline of a joint face: lay it on one face, turn it over for the other, and mark outline and pins"
+    note = "Outline of a seam face: lay it on one face, turn it over for the other, and mark outline and pins"
     return {f"{name}.3mf": threemf(name, vertices, mesh.faces, note), f"{name}.stl": stl(name, vertices, mesh.faces, "flat")}
 
 
 def _write(folder: Path, doc: Mapping[str, Any], plates: Mapping[str, bytes]) -> None:
     """Plates and castings.json into the parent's folder, the latter last."""
     with locked(folder):
-        prepare(folder / JOINTS, plates)
+        prepare(folder / SEAMS, plates)
         fresh = held(folder / CASTINGS, dumps(doc).encode())
-        swap(folder / JOINTS)
+        swap(folder / SEAMS)
         put(folder / CASTINGS, fresh)

@@ -1,7 +1,7 @@
 """Draw direction, parting, contraction, printed halves. The door: ask and result only."""
 
 from strickle.pattern.ask import PatternAsk
-from strickle.pattern.joint import Apart, Cut, Joint, JointAsk, Plate
-from strickle.pattern.result import Pattern
+from strickle.pattern.result import Pattern, Sheet
+from strickle.pattern.seam import Apart, Cut, Plate, Seam, SeamAsk
 
-__all__ = ["Apart", "Cut", "Joint", "JointAsk", "Pattern", "PatternAsk", "Plate"]
+__all__ = ["Apart", "Cut", "Pattern", "PatternAsk", "Plate", "Seam", "SeamAsk", "Sheet"]
