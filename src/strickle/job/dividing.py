@@ -210,7 +210,7 @@ def _says(division: Division, rows: Sequence[Casting]) -> str:
     """The division in one sentence."""
     if not rows or division.whole is None:
         stop = next((f for f in division.findings if f.weight == "STOP"), None)
-        first = stop or next((f for f in division.findings if f.code == "trials.no_cut"), None)
+        first = stop or next((f for f in division.findings if f.code in ("trials.no_cut", "trials.no_need")), None)
         return f"{first.says}." if first is not None else "It is not cast in pieces."
     one, worst = division.whole, max(rows, key=lambda row: row.sand_chance)
     deepest, largest = max(row.depth for row in rows), max(rows, key=lambda row: row.sand)

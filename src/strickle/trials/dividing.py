@@ -20,6 +20,7 @@ EASIER, SAME = 0.9, 1.02  # of a measure as one: clearly less, and no more (choi
 CHANCE, SHARE = 0.02, 1e-3  # chance and share of the part's volume under which nothing is to be gained
 SEAM = 0.1  # weight of the seams' faces over the part's surface
 GAIN = 0.9  # a further cut must bring the cost under this share
+LOW = 0.1  # chance of the sand's failing under which it gives no reason to cut
 HARD = 0.5  # chance of the sand's failing above which a further cut is looked for
 NO_WORSE = 1.05  # cost of a cut that gains nothing by itself, but may with a second
 MOST = 4
@@ -46,6 +47,8 @@ def divide(runner: Runner, ask: DivideAsk, watch: Watch) -> Division:
     results = {"metal": metal, "part": part} | {stage: runner.run(stage) for stage in ("pattern", "mould")}
     whole = stands("as one", results)
     tried: tuple[TriedCut, ...] = ()
+    if made is None and _eases(whole):
+        return _division((), None, whole, (), (), [*told, _eased(whole)])
     if made is None:
         tried = _search(runner, results, whole, ask, watch)
         good = [one for one in tried if one.easier]
@@ -184,6 +187,25 @@ def _flask(one: Casting, whole: Casting) -> float:
     """What a casting's flask holds over what that of the part as one does; one at hand is no harder than one that is not."""
     share = one.sand / whole.sand
     return min(share, 1.0) if whole.flask == TO_BE_BUILT and one.flask != TO_BE_BUILT else share
+
+
+def _eases(whole: Casting) -> bool:
+    """Whether the part as one gives no reason to cut it: the sand stands, nothing is undercut and nothing stops it."""
+    return whole.sand_chance < LOW and whole.undercut <= SHARE * whole.volume and not whole.stops
+
+
+def _eased(whole: Casting) -> Finding:
+    return Finding(
+        code="trials.no_need",
+        weight="NOTE",
+        says="Nothing asks for a cut: the part is moulded well as one",
+        because=(
+            f"The chance that the sand fails is {tell(whole.sand_chance, '1', '%')}, no sand is trapped and nothing stops its pattern or mould;"
+            " every weld costs work and strength"
+        ),
+        do="Cast it as one, or give a cut of your own with --at",
+        margin=Margin(value=LOW - whole.sand_chance, unit="1", of="chance under which nothing asks for a cut, less the chance that the sand fails"),
+    )
 
 
 def _worse(one: TriedCut) -> str:
