@@ -71,6 +71,10 @@ def ram(part: Part, pattern: Pattern, metal: Metal, stores: Stores, ask: MouldAs
         sand_governs=stood.governs,
         sand_strength_enough=stood.enough,
         face_tear=stood.face_tear,
+        sand_low=SandChances(**stood.low._asdict()),
+        sand_high=SandChances(**stood.high._asdict()),
+        leaning=stood.leaning,
+        ledges=stood.ledges,
         tilt=tilt,
         findings=(
             *_flask_findings(fitted, need, stores.kit, flasks),
