@@ -1,6 +1,6 @@
 """Draw direction, parting, contraction, printed halves. The door: ask and result only."""
 
 from strickle.pattern.ask import PatternAsk
-from strickle.pattern.result import Pattern
+from strickle.pattern.result import Lift, Pattern
 
-__all__ = ["Pattern", "PatternAsk"]
+__all__ = ["Lift", "Pattern", "PatternAsk"]

@@ -4,7 +4,22 @@ from __future__ import annotations
 
 from dataclasses import dataclass
 
-from strickle.base import Array, Mesh, Outcome, Piece, Span, si, word
+from strickle.base import Array, Mesh, Outcome, Piece, Record, Span, si, word
+
+
+@dataclass(frozen=True, slots=True, kw_only=True, eq=False)
+class Lift(Record):
+    """How one printed piece is lifted out of the sand."""
+
+    piece: str = word("its name")
+    at: Array = si("m", "where the pull is: the middle of its screws on the parting, print scale, mould frame", shape="(3,)")
+    screws: int = word("lifting screws")
+    apart: float = si("m", "distance of the screws along the bar; 0 for one screw")
+    force: float = si("N", "what its walls may hold it with once rapped, at the high end")
+    bars: int = word("bars of wood across the screws; 0 where one screw or two by hand do")
+    bar_length: float = si("m", "length of a bar")
+    bar_width: float = si("m", "its width")
+    bar_height: float = si("m", "its height, on edge")
 
 
 @dataclass(frozen=True, slots=True, kw_only=True, eq=False)
@@ -34,3 +49,4 @@ class Pattern(Outcome):
     draft_volume: float = si("m3", "metal that draft adds to the casting; cavity scale", default=0.0)
     stock: float = si("m", "stock on the poured back of an open-face casting, part scale; 0 in a two-part mould", default=0.0)
     back_filled: float = si("m3", "hollows of the back that an open-face mould cannot form, filled with metal; cavity scale", default=0.0)
+    lifts: tuple[Lift, ...] = word("how each piece with a lifting screw is lifted", default=())

@@ -10,7 +10,7 @@ import numpy as np
 from strickle.base import Array, BadInput, Finding, Mesh, Source, Span, Watch, tell
 from strickle.metal import Metal
 from strickle.part import Part
-from strickle.pattern import open_face, rules, says
+from strickle.pattern import lifting, open_face, rules, says
 from strickle.pattern.ask import PatternAsk
 from strickle.pattern.directions import basis, lighter, search, solid, surface
 from strickle.pattern.draft import Closed, drafted
@@ -57,7 +57,7 @@ def make(part: Part, metal: Metal, stores: Stores, ask: PatternAsk, watch: Watch
     printed = filled.scale(tuple(float(r) for r in printed_scale / laid.scale))
     watch(0.7, "halving the pattern")
     dragged = max(withdrawn(printed))
-    holes = drill(printed)
+    holes = drill(printed, rules.constant(stores, "draw.drag").high * 1e-6)
     made = pieces(printed, holes)
     sines = _draft(part.mesh, laid)
     if eased is not None:
@@ -88,6 +88,7 @@ def make(part: Part, metal: Metal, stores: Stores, ask: PatternAsk, watch: Watch
         draft_volume=0.0 if eased is None else eased.added * 1e-9,
         stock=laid.stock,
         back_filled=formed.filled * 1e-9,
+        lifts=holes.lifts,
         findings=_findings(part, stores, ask, laid, formed, eased, caught, dragged, holes, made),
         sources=_sources(stores),
     )
@@ -278,6 +279,7 @@ def _findings(
     elif area > 0.01 * part.area:
         out.append(says.no_draft(area, part.area, tallest, faces, float(np.tan(np.radians(1.0)))))
     out += [f for f in (says.bed(piece, stores.kit.bed) for piece in made.pieces) if f is not None]
+    out += lifting.told(holes.lifts)
     out += says.fittings(holes, {p.name: float(p.extents[:2].max()) for p in made.pieces})
     if made.rough:
         out.append(says.rough(made.rough))
