@@ -26,7 +26,7 @@ from strickle.pattern import Pattern
 DOUBT = 0.1  # chance of any failure from which on the page is printed
 BANDS = ((0.1, "under 10 %"), (0.25, "10 to 25 %"), (0.4, "25 to 40 %"), (1.01, "over 40 %, hatched"))  # upper ends of the colours
 COLOURS = np.array([GREY, [0.99, 0.86, 0.52], [0.93, 0.55, 0.28], [0.66, 0.20, 0.30]])
-CODES = ("mould.sand_tears", "mould.sand_fingers", "mould.sand_hangs")
+CODES = ("mould.sand_tears", "mould.sand_fingers", "mould.sand_relief", "mould.sand_hangs")
 MOST = 8  # pins
 ACROSS, DOWN = 1000, 720  # pixels of a view
 GAP, SIZE, LINE = 4.0, 2.9, 3.7  # mm
@@ -163,7 +163,7 @@ def _way(name: str, chances: SandChances, low: SandChances, high: SandChances) -
 def _costs(row: Any, units: str) -> list[str]:
     flask = row.flask
     size = f"{qty(flask.length, 'm', units).rpartition(' ')[0]} × {qty(flask.width, 'm', units)}"
-    return [qty(row.metal, "kg", units), f"{row.pieces}, {qty(row.print_volume, 'm3', units)}", size]
+    return [qty(row.metal, "kg", units), f"{row.pieces} of {qty(row.print_volume, 'm3', units)}", size]
 
 
 def percent(share: float) -> str:

@@ -14,7 +14,9 @@ from strickle.stores import Kit
 DRILLED = 0.010  # round holes under this are filled in the pattern and drilled [m] (common practice)
 WIDE = 0.060  # above this width the model is stricter than practice [m]
 LARGE = 0.150  # a pattern longer than this is lifted with a bridge; the hand's tilt is not believed on it [m]
+LOW = 0.004  # hollows no deeper than this are relief, such as lettering, and no holes to drill [m] (choice of this program)
 MOST = 4  # most wide bodies told one by one
+MOST_RELIEF = 12  # most places of relief told one by one
 GUESSED = "drag, strength and the hand's tilt are guessed"
 MEASURED = "the strength is yours, drag and the hand's tilt are guessed"
 
@@ -23,8 +25,10 @@ def told(stood: Stood, sand: Sand, pattern: Pattern, kit: Kit) -> tuple[Finding,
     """Findings on the sand, the worst first within each kind, then what governs the whole."""
     known = MEASURED if kit.sand_test is not None else GUESSED
     doubtful = [body for body in stood.bodies if body.chance >= CLEAN]
-    out = _fingers([body for body in doubtful if body.width < DRILLED], pattern, known)
+    low = [body for body in doubtful if body.width < DRILLED and body.depth <= LOW and not body.through]
+    out = _fingers([body for body in doubtful if body.width < DRILLED and body not in low], pattern, known)
     out += _wide([body for body in doubtful if body.width >= DRILLED], pattern, known)
+    out += _relief(low, pattern, known)
     out += [*_edges(stood), *_hanging(stood, pattern), *_handling(stood, kit)]
     if stood.chances.any >= CLEAN:
         out.append(_whole(stood, sand, kit))
@@ -49,6 +53,23 @@ def _fingers(narrow: list[SandBody], pattern: Pattern, known: str) -> list[Findi
             margin=_margin(worst),
             source="drawmodel",
         )
+    ]
+
+
+def _relief(low: list[SandBody], pattern: Pattern, known: str) -> list[Finding]:
+    """One finding for each low hollow between raised strokes: they are mended one by one, where the lettering is drawn."""
+    return [
+        Finding(
+            code="mould.sand_relief",
+            weight="MIND",
+            says=f"Low sand {tell(body.width, 'm')} wide and {tell(body.depth, 'm')} deep, as within a letter, may tear as the {body.half} is drawn",
+            because=f"{_why(body)} ({known})",
+            do="Lean the strokes round it more, make the relief lower, or draw that letter wider or open",
+            where=_where(body, pattern),
+            margin=_margin(body),
+            source="drawmodel",
+        )
+        for body in low[:MOST_RELIEF]
     ]
 
 

@@ -39,6 +39,7 @@ class SandBody(Record):
     tilt: float = si("1", "use with a pattern that leans while it is drawn, medians", default=0.0)
     hang: float = si("1", "use by its own weight, hanging or jerked, medians", default=0.0)
     governs: str = word("what tears it first: pull-off | tilt | hanging", default="pull-off")
+    through: bool = word("whether it reaches the parting: the sand of a hole, where metal ends under it the sand of a hollow", default=True)
     strength_enough: float | None = si(
         "Pa",
         "green tensile strength at which its chance is 10 %; none below that, where no strength helps, past the twelve worst kinds",

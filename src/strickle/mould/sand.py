@@ -70,8 +70,10 @@ class _Case(NamedTuple):
         return Chances(*map(min, low, likely)), Chances(*map(max, high, likely))
 
 
-def stand(cavity: Mesh, cake: Cake | None, sand: Sand, middles: Array | None = None, sheet: Sheet | None = None) -> Stood:
-    """Judge the sand round a cavity (mould frame, metres); ``middles`` (m, 3) of the part's faces in the same frame, for the map.
+def stand(
+    cavity: Mesh, cake: Cake | None, sand: Sand, middles: Array | None = None, sheet: Sheet | None = None, normals: Array | None = None
+) -> Stood:
+    """Judge the sand round a cavity (mould frame, metres); ``middles`` and ``normals`` (m, 3) of the part's faces in the same frame, for the map.
 
     ``sheet`` is a parting that is not flat; bodies and faces are then looked at as it is laid flat, and their places put back.
     """
@@ -96,7 +98,7 @@ def stand(cavity: Mesh, cake: Cake | None, sand: Sand, middles: Array | None = N
             on_faces.append((body, share))
     tear = np.zeros(0 if middles is None else len(middles))
     if middles is not None and on_faces:
-        tear = face_chances(_lowered(middles, sheet), [body for body, _ in on_faces], [share for _, share in on_faces])
+        tear = face_chances(_lowered(middles, sheet), [body for body, _ in on_faces], [share for _, share in on_faces], normals)
     governs, most = "nothing needed", None
     if told.any > CLEAN:
         governs = _governs(case, sand)
@@ -142,7 +144,7 @@ def _record(group: Group, share: float, enough: float | None, sand: Sand, no_str
     governs = "hanging" if hang > max(pull, tilt) else "tilt" if no_strength or tilt > 1.001 * pull else "pull-off"
     return SandBody(
         at=body.at, half=body.half, depth=body.depth, width=body.width, neck_area=float(body.area[found.weakest]), use=pull, kind=body.kind,
-        chance=share, tilt=tilt, hang=hang, governs=governs, strength_enough=enough,
+        chance=share, tilt=tilt, hang=hang, governs=governs, strength_enough=enough, through=body.is_through,
     )  # fmt: skip
 
 

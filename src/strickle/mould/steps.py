@@ -48,7 +48,9 @@ def ram(part: Part, pattern: Pattern, metal: Metal, stores: Stores, ask: MouldAs
     density = _sand(sand, "density")
     known = sand_of(sand, stores, used)
     box = fitted.box
-    stood = stand(pattern.cavity, None if is_open else draw_cake.measured(pattern.cavity, box, stores.kit.bars), known, _middles(part, pattern))
+    cake = None if is_open else draw_cake.measured(pattern.cavity, box, stores.kit.bars)
+    middles, normals = _faces(part, pattern)
+    stood = stand(pattern.cavity, cake, known, middles, None, normals)
     side = need.side
     tilt = open_face.slope(pattern) if is_open else 0.0
     room = np.array([box[0] + side, box[1] - side, box[2] + side, box[3] - side, box[4] + deep / 2, box[5]])
@@ -85,10 +87,11 @@ def ram(part: Part, pattern: Pattern, metal: Metal, stores: Stores, ask: MouldAs
     )
 
 
-def _middles(part: Part, pattern: Pattern) -> Array:
-    """Middles of the part's faces in the mould frame (m, 3) [m]."""
-    middles = part.mesh.vertices[part.mesh.faces].mean(axis=1)
-    return np.asarray(pattern.scale * (middles @ pattern.turn.T) + pattern.shift)
+def _faces(part: Part, pattern: Pattern) -> tuple[Array, Array]:
+    """Middles [m] and unit normals of the part's faces in the mould frame, (m, 3) each."""
+    corners = (pattern.scale * (part.mesh.vertices @ pattern.turn.T) + pattern.shift)[part.mesh.faces]
+    cross = np.cross(corners[:, 1] - corners[:, 0], corners[:, 2] - corners[:, 0])
+    return corners.mean(axis=1), cross / np.maximum(np.linalg.norm(cross, axis=1), 1e-30)[:, None]
 
 
 def _sand(sand: SandRecord, name: str) -> Value:
