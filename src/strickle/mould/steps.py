@@ -9,6 +9,7 @@ from strickle.metal import Metal
 from strickle.mould import draw_cake, draw_says, open_face
 from strickle.mould.ask import MouldAsk
 from strickle.mould.draw_chance import sand_of
+from strickle.mould.draw_sheet import Sheet
 from strickle.mould.flask import Fitted, Need, choose, nearest
 from strickle.mould.result import Mould, SandChances
 from strickle.mould.rules import constant, side_margin
@@ -50,7 +51,7 @@ def ram(part: Part, pattern: Pattern, metal: Metal, stores: Stores, ask: MouldAs
     box = fitted.box
     cake = None if is_open else draw_cake.measured(pattern.cavity, box, stores.kit.bars)
     middles, normals = _faces(part, pattern)
-    stood = stand(pattern.cavity, cake, known, middles, None, normals)
+    stood = stand(pattern.cavity, cake, known, middles, _sheet(pattern), normals)
     side = need.side
     tilt = open_face.slope(pattern) if is_open else 0.0
     room = np.array([box[0] + side, box[1] - side, box[2] + side, box[3] - side, box[4] + deep / 2, box[5]])
@@ -92,6 +93,11 @@ def _faces(part: Part, pattern: Pattern) -> tuple[Array, Array]:
     corners = (pattern.scale * (part.mesh.vertices @ pattern.turn.T) + pattern.shift)[part.mesh.faces]
     cross = np.cross(corners[:, 1] - corners[:, 0], corners[:, 2] - corners[:, 0])
     return corners.mean(axis=1), cross / np.maximum(np.linalg.norm(cross, axis=1), 1e-30)[:, None]
+
+
+def _sheet(pattern: Pattern) -> Sheet | None:
+    """The joint where it is crooked."""
+    return None if pattern.sheet is None else Sheet(pattern.sheet.x, pattern.sheet.y, pattern.sheet.height)
 
 
 def _sand(sand: SandRecord, name: str) -> Value:

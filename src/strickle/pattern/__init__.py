@@ -1,6 +1,6 @@
 """Draw direction, parting, contraction, printed halves. The door: ask and result only."""
 
 from strickle.pattern.ask import PatternAsk
-from strickle.pattern.result import Lift, Pattern
+from strickle.pattern.result import Lift, Pattern, Sheet
 
-__all__ = ["Lift", "Pattern", "PatternAsk"]
+__all__ = ["Lift", "Pattern", "PatternAsk", "Sheet"]

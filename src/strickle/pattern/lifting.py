@@ -52,8 +52,8 @@ def places(plan: Sides, middle: Array) -> Iterator[tuple[Array, ...]]:
         yield middle - out, middle + out
 
 
-def lift(piece: str, screws: Sequence[Array], force: float) -> Lift:
-    """How a piece is lifted that takes ``force`` [N] to draw; its record in metres. The bar is stiff enough for the whole force at its middle."""
+def lift(piece: str, screws: Sequence[Array], force: float, level: float = 0.0) -> Lift:
+    """How a piece is lifted that takes ``force`` [N] to draw, by screws at ``level``; its record in metres. The bar is stiff enough for the whole force at its middle."""
     at = np.mean(screws, axis=0)
     apart = max(float(np.linalg.norm(a - b)) for a in screws for b in screws) if len(screws) > 1 else 0.0
     rows = len(screws) // 2
@@ -61,7 +61,7 @@ def lift(piece: str, screws: Sequence[Array], force: float) -> Lift:
     wide, high = bar(span, force / max(rows, 1)) if rows else (0.0, 0.0)
     length = math.ceil((span + 2 * BEYOND) / 10) * 10.0 if rows else 0.0
     return Lift(
-        piece=piece, at=np.append(at, 0.0) * 1e-3, screws=len(screws), apart=span * 1e-3, force=force, bars=rows, bar_length=length * 1e-3,
+        piece=piece, at=np.append(at, level) * 1e-3, screws=len(screws), apart=span * 1e-3, force=force, bars=rows, bar_length=length * 1e-3,
         bar_width=wide * 1e-3, bar_height=high * 1e-3,
     )  # fmt: skip
 

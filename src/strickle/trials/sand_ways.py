@@ -9,10 +9,11 @@ import dataclasses
 import math
 from collections.abc import Iterator, Sequence
 from dataclasses import dataclass
+from typing import Any
 
 import numpy as np
 
-from strickle.base import Array, BadInput, Finding, Margin, Outcome, Piece, Value, Watch, quiet, tell
+from strickle.base import Array, BadInput, Finding, Margin, Outcome, Piece, Value, Watch, declared, quiet, tell
 from strickle.metal import Metal
 from strickle.mould import Mould, MouldAsk, SandWay
 from strickle.part import Part
@@ -27,6 +28,8 @@ BAY = 0.15
 """m between bars, where the way with bars is looked at."""
 GAIN = 0.05
 """Of the chance of any failure: less is no gain."""
+MORE = math.radians(2.0)
+"""Draft laid on the rule's, where walls are given draft already."""
 AS_IS, HALF = "as is", "half size"
 CODE = "mould.sand_ways"
 
@@ -84,14 +87,25 @@ def run_ways(runner: Runner, results: Results, room: Array | None, watch: Watch)
             after = runner.once("mould", given, dataclasses.replace(wish, room=held), stores, quiet)
         except BadInput:
             continue  # the rooms refuse this way for this part
+        if not _is_other(way, pattern, find(given, "pattern", Pattern)):
+            continue
         rows.append(row(way, find(given, "pattern", Pattern), find({"mould": after}, "mould", Mould), metal))
     return tuple(rows)
+
+
+def _is_other(way: Way, before: Pattern, after: Pattern) -> bool:
+    """Whether the rooms made anything of the change: a joint that stays flat and holes that are not there to be cored have no row."""
+    if way.name == "follow board":
+        return after.sheet is not None
+    return way.name != "cored" or len(after.pieces) != len(before.pieces) or len(after.cavity.vertices) != len(before.cavity.vertices)
 
 
 def ways(part: Part, pattern: Pattern, mould: Mould, asked: PatternAsk, stores: Stores) -> Iterator[Way]:
     """The ways open to this part in this shop, those that change the pattern first."""
     yield Way(name=HALF, says="the same part at half size, in the flask it then takes", part=halved(part), ask=halved_ask(asked), size=0.5)
-    yield from _drafted(asked)
+    yield from _drafted(asked, stores)
+    yield from _jointed(asked, pattern)
+    yield from _cored(asked)
     yield from _sanded(mould, stores)
     kit = stores.kit
     if kit.lift == "hand":
@@ -102,9 +116,33 @@ def ways(part: Part, pattern: Pattern, mould: Mould, asked: PatternAsk, stores: 
         yield Way(name="bars", says=f"bars across the cope every {tell(BAY, 'm')}", stores=barred)
 
 
-def _drafted(asked: PatternAsk) -> Iterator[Way]:
+def _drafted(asked: PatternAsk, stores: Stores) -> Iterator[Way]:
+    """Draft where there is none, else more of it than the rule gives."""
     if asked.draft == "none":
         yield Way(name="more draft", says="draft added to the walls", ask=dataclasses.replace(asked, draft="added"))
+        return
+    steeper = {}
+    for name in ("outside", "pocket", "steepest"):
+        rule = stores.constants[f"draft.{name}"]
+        steeper[f"draft.{name}"] = dataclasses.replace(rule, value=rule.value + MORE, low=rule.low + MORE, high=rule.high + MORE)
+    pocket = math.degrees(steeper["draft.pocket"].value)
+    says = f"{math.degrees(MORE):.0f} degrees more draft on walls that want it, {pocket:.0f} in pockets"
+    yield Way(name="more draft", says=says, ask=asked, stores=dataclasses.replace(stores, constants={**stores.constants, **steeper}))
+
+
+def _jointed(asked: PatternAsk, pattern: Pattern) -> Iterator[Way]:
+    """The other kind of joint."""
+    if pattern.sheet is None:
+        yield Way(name="follow board", says="parted on a crooked joint, with a follow board", ask=dataclasses.replace(asked, joint="crooked"))
+    else:
+        yield Way(name="flat joint", says="parted flat, what that traps being filled", ask=dataclasses.replace(asked, joint="flat"))
+
+
+def _cored(asked: PatternAsk) -> Iterator[Way]:
+    """Deep holes along the draw cored, where the pattern room makes cores."""
+    if "bores" in {f.name for f in declared(type(asked))} and getattr(asked, "bores", "core") != "core":
+        more: dict[str, Any] = {"bores": "core"}
+        yield Way(name="cored", says="its deep holes along the draw cored", ask=dataclasses.replace(asked, **more))
 
 
 def _sanded(mould: Mould, stores: Stores) -> Iterator[Way]:

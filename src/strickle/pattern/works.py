@@ -1,0 +1,113 @@
+"""The solid that sand is rammed round: undercuts answered, the joint flat or crooked, walls with draft. Millimetres, mould frame, cavity scale."""
+
+from __future__ import annotations
+
+from typing import NamedTuple
+
+import manifold3d
+
+from strickle.base import Array, BadInput, Watch
+from strickle.pattern import crooked, open_face
+from strickle.pattern.ask import PatternAsk
+from strickle.pattern.columns import view
+from strickle.pattern.crooked import Saving
+from strickle.pattern.draft import Closed, drafted
+from strickle.pattern.field import Field, block, lay
+from strickle.pattern.open_face import Formed
+from strickle.pattern.taper import DraftRule, rule_of
+from strickle.pattern.undercut import fill, halves, plain
+from strickle.stores import Stores
+
+DRAFTS = ("added", "none")
+JOINTS = ("best", "flat", "crooked")
+ACROSS = 240
+
+
+class Joint(NamedTuple):
+    """A crooked joint: the sheet, what it saves, and the box round part and sheet."""
+
+    sheet: Field
+    saving: Saving
+    box: Array  # (6,)
+
+
+class Eased(NamedTuple):
+    """Draft on the walls. Millimetres, mm3, radians."""
+
+    added: float
+    closed: tuple[Closed, ...]
+    outside: float
+    pocket: float
+
+
+class Worked(NamedTuple):
+    """The casting as sand forms it, with what was done to the part for it."""
+
+    solid: manifold3d.Manifold
+    formed: Formed
+    joint: Joint | None
+    eased: Eased | None
+
+
+def worked(whole: manifold3d.Manifold, stock: float, stores: Stores, ask: PatternAsk, watch: Watch) -> Worked:
+    """Undercuts answered and walls drafted; ``stock`` [mm] lies on the back of an open face. Raises BadInput for words it does not know."""
+    if ask.draft not in DRAFTS:
+        raise BadInput(f"draft {ask.draft!r} is not known", f"Give one of {', '.join(DRAFTS)}")
+    if ask.joint not in JOINTS:
+        raise BadInput(f"joint {ask.joint!r} is not known", f"Give one of {', '.join(JOINTS)}")
+    if ask.open_face:
+        if ask.joint == "crooked":
+            raise BadInput("an open-face mould has no joint to be crooked", "Leave out the joint, or take a two-part mould")
+        formed, joint = open_face.formed(whole, stock), None
+    else:
+        watch(0.52, "looking whether a crooked joint is worth its work")
+        joint = _joint(whole, ask)
+        formed = _filled(whole) if joint is None else _left(whole, joint)
+    if ask.draft == "none":
+        return Worked(formed.solid, formed, joint, None)
+    solid, eased = _eased(formed.solid, joint, rule_of(stores), watch)
+    return Worked(solid, formed, joint, eased)
+
+
+def _joint(whole: manifold3d.Manifold, ask: PatternAsk) -> Joint | None:
+    """The crooked joint where it is asked for, or where it saves more than a follow board is worth and none is ruled out."""
+    if ask.joint == "flat" or (ask.joint == "best" and ask.parting is not None):
+        return None
+    seen = view(*plain(whole), ACROSS)
+    volume = float(whole.volume())
+    if ask.joint == "best" and crooked.possible(seen) <= max(crooked.SHARE * volume, crooked.LEAST):
+        return None
+    sheet = lay(whole)
+    saving = crooked.saving(seen, sheet, volume)
+    if sheet.flat or (ask.joint == "best" and not saving.worth):
+        return None
+    return Joint(sheet, saving, crooked.boxed(whole, sheet))
+
+
+def _filled(whole: manifold3d.Manifold) -> Formed:
+    """A two-part mould's solid: undercuts filled to the flat joint."""
+    solid, regions, volume = fill(whole)
+    return Formed(solid, regions, volume, (), 0.0, 0.0)
+
+
+def _left(whole: manifold3d.Manifold, joint: Joint) -> Formed:
+    """A solid with what even the crooked joint does not release filled to it."""
+    left = crooked.remains(whole, joint.sheet, joint.box)
+    return Formed(left.filled, left.regions, left.volume, (), 0.0, 0.0)
+
+
+def _eased(formed: manifold3d.Manifold, joint: Joint | None, rule: DraftRule, watch: Watch) -> tuple[manifold3d.Manifold, Eased]:
+    """Both halves drafted outward to the joint and put together again."""
+    rooms: tuple[manifold3d.Manifold | None, ...] = (None, None)
+    over, under = halves(formed)
+    if joint is not None:
+        rooms = (block(joint.sheet, joint.box, 1.0), block(joint.sheet, joint.box))
+        over, under = (formed ^ room for room in rooms)
+    made = []
+    for half, side, room in zip((over, under), (1.0, -1.0), rooms):
+        watch(0.55 if side > 0 else 0.6, "giving the walls draft")
+        if not half.is_empty():
+            made.append(drafted(half, side, rule, block=room))
+    solid = manifold3d.Manifold.batch_boolean([one.solid for one in made], manifold3d.OpType.Add)
+    closed = tuple(place for one in made for place in one.closed)
+    return solid, Eased(max(float(solid.volume() - formed.volume()), 0.0), closed, made[0].outside, made[0].pocket)
