@@ -19,7 +19,7 @@ from strickle.mould.steps import ram
 from strickle.pattern import PatternAsk
 from strickle.pattern.steps import make
 from strickle.stores import SandTest, load, starter_kit
-from strickle.trials.sand_ways import compare, halved, run_ways, wants_ways
+from strickle.trials.sand_ways import compare, halved, run_ways, told, wants_ways, ways
 
 UP = np.array([0.0, 0.0, 1.0])
 KINDS = ("pocket", "edge", "hanging", "handling", "any")
@@ -30,7 +30,7 @@ class Bench:
 
     def __init__(self, solid: m3.Manifold, kit=None, *, wish=None, **asked) -> None:
         self.stores = load(starter_kit() if kit is None else kit)
-        self.asks = {"pattern": PatternAsk(up=UP, **asked), "mould": MouldAsk() if wish is None else wish}
+        self.asks = {"pattern": PatternAsk(**{"up": UP, **asked}), "mould": MouldAsk() if wish is None else wish}
         self.results = {"part": part_from(solid), "metal": aluminium()}
         self.runs: list[str] = []
         for stage in ("pattern", "mould"):
@@ -89,8 +89,8 @@ def test_every_row_has_its_spread_and_its_cost(grid, rows):
             assert 0.0 <= low <= likely <= high <= 1.0, (row.name, kind)
         assert row.chances.any >= max(getattr(row.chances, kind) for kind in KINDS[:-1]) - 1e-12
         assert row.pieces >= 1
-        assert 0 < row.metal
-        assert 0 < row.print_volume
+        assert row.metal > 0
+        assert row.print_volume > 0
     mould = grid.results["mould"]
     assert [getattr(rows["as is"].chances, kind) for kind in KINDS] == [getattr(mould.sand_chances, kind) for kind in KINDS]
 
@@ -98,13 +98,13 @@ def test_every_row_has_its_spread_and_its_cost(grid, rows):
 def test_the_best_way_is_told_with_before_and_after(grid, rows, monkeypatch):
     monkeypatch.setattr("strickle.trials.sand_ways.run_ways", lambda *_: tuple(rows.values()))
     results = dict(grid.results)
-    told = compare(grid, results, None, quiet)
-    assert [f.code for f in told] == ["mould.sand_ways"]
+    said = compare(grid, results, None, quiet)
+    assert [f.code for f in said] == ["mould.sand_ways"]
     mould = results["mould"]
-    assert told[0] in mould.findings
+    assert said[0] in mould.findings
     best = min((row for row in mould.sand_ways[1:] if row.name != "half size"), key=lambda row: row.chances.any)
-    assert best.says in told[0].says
-    assert told[0].margin.value == pytest.approx(1 - best.chances.any)
+    assert best.says in said[0].says
+    assert said[0].margin.value == pytest.approx(1 - best.chances.any)
     assert mould.sand_ways[0].name == "as is"
     assert not wants_ways(grid, results)  # they are run once
 
@@ -142,6 +142,7 @@ def test_a_look_leaves_the_ways_in_results_and_answer_and_takes_them_up_again(tm
     from strickle.job.planning import resume
 
     part = part_from(box(60, 50, 34) - rod(12, 60, (20, 25, -10)) - rod(12, 60, (40, 25, -10)))
+    only(monkeypatch, "half size", "stronger sand", "straight lift")
     path = tmp_path / "block.stl"
     path.write_bytes(stl("block", part.mesh.vertices * 1e3, part.mesh.faces, ""))
     plan = look(path, out=tmp_path / "job", unit="mm", sand_ways="run", until="mould", kit=starter_kit())
@@ -161,3 +162,36 @@ def test_a_look_leaves_the_ways_in_results_and_answer_and_takes_them_up_again(tm
     monkeypatch.setattr("strickle.trials.sand_ways.run_ways", gone)
     again = resume(tmp_path / "job", until="mould")
     assert again.document["stages"]["mould"]["sand_ways"] == doc["stages"]["mould"]["sand_ways"]
+
+
+def only(monkeypatch, *names: str) -> None:
+    """Of the ways only those named are run."""
+    monkeypatch.setattr("strickle.trials.sand_ways.ways", lambda *given: (way for way in ways(*given) if way.name in names))
+
+
+def test_where_draft_is_given_already_more_of_it_is_tried(monkeypatch):
+    only(monkeypatch, "more draft", "follow board")
+    rows = Bench(box(100, 60, 34) - rod(16, 60, (50, 30, -10)), parting=0.0).rows()
+    assert list(rows) == ["as is", "more draft"]  # no crooked joint helps a block
+    assert rows["more draft"].chances.pocket < rows["as is"].chances.pocket - 0.02
+    assert rows["more draft"].metal > rows["as is"].metal
+
+
+def test_a_bent_part_is_compared_with_a_flat_joint(monkeypatch):
+    only(monkeypatch, "flat joint")
+    bent = Bench(wavy(), draft="none")
+    assert bent.results["pattern"].sheet is not None
+    here, flat = bent.rows().values()
+    assert flat.metal > 1.01 * here.metal  # what a flat joint traps is filled
+    assert flat.print_volume < here.print_volume  # no board
+    assert "pattern.undercut" in flat.stops
+    assert here.stops == ()
+    assert told((here, flat))[0].says.startswith("No single change")  # what stops the plan is not praised
+
+
+def wavy() -> m3.Manifold:
+    """A strip 8 thick that rises and falls by 24 mm."""
+    x = np.linspace(-60, 60, 61)
+    y = 12 * np.sin(x / 20)
+    outline = np.concatenate([np.column_stack([x, y - 4]), np.column_stack([x, y + 4])[::-1]])
+    return m3.CrossSection([outline]).extrude(50).rotate((90, 0, 0)).translate((0, 25, 20))

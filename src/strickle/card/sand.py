@@ -136,7 +136,10 @@ def tables(mould: Mould, pattern: Pattern, units: str) -> Mapping[str, Any]:
     """Rows of words for the page: the ways, what they are, a draw that leans, how each piece is lifted."""
     return {
         "ways": [_way(row.name, row.chances, row.low, row.high) + _costs(row, units) for row in mould.sand_ways],
-        "says": [say(render(f"{row.name}: {row.says}", units), units) for row in mould.sand_ways[1:]],
+        "says": [
+            say(render(f"{row.name}: {row.says}{' (something stops the plan there)' if row.stops else ''}", units), units)
+            for row in mould.sand_ways[1:]
+        ],
         "chances": [] if mould.sand_ways else [_way("as planned", mould.sand_chances, mould.sand_low, mould.sand_high)],
         "leans": [
             [

@@ -28,10 +28,14 @@ def table(doc: Mapping[str, Any], units: str, wide: int) -> str:
     widths = [max(len(line[i]) for line in lines) for i in range(len(lines[0]))]
     out = ["Ways to make this mould: chance in % that its sand fails, low-likely-high"]
     out += ["  ".join(cell.ljust(w) if i == 0 else cell.rjust(w) for i, (cell, w) in enumerate(zip(line, widths, strict=True))) for line in lines]
-    out += [f"{row['name']}: {row['says']}" for row in rows[1:]]
+    out += [f"{row['name']}: {row['says']}{_stopped(row)}" for row in rows[1:]]
     leans = _leans(mould)
     wrapped = [line if n <= len(rows) + 1 else textwrap.fill(line, wide, subsequent_indent="  ") for n, line in enumerate(out)]
     return "\n".join(spelled(line, units) for line in (*wrapped, *([textwrap.fill(leans, wide, subsequent_indent="  ")] if leans else [])))
+
+
+def _stopped(row: Mapping[str, Any]) -> str:
+    return f" (stops there: {', '.join(row['stops'])})" if row["stops"] else ""
 
 
 def _in(value: float, unit: str, units: str, name: str) -> str:

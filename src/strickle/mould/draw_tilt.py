@@ -44,7 +44,8 @@ def push(group: Group, sand: Sand, lean: float) -> tuple[float, float]:
     """How far [m] a pattern that leans by ``lean`` [rad] pushes a body's tip aside at the most, and the lift [m] at which; medians."""
     body = group.body
     draft = float(body.draft[body.own :].mean())
-    lifts = np.linspace(0.0, body.depth, LIFTS)
+    full = lean * max(group.length, body.depth) / 2.0  # the lift at which it leans so far
+    lifts = np.append(np.linspace(0.0, body.depth, LIFTS), min(full, body.depth))
     tilt, clear = np.array(lean), np.array(sand.median["clearance"])
     into = [float(law.interference(tilt, clear, float(lift), body.depth, draft, max(group.length, body.depth))) for lift in lifts]
     best = int(np.argmax(into))

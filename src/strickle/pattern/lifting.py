@@ -53,7 +53,10 @@ def places(plan: Sides, middle: Array) -> Iterator[tuple[Array, ...]]:
 
 
 def lift(piece: str, screws: Sequence[Array], force: float, level: float = 0.0) -> Lift:
-    """How a piece is lifted that takes ``force`` [N] to draw, by screws at ``level``; its record in metres. The bar is stiff enough for the whole force at its middle."""
+    """How a piece is lifted that takes ``force`` [N] to draw, by screws at ``level``; its record in metres.
+
+    The bar is stiff enough for the whole force at its middle.
+    """
     at = np.mean(screws, axis=0)
     apart = max(float(np.linalg.norm(a - b)) for a in screws for b in screws) if len(screws) > 1 else 0.0
     rows = len(screws) // 2

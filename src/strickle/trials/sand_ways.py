@@ -18,6 +18,7 @@ from strickle.metal import Metal
 from strickle.mould import Mould, MouldAsk, SandWay
 from strickle.part import Part
 from strickle.pattern import Pattern, PatternAsk
+from strickle.pattern.rules import constant
 from strickle.stores import SandRecord, Stores
 from strickle.trials.cure import Results, find
 from strickle.trials.runner import Runner
@@ -123,7 +124,7 @@ def _drafted(asked: PatternAsk, stores: Stores) -> Iterator[Way]:
         return
     steeper = {}
     for name in ("outside", "pocket", "steepest"):
-        rule = stores.constants[f"draft.{name}"]
+        rule = constant(stores, f"draft.{name}")
         steeper[f"draft.{name}"] = dataclasses.replace(rule, value=rule.value + MORE, low=rule.low + MORE, high=rule.high + MORE)
     pocket = math.degrees(steeper["draft.pocket"].value)
     says = f"{math.degrees(MORE):.0f} degrees more draft on walls that want it, {pocket:.0f} in pockets"
@@ -214,13 +215,13 @@ def told(rows: Sequence[SandWay]) -> tuple[Finding, ...]:
     here, others = rows[0], [r for r in rows[1:] if r.name != HALF]
     if not others:
         return ()
-    best = min(others, key=lambda r: r.chances.any)
+    best = min(others, key=lambda r: (bool(set(r.stops) - set(here.stops)), r.chances.any))  # none that stops where this way does not
     before, after = here.chances.any, best.chances.any
     count = f"{len(others)} {'way was' if len(others) == 1 else 'ways were'} run through pattern and mould beside it"
     margin = Margin(
         value=1.0 - after, unit="1", of="chance that all of the sand stands, the best way", low=1.0 - best.high.any, high=1.0 - best.low.any
     )
-    if before - after < GAIN:
+    if before - after < GAIN or set(best.stops) - set(here.stops):
         return (
             Finding(
                 code="mould.sand_ways",
