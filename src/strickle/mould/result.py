@@ -99,7 +99,7 @@ class SandWay(Record):
     pieces: int = word("printed pieces of the pattern")
     print_volume: float = si("m3", "volume of these pieces")
     castings: int = word("castings it takes", default=1)
-    stops: tuple[str, ...] = word("codes of the STOP findings of pattern and mould, this way", default=())
+    stops: tuple[str, ...] = word("codes of the STOP findings of pattern and mould this way, beside those of the sand", default=())
 
 
 @dataclass(frozen=True, slots=True, kw_only=True, eq=False)

@@ -31,6 +31,8 @@ GAIN = 0.05
 """Of the chance of any failure: less is no gain."""
 MORE = math.radians(2.0)
 """Draft laid on the rule's, where walls are given draft already."""
+TOLD = ("mould.sand_tears", "mould.sand_hangs", "mould.half_sags")
+"""STOPs that the chances of a row tell already."""
 AS_IS, HALF = "as is", "half size"
 CODE = "mould.sand_ways"
 
@@ -192,7 +194,7 @@ def halved_ask(asked: PatternAsk) -> PatternAsk:
 
 def row(way: Way, pattern: Pattern, mould: Mould, metal: Metal) -> SandWay:
     """What a way comes to."""
-    stops = dict.fromkeys(f.code for outcome in (pattern, mould) for f in outcome.stops)
+    stops = dict.fromkeys(f.code for outcome in (pattern, mould) for f in outcome.stops if f.code not in TOLD)
     return SandWay(
         name=way.name, says=way.says, chances=mould.sand_chances, low=mould.sand_low, high=mould.sand_high, flask=mould.flask,
         metal=_volume(pattern) * metal.density_liquidus, pieces=len(pattern.pieces), print_volume=sum(_printed(p) for p in pattern.pieces),
