@@ -25,6 +25,7 @@ FAR = 1e4  # mm
 LIES = 0.25  # share of a print's height that must lie in the drag, or it gets a foot
 BLOCKED = 0.02  # share of the print's section times its way through metal beyond which the way out is shut
 LEVEL = 1e-3
+SHEET = 0.02  # mm: a half thinner than this is rounding
 ROUND = manifold3d.JoinType.Round
 BALANCE = 1.2  # length of the one print of a core over its length in the metal
 LAYER = 1.5e-3  # m, steps in which a print is drafted
@@ -198,7 +199,8 @@ def _trimmed(made: manifold3d.Manifold, prints: tuple[Print, ...]) -> manifold3d
 
 def drawable(shape: manifold3d.Manifold, rule: DraftRule) -> manifold3d.Manifold:
     """A shape carried to the parting from where it hangs over, with draft on both sides of it."""
-    made = [drafted(half, side, rule).solid for half, side in zip(halves(fill(shape)[0]), (1.0, -1.0)) if not half.is_empty()]
+    sides = [(half, side) for half, side in zip(halves(fill(shape)[0]), (1.0, -1.0)) if not half.is_empty()]
+    made = [drafted(half, side, rule).solid for half, side in sides if max(side * half.bounding_box()[2], side * half.bounding_box()[5]) > SHEET]
     return manifold3d.Manifold.batch_boolean(made, manifold3d.OpType.Add)
 
 

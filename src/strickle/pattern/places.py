@@ -20,6 +20,8 @@ RIM = 1.5  # mm of metal round a hole that tells how deep it is
 FAR = 1e4
 OUTSIDE = 0.05  # mm off a face of the sand at which it is asked whether there is metal
 SPECK = 0.5  # mm2: smaller open faces are rounding
+ALONG = 0.7  # cosine of a place to the face it leaves by under which its end is left as it is
+SQUARE = 1.0 - 1e-7  # the same from which it leaves square
 UPRIGHT = 0.7  # open faces whose normal has more than this along the draw are a foot on the other half, no end
 
 
@@ -69,6 +71,27 @@ def find(whole: manifold3d.Manifold) -> Found:
     places = [_place(piece, metal, every_one) for piece in parts]
     places.sort(key=lambda place: -place.told.volume)
     return Found(out, tuple(places), max(float(out.volume() - whole.volume()), 0.0), tuple(every_one))
+
+
+def _straight(piece: manifold3d.Manifold, ends: list[End]) -> list[End]:
+    """The two ends of a straight place with the ways out along it, where it leaves by faces that are not square to it."""
+    along = (ends[1].at - ends[0].at) * np.array([1.0, 1.0, 0.0])
+    length = float(np.linalg.norm(along))
+    ways = (-along / max(length, 1e-9), along / max(length, 1e-9))
+    square = [float(end.out @ way) for end, way in zip(ends, ways)]
+    if min(square) < ALONG or min(square) > SQUARE:
+        return ends
+    turn = np.column_stack([np.cross([0.0, 0.0, 1.0], ways[1]), [0.0, 0.0, 1.0], ways[1]])
+    local = piece.transform(np.column_stack([turn.T, np.zeros(3)]))
+    middle = local.slice(float((ends[0].at + ends[1].at) @ ways[1]) / 2)
+    if abs(float(middle.area()) * length - float(piece.volume())) > 0.05 * float(piece.volume()):
+        return ends
+    vertices, _ = plain(piece)
+    out = []
+    for end, way in zip(ends, ways):
+        face = np.abs((vertices - end.at) @ end.out) < 1.0
+        out.append(end._replace(out=way, inner=float((vertices[face] @ way).min())))
+    return out
 
 
 def _meet(one: manifold3d.Manifold, other: manifold3d.Manifold) -> bool:
@@ -133,6 +156,9 @@ def _place(piece: manifold3d.Manifold, metal: winding.Tree, prisms: list[manifol
     is_open = is_open or float(areas[own & ~side].sum()) > 0.05 * float(areas.sum())
     length = float(np.linalg.norm(mean))
     out = mean / length if length > 0.05 * max(float(areas[side].sum()), 1e-9) else np.zeros(3)
+    told = region(piece)
+    if len(ends) == 2 and not is_open:
+        ends = _straight(piece, ends)
     near = [one for one in prisms if _meet(one, piece)]
     prism = near[0] if len(near) == 1 else max(near or prisms, key=lambda one: float((one ^ piece).volume()))
-    return Place(piece, prism, region(piece), tuple(ends), is_open, out)
+    return Place(piece, prism, told, tuple(ends), is_open, out)
