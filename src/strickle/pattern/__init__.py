@@ -1,14 +1,8 @@
 """Draw direction, parting, contraction, printed halves. The door: ask, result, and how any room's pieces are printed on the bed."""
 
 from strickle.pattern.ask import PatternAsk
-<<<<<<< HEAD
 from strickle.pattern.bed import laid, lying, on_the_bed
 from strickle.pattern.bed_split import MOST, STRIP, in_parts, keyed
-from strickle.pattern.result import Pattern
-
-__all__ = ["MOST", "STRIP", "Pattern", "PatternAsk", "in_parts", "keyed", "laid", "lying", "on_the_bed"]
-=======
 from strickle.pattern.result import Pattern, Sheet
 
-__all__ = ["Pattern", "PatternAsk", "Sheet"]
->>>>>>> main
+__all__ = ["MOST", "STRIP", "Pattern", "PatternAsk", "Sheet", "in_parts", "keyed", "laid", "lying", "on_the_bed"]

@@ -1,8 +1,8 @@
 """How a printed piece lies on the printer's bed. In the results every piece stays in the mould frame; only the files are turned.
 
-A half of the pattern lies on its parting face, the side it is drawn through. Every other piece lies on its widest flat end along z, or
-along x or y where it has none along z; where the bed does not hold it so, on the next widest flat end that it does hold. Turned about the
-upright only as far as it must be. Vertices on the bed are millimetres, least corner at the origin.
+A half of the pattern lies on its parting face, the side it is drawn through; a follow board on its back. Every other piece lies on its
+widest flat end along z, or along x or y where it has none along z; where the bed does not hold it so, on the next widest flat end that it
+does hold. Turned about the upright only as far as it must be. Vertices on the bed are millimetres, least corner at the origin.
 """
 
 from __future__ import annotations
@@ -18,6 +18,7 @@ BETTER = 1.001  # as much larger another end must be before the piece is turned 
 HAIR = 1e-4  # mm a piece may be over the bed's size: rounding
 LEAST_BED = 0.02  # m, as in the kit
 SLENDER = 8.0  # times as high as wide a piece may stand on an end that is not its widest
+FIXED = {"pattern": "parting face down", "board": "seat up"}  # roles that lie one way only, drawn upward from that side
 TURNS = np.radians(np.arange(180.0))
 
 # Proper rotations that bring a direction of the mould frame down, so that the outward face of that side lies on the bed.
@@ -53,8 +54,8 @@ def checked(bed: Array) -> Array:
 def lying(piece: Piece, bed: Array | None = None) -> Lying:
     """How a piece lies on a bed of that build space (3,) [m], on any bed where it is None. Raises BadInput for a bed that holds nothing."""
     room = None if bed is None else checked(bed)
-    if piece.role == "pattern":
-        ways = [((2, 1 if piece.draw[2] > 0 else -1), "parting face down")]
+    if piece.role in FIXED:
+        ways = [((2, 1 if piece.draw[2] > 0 else -1), FIXED[piece.role])]
     else:
         ways = [(side, _says(side)) for side in _ends(piece.mesh)]
     for number, (side, says) in enumerate(ways):

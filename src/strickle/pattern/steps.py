@@ -10,14 +10,8 @@ from strickle.metal import Metal
 from strickle.part import Part
 from strickle.pattern import open_face, rules, says
 from strickle.pattern.ask import PatternAsk
-<<<<<<< HEAD
 from strickle.pattern.bed_split import in_parts
-from strickle.pattern.directions import basis, lighter, search, solid, surface
-from strickle.pattern.draft import Closed, drafted
-from strickle.pattern.frame import frame
-=======
 from strickle.pattern.field import STAND
->>>>>>> main
 from strickle.pattern.halves import Holes, Printed, drill, pieces
 from strickle.pattern.lay import Laid, caught_faces, drafts, lay, on_part, undrafted, whole_of
 from strickle.pattern.result import Pattern
@@ -41,20 +35,13 @@ def make(part: Part, metal: Metal, stores: Stores, ask: PatternAsk, watch: Watch
     over = printed_scale / laid.scale
     printed = made.solid.scale(tuple(float(r) for r in over))
     watch(0.7, "halving the pattern")
-<<<<<<< HEAD
-    dragged = max(withdrawn(printed))
-    holes = drill(printed)
-    made = pieces(printed, holes)
-    made = made._replace(pieces=tuple(in_parts(piece, stores.kit.bed) for piece in made.pieces))
-    sines = _draft(part.mesh, laid)
-=======
     seat = None if joint is None else seated(made.solid, joint, over)
     cut = None if seat is None else seat.cut
     holes = drill(printed, cut)
     halved = pieces(printed, holes, cut)
-    board = () if joint is None else (board_of(made.solid, joint, over),)
+    halved = halved._replace(pieces=tuple(in_parts(piece, stores.kit.bed) for piece in halved.pieces))
+    board = () if joint is None else (in_parts(board_of(made.solid, joint, over), stores.kit.bed),)
     sines = drafts(part.mesh, laid, joint)
->>>>>>> main
     if eased is not None:
         sines = np.where((sines > -LEAN) & (sines < np.sin(eased.outside)), np.sin(eased.outside), sines)
     caught = caught_faces(part.mesh, sines) if formed.regions else ()

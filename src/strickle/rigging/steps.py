@@ -19,12 +19,8 @@ from strickle.rigging.ask import RiggingAsk, RiserWish
 from strickle.rigging.assembly import Metal3D, casting_of, formers, leant_on, metal_bodies
 from strickle.rigging.body import Body, prepare
 from strickle.rigging.checks import Checked, check
-<<<<<<< HEAD
 from strickle.rigging.formers import held, printed
-=======
-from strickle.rigging.formers import fits_bed, held, printed
 from strickle.rigging.ground import closed
->>>>>>> main
 from strickle.rigging.inserts import Laid, Sand, check_asked, lay_in
 from strickle.rigging.layout import Layout, Reasons, place_risers, place_running, spot_of
 from strickle.rigging.open_face import rig_open
