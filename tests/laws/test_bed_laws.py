@@ -71,13 +71,13 @@ def test_parts_fit_join_and_add_up(kind, a, b, c, bed):
     assert all((one ^ other).volume() < 1e-6 * solid.volume() for one, other in combinations(bodies, 2))
     joined = m3.Manifold.batch_boolean(bodies, m3.OpType.Add)
     lost = (solid - joined).volume()
-    pegs, sockets = (sum(getattr(part, what) for part in piece.parts) for what in ("pegs", "sockets"))
-    assert pegs == sockets
+    spigots, sockets = (sum(getattr(part, what) for part in piece.parts) for what in ("spigots", "sockets"))
+    assert spigots == sockets
     assert (joined - solid).volume() < 1e-6 * solid.volume()
-    # nothing is missing but the room round each peg
-    widest = bed_split._Seat((0.0, 0.0), bed_split.PEGS[0])
-    room_round = bed_split.peg(widest, 0.0, bed_split.SLACK).volume() - bed_split.peg(widest, 0.0).volume()
-    assert lost <= pegs * room_round + 1e-6 * solid.volume()
+    # nothing is missing but the room round each spigot
+    widest = bed_split._Seat((0.0, 0.0), bed_split.SPIGOTS[0])
+    room_round = bed_split.spigot(widest, 0.0, bed_split.SLACK).volume() - bed_split.spigot(widest, 0.0).volume()
+    assert lost <= spigots * room_round + 1e-6 * solid.volume()
     assert sum(part.volume for part in piece.parts) * 1e9 == pytest.approx(solid.volume() - lost, rel=1e-6)
     assert [part.name for part in piece.parts] == [f"bar-{chr(97 + i)}" for i in range(len(piece.parts))]
     assert piece.volume == pytest.approx(solid.volume() * 1e-9)

@@ -1,4 +1,4 @@
-"""A piece larger than the bed: where it is cut, how the peg sits in its socket, which holes stay whole, what is said."""
+"""A piece larger than the bed: where it is cut, how the spigot sits in its socket, which holes stay whole, what is said."""
 
 from __future__ import annotations
 
@@ -38,7 +38,7 @@ def test_what_the_bed_holds_is_left_whole():
         assert lying(piece, BED).held
 
 
-def test_a_bar_is_cut_in_equal_parts_with_a_peg_in_the_middle_of_the_section():
+def test_a_bar_is_cut_in_equal_parts_with_a_spigot_in_the_middle_of_the_section():
     piece = in_parts(piece_of(box(400, 40, 30)), BED)
     lower, upper = solids(piece)
     assert [p.name for p in piece.parts] == ["drag-pattern-a", "drag-pattern-b"]
@@ -48,14 +48,14 @@ def test_a_bar_is_cut_in_equal_parts_with_a_peg_in_the_middle_of_the_section():
     standing = lower.trim_by_plane((1.0, 0.0, 0.0), cut + 0.01)
     low, high = np.reshape(standing.bounding_box(), (2, 3))
     assert (low + high)[1:] / 2 == pytest.approx([20.0, 15.0], abs=0.3)
-    assert high[0] - cut == pytest.approx(bed_split.PEGS[0] * bed_split.LENGTH, abs=1e-6)
+    assert high[0] - cut == pytest.approx(bed_split.SPIGOTS[0] * bed_split.LENGTH, abs=1e-6)
 
 
-def test_the_peg_has_the_room_that_is_stated_on_every_face():
+def test_the_spigot_has_the_room_that_is_stated_on_every_face():
     piece = in_parts(piece_of(box(400, 60, 40)), BED)
     lower, upper = solids(piece)
     cut = upper.bounding_box()[0]
-    # away from the joint's face, which touches, the peg stands clear of its socket by the stated room
+    # away from the joint's face, which touches, the spigot stands clear of its socket by the stated room
     standing = lower.trim_by_plane((1.0, 0.0, 0.0), cut + 0.5)
     assert standing.min_gap(upper, 5.0) == pytest.approx(bed_split.SLACK, abs=0.01)
     assert (lower ^ upper).volume() < 1e-6
@@ -64,8 +64,8 @@ def test_the_peg_has_the_room_that_is_stated_on_every_face():
         assert (lower ^ upper.translate((back, 0.0, 0.0))).volume() < 1e-6
 
 
-def test_no_face_of_a_peg_hangs_over_more_than_45_degrees_as_it_is_printed():
-    stood = bed_split.peg(bed_split._Seat((0.0, 0.0), 6.0), 0.0)
+def test_no_face_of_a_spigot_hangs_over_more_than_45_degrees_as_it_is_printed():
+    stood = bed_split.spigot(bed_split._Seat((0.0, 0.0), 6.0), 0.0)
     vertices, faces = plain(stood)  # it stands along z; printed, z lies level and x or y is upright
     a, b, c = (vertices[faces[:, i]] for i in range(3))
     normal = np.cross(b - a, c - a)
@@ -88,15 +88,15 @@ def test_the_cut_goes_where_the_section_is_thick():
     piece = in_parts(piece_of(neck), BED)
     cut = solids(piece)[1].bounding_box()[0]
     assert not 150.0 < cut < 190.0
-    assert piece.parts[0].pegs >= 1
+    assert piece.parts[0].spigots >= 1
     assert not piece.parts[0].plain_joints
 
 
 def test_a_thin_plate_is_glued_flat_and_says_so():
     piece = in_parts(piece_of(box(300, 240, 3)), BED)
     assert len(piece.parts) == 4
-    assert all(p.plain_joints == 2 and p.pegs == 0 for p in piece.parts)
-    assert keyed(piece) == "the joints are flat, the print being too thin for pegs"
+    assert all(p.plain_joints == 2 and p.spigots == 0 for p in piece.parts)
+    assert keyed(piece) == "the joints are flat, the print being too thin for spigots"
 
 
 def test_the_order_of_glueing_ends_with_one_piece():

@@ -53,12 +53,12 @@ class PrintPart(Record):
     """One of the parts in which a piece larger than the printer's bed is printed; glued, they are the piece. Mould frame, metres."""
 
     name: str = word("the piece's name with a letter, and the file's, e.g. drag-pattern-a")
-    mesh: Mesh = word("the printed solid with its pegs and sockets, mould frame", inner=True)
+    mesh: Mesh = word("the printed solid with its spigots and sockets, mould frame", inner=True)
     volume: float = si("m3", "volume of the printed solid")
     extents: Array = si("m", "bounding size", shape="(3,)")
-    pegs: int = word("tapered pegs on it, glued into the sockets of its neighbours", default=0)
-    sockets: int = word("sockets in it for its neighbours' pegs", default=0)
-    plain_joints: int = word("faces glued flat, the print being too thin for a peg", default=0)
+    spigots: int = word("tapered spigots on it, glued into the sockets of its neighbours", default=0)
+    sockets: int = word("sockets in it for its neighbours' spigots", default=0)
+    plain_joints: int = word("faces glued flat, the print being too thin for a spigot", default=0)
 
 
 @dataclass(frozen=True, slots=True, kw_only=True, eq=False)

@@ -29,7 +29,7 @@ class Body(NamedTuple):
     faces: Array  # (m, 3)
     lies: str
     volume: float  # m3
-    joints: tuple[int, int, int]  # pegs, sockets, flat joints
+    joints: tuple[int, int, int]  # spigots, sockets, flat joints
     held: bool  # whether the bed holds it
 
     @property
@@ -72,7 +72,7 @@ def bodies_of(pieces: Sequence[Piece], bed: Array) -> list[Body]:
     for piece in pieces:
         how = lying(piece, bed)
         for part in piece.parts:
-            told = (part.pegs, part.sockets, part.plain_joints)
+            told = (part.spigots, part.sockets, part.plain_joints)
             out.append(Body(part.name, piece, laid(part.mesh, how.side, bed), part.mesh.faces, how.says, part.volume, told, True))
         if not piece.parts:
             out.append(Body(piece.name, piece, laid(piece.mesh, how.side, bed), piece.mesh.faces, how.says, piece.volume, (0, 0, 0), how.held))

@@ -29,7 +29,7 @@ BADGE = 2.7  # mm, figures on a plate
 WIDE = {1: 104.0, 2: 90.0, 4: 44.0}  # mm of a plate's picture by how many there are; others stand three in a row
 NARROW = 60.0
 JOINTS = (
-    "Try each joint dry. A peg has room in its socket: glue fills it, the flat of the joint sets it true. Glue on a flat board, wide face down,"
+    "Try each joint dry. A spigot has room in its socket: glue fills it, the flat of the joint sets it true. Glue on a flat board, wide face down,"
     " in the order told; back a flat joint with a thin strip where no sand comes. When the glue is hard fill the line and sand it until a"
     " fingernail does not feel it: what is left of it the sand shows."
 )
@@ -39,7 +39,7 @@ BASIS = (
     " 1959. Finish: common practice. The mass is that of a print with these walls; your slicer tells it better, and it alone can tell the time."
 )
 LAY = (
-    "As listed: what draws from sand has no overhang when its wide end lies on the bed, and pegs print without supports. See that the first layer"
+    "As listed: what draws from sand has no overhang when its wide end lies on the bed, and spigots print without supports. See that the first layer"
     " does not spread: a lip at the parting holds in the sand."
 )
 FINISH = (
@@ -236,9 +236,11 @@ def _plate(plate: Plate, units: str) -> str:
 
 def _how(body: Body) -> str:
     """How a body lies, its joints, what it cannot have."""
-    pegs, sockets, flat = body.joints
+    spigots, sockets, flat = body.joints
     told = [body.lies]
-    told += [", ".join(_many(n, name) for n, name in ((pegs, "peg"), (sockets, "socket"), (flat, "flat joint")) if n)] if any(body.joints) else []
+    told += (
+        [", ".join(_many(n, name) for n, name in ((spigots, "spigot"), (sockets, "socket"), (flat, "flat joint")) if n)] if any(body.joints) else []
+    )
     told += [] if body.held else ["does not fit the bed"]
     return "; ".join(told)
 

@@ -1,8 +1,8 @@
 """A printed piece larger than the printer's bed, cut by planes into parts that it holds, keyed to be glued.
 
 The piece as moulded stays one; its parts are only how it is made. Cuts stand square to the bed's axes, where the section is deepest and
-in one piece, nearest to equal parts, clear of holes for dowels and screws. A peg on one side of each section fits a socket in the other,
-inside the print, so that the sand meets no more than a line. Pegs stand on a corner and taper: no face of theirs hangs over by more than
+in one piece, nearest to equal parts, clear of holes for dowels and screws. A spigot on one side of each section fits a socket in the other,
+inside the print, so that the sand meets no more than a line. Spigots stand on a corner and taper: no face of theirs hangs over by more than
 45 degrees as they are printed. Millimetres, each piece turned as it lies on the bed.
 """
 
@@ -22,13 +22,13 @@ from strickle.pattern.bed import DOWN, HAIR, checked, lying, turn_for
 if TYPE_CHECKING:  # loaded when a piece is really cut: the door of this room is opened by every command
     import manifold3d
 
-PEGS = (8.0, 6.0, 5.0, 4.0, 3.0, 2.5)  # mm, half the diagonal of a peg's root; choice of this program
-SLOPE = 0.5  # a peg's corner comes in by this much of its length
-LENGTH = 4.0 / 3.0  # of a peg over half its root's diagonal: the tip keeps a third of it
-SLACK = 0.2  # mm of room between peg and socket, each side; common practice for printed fits is 0.1 to 0.3
-TIP = 0.5  # mm of room past a peg's end, for glue
+SPIGOTS = (8.0, 6.0, 5.0, 4.0, 3.0, 2.5)  # mm, half the diagonal of a spigot's root; choice of this program
+SLOPE = 0.5  # a spigot's corner comes in by this much of its length
+LENGTH = 4.0 / 3.0  # of a spigot over half its root's diagonal: the tip keeps a third of it
+SLACK = 0.2  # mm of room between spigot and socket, each side; common practice for printed fits is 0.1 to 0.3
+TIP = 0.5  # mm of room past a spigot's end, for glue
 WALL = 1.2  # mm of print left round and behind a socket
-ROOT = 0.6  # mm a peg reaches into its own part
+ROOT = 0.6  # mm a spigot reaches into its own part
 MOST = 12  # parts: more are not to be glued true
 PLACES = 25  # where a cut is tried along its axis
 CRUMB = 1.0  # mm3: nothing smaller is printed
@@ -51,7 +51,7 @@ class _Leaf:
 
 
 class _Seat(NamedTuple):
-    """Where a peg stands on the section and half its root's diagonal; a section too thin for one has a place of size 0."""
+    """Where a spigot stands on the section and half its root's diagonal; a section too thin for one has a place of size 0."""
 
     at: tuple[float, float]
     size: float
@@ -98,7 +98,7 @@ def in_parts(piece: Piece, bed: Array) -> Piece:
 
 def divided(solid: manifold3d.Manifold, room: Array) -> Tree | None:
     """A solid in the frame of the bed cut into parts; None where that takes more than ``MOST`` of them."""
-    most = _pegs(room)[0] * LENGTH
+    most = _spigots(room)[0] * LENGTH
     box = np.reshape(solid.bounding_box(), (2, 3))
     if math.prod(math.ceil(s / (r - most)) for s, r in zip(box[1] - box[0], room)) > 2 * MOST:
         return None
@@ -107,9 +107,9 @@ def divided(solid: manifold3d.Manifold, room: Array) -> Tree | None:
     return tree if 1 < len(tree.leaves) <= MOST else None
 
 
-def _pegs(room: Array) -> tuple[float, ...]:
-    """Sizes of pegs tried: a small bed gets small ones."""
-    return tuple(size for size in PEGS if size <= room.min() / 8.0) or PEGS[-1:]
+def _spigots(room: Array) -> tuple[float, ...]:
+    """Sizes of spigots tried: a small bed gets small ones."""
+    return tuple(size for size in SPIGOTS if size <= room.min() / 8.0) or SPIGOTS[-1:]
 
 
 def _solid(vertices: Array, faces: Array) -> manifold3d.Manifold | None:
@@ -138,14 +138,14 @@ def _divide(leaf: _Leaf, room: Array, tree: Tree) -> list[_Leaf]:
 
 
 def _where(leaf: _Leaf, room: Array) -> _Cut:
-    """The most sensible plane: in one section, deep enough for pegs, through no hole, near to equal parts."""
+    """The most sensible plane: in one section, deep enough for spigots, through no hole, near to equal parts."""
     box = np.reshape(leaf.solid.bounding_box(), (2, 3))
     size = box[1] - box[0]
     turned = room if (size[0] >= size[1]) == (room[0] >= room[1]) else room[[1, 0, 2]]
     axis = int(np.argmax(size / turned))
     if size[axis] <= turned[axis] + HAIR:  # held by no turn, yet no side is too long: cannot be
         axis = int(np.argmax(size))
-    usable = float(turned[axis]) - _pegs(room)[0] * LENGTH - HAIR
+    usable = float(turned[axis]) - _spigots(room)[0] * LENGTH - HAIR
     count = max(2, math.ceil(float(size[axis]) / usable))
     first = count // 2
     low, high = max(float(size[axis]) - (count - first) * usable, 1.0), min(first * usable, float(size[axis]) - 1.0)
@@ -189,7 +189,7 @@ def _area(ring: Array) -> float:
 
 
 def _through(stood: manifold3d.Manifold, level: float, size: float) -> Any:
-    """Area in which a peg of that size has print under its root and round its socket all along."""
+    """Area in which a spigot of that size has print under its root and round its socket all along."""
     import shapely
 
     long = size * LENGTH
@@ -200,24 +200,24 @@ def _through(stood: manifold3d.Manifold, level: float, size: float) -> Any:
 
 
 def _cost(stood: manifold3d.Manifold, level: float, room: Array) -> float:
-    """How ill a level suits a joint: sections beyond one, sections without room for a peg, thin ones."""
+    """How ill a level suits a joint: sections beyond one, sections without room for a spigot, thin ones."""
     islands = _areas(stood.slice(level))
     if not islands:
         return 10.0
-    sizes = [s for s in _pegs(room) if s <= 4.0] or list(_pegs(room)[-1:])
+    sizes = [s for s in _spigots(room) if s <= 4.0] or list(_spigots(room)[-1:])
     seats = _through(stood, level, sizes[0])
-    smaller = _through(stood, level, PEGS[-1]) if sizes[0] > PEGS[-1] else seats
+    smaller = _through(stood, level, SPIGOTS[-1]) if sizes[0] > SPIGOTS[-1] else seats
     bare = sum(0.0 if seats.intersects(one) else 1.0 if smaller.intersects(one) else 3.0 for one in islands)
     return 2.0 * (len(islands) - 1) + bare + sum(5.0 for one in islands if one.area < NIP)
 
 
 def _seats(stood: manifold3d.Manifold, level: float, room: Array) -> list[_Seat]:
-    """Pegs for every section at a level: the largest that fits at its deepest place, and a smaller one far from it."""
+    """Spigots for every section at a level: the largest that fits at its deepest place, and a smaller one far from it."""
     import shapely
 
     found: list[_Seat] = []
     islands = _areas(stood.slice(level + 0.02))
-    sizes = _pegs(room)
+    sizes = _spigots(room)
     free = {size: _through(stood, level, size) for size in sizes}
     for island in islands:
         first = next(((size, free[size].intersection(island)) for size in sizes if free[size].intersects(island)), None)
@@ -252,8 +252,8 @@ def _deepest(area: Any) -> tuple[float, float]:
     return float(x), float(y)
 
 
-def peg(seat: _Seat, level: float, slack: float = 0.0) -> manifold3d.Manifold:
-    """A tapered peg standing up from ``level``; with ``slack`` [mm] the socket that holds it with that much room on every face."""
+def spigot(seat: _Seat, level: float, slack: float = 0.0) -> manifold3d.Manifold:
+    """A tapered spigot standing up from ``level``; with ``slack`` [mm] the socket that holds it with that much room on every face."""
     import manifold3d
 
     wide = seat.size + slack * math.sqrt(2.0 + SLOPE**2)
@@ -266,14 +266,14 @@ def peg(seat: _Seat, level: float, slack: float = 0.0) -> manifold3d.Manifold:
 
 
 def _joined(leaf: _Leaf, cut: _Cut, room: Array, tree: Tree) -> list[list[_Leaf]]:
-    """The bodies under and over a cut with pegs and sockets, the largest first."""
+    """The bodies under and over a cut with spigots and sockets, the largest first."""
     stood = _stood(leaf.solid, cut.axis)
     seats = _seats(stood, cut.level, room)
     tree.seats += [(cut, seat) for seat in seats]
     upper, lower = stood.split_by_plane((0.0, 0.0, 1.0), cut.level)
     keep = list(leaf.keep)
     for seat in (s for s in seats if s.size):
-        lower, upper = lower + peg(seat, cut.level), upper - peg(seat, cut.level, SLACK)
+        lower, upper = lower + spigot(seat, cut.level), upper - spigot(seat, cut.level, SLACK)
         reach = seat.size + SLACK * 2 + WALL
         low = np.array([seat.at[0] - reach, seat.at[1] - reach, cut.level - ROOT])
         high = np.array([seat.at[0] + reach, seat.at[1] + reach, cut.level + seat.size * LENGTH + TIP + WALL])
@@ -287,17 +287,17 @@ def _joined(leaf: _Leaf, cut: _Cut, room: Array, tree: Tree) -> list[list[_Leaf]
 
 
 def _fittings(leaf: _Leaf, tree: Tree) -> tuple[int, int, int]:
-    """Pegs, sockets and flat joints of a part: a peg is all in its part, a socket's print stands round it."""
-    pegs = sockets = flat = 0
+    """Spigots, sockets and flat joints of a part: a spigot is all in its part, a socket's print stands round it."""
+    spigots = sockets = flat = 0
     for cut, seat in tree.seats:
         body = _stood(leaf.solid, cut.axis)
         if not seat.size:
-            flat += bool((body ^ peg(_Seat(seat.at, 0.3), cut.level)).volume() > DUST)
-        elif (body ^ (own := peg(seat, cut.level))).volume() > 0.5 * own.volume():
-            pegs += 1
+            flat += bool((body ^ spigot(_Seat(seat.at, 0.3), cut.level)).volume() > DUST)
+        elif (body ^ (own := spigot(seat, cut.level))).volume() > 0.5 * own.volume():
+            spigots += 1
         else:
-            sockets += bool((body ^ peg(seat, cut.level, 2.0 * SLACK)).volume() > 10.0 * DUST)
-    return pegs, sockets, flat
+            sockets += bool((body ^ spigot(seat, cut.level, 2.0 * SLACK)).volume() > 10.0 * DUST)
+    return spigots, sockets, flat
 
 
 def _near(solid: manifold3d.Manifold, keep: Sequence[Box]) -> tuple[Box, ...]:
@@ -321,7 +321,7 @@ def _holes(solid: manifold3d.Manifold) -> tuple[Box, ...]:
 
 def _part(piece: Piece, leaf: _Leaf, tree: Tree, turn: Array) -> PrintPart:
     """The part in the mould frame, metres."""
-    pegs, sockets, flat = _fittings(leaf, tree)
+    spigots, sockets, flat = _fittings(leaf, tree)
     vertices, faces = _plain(leaf.solid)
     back = vertices @ turn * 1e-3
     return PrintPart(
@@ -329,7 +329,7 @@ def _part(piece: Piece, leaf: _Leaf, tree: Tree, turn: Array) -> PrintPart:
         mesh=Mesh(vertices=back, faces=faces),
         volume=float(leaf.solid.volume()) * 1e-9,
         extents=np.ptp(back, axis=0),
-        pegs=pegs,
+        spigots=spigots,
         sockets=sockets,
         plain_joints=flat,
     )
@@ -349,11 +349,10 @@ def _order(tree: Tree) -> str:
 
 def keyed(piece: Piece) -> str:
     """The joints of a piece in words."""
-    pegs = sum(part.pegs for part in piece.parts)
-    if not pegs:
-        return "the joints are flat, the print being too thin for pegs"
-    room = f"{tell(SLACK * 1e-3, 'm', 'fine')} of room a side in the {'socket' if pegs == 1 else 'sockets'}"
+    spigots = sum(part.spigots for part in piece.parts)
+    if not spigots:
+        return "the joints are flat, the print being too thin for spigots"
+    room = f"{tell(SLACK * 1e-3, 'm', 'fine')} of room a side in the {'socket' if spigots == 1 else 'sockets'}"
     flat = any(p.plain_joints for p in piece.parts)
-    return (
-        f"{pegs} tapered {'peg' if pegs == 1 else 'pegs'}, {room}, {'and flat joints where the print is too thin for one' if flat else 'join them'}"
-    )
+    ending = "and flat joints where the print is too thin for one" if flat else "join them"
+    return f"{spigots} tapered {'spigot' if spigots == 1 else 'spigots'}, {room}, {ending}"

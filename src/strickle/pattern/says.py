@@ -242,7 +242,7 @@ def bed(piece: Piece, size: Array) -> Finding | None:
         do=f"Try the joints dry, glue them on a flat board in the order of the print sheet, fill and sand the line{STRIP if bare else ''}",
         where=Where(body=piece.name),
         margin=Margin(value=float(largest.extents.max() / np.max(size)), unit="1", of="longest side of the largest part over the printer's"),
-        source="peg, room and wall of the joint: choice of this program",
+        source="spigot, room and wall of the joint: choice of this program",
     )
 
 

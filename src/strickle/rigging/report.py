@@ -261,7 +261,7 @@ def about_printing(pieces: Sequence[Piece], bed: Array, no_plate: bool) -> Itera
                 because=f"it is {tell(longest, 'm')} long and {build}; {keyed(piece)}",
                 do=f"Try the joints dry, glue them on a flat board in the order of the print sheet, fill and sand the line{STRIP if bare else ''}",
                 margin=Margin(value=most / float(np.max(bed)), unit="1", of="longest side of the longest part over the printer's"),
-                source="peg, room and wall of the joint: choice of this program",
+                source="spigot, room and wall of the joint: choice of this program",
             )
         elif not lying(piece, bed).held:
             yield Finding(
