@@ -118,7 +118,7 @@ def test_cutting_a_ring_through_its_deep_pockets_lowers_their_chance_and_the_fla
     for one in made.castings:
         assert one.pocket_chance < made.whole.pocket_chance
         assert one.sand < made.whole.sand
-    assert len(made.apart.seams) == 2
+    assert len(made.apart.splices) == 2
 
 
 def test_a_cut_that_helps_nothing_is_made_and_told() -> None:
@@ -153,7 +153,7 @@ def test_a_real_part_cut_where_asked() -> None:
     part = public_part("sensor_base_plate")
     middle = (part.mesh.vertices.min(axis=0) + part.mesh.vertices.max(axis=0)) / 2
     made = cut_up(Bench(part), DivideAsk(cuts=(Cut(at=middle, normal=np.array([0, 1.0, 0])),)), quiet)
-    due = made.apart.volume - made.apart.crumbs + sum(seam.stock_volume - seam.bevel_volume for seam in made.apart.seams)
+    due = made.apart.volume - made.apart.crumbs + sum(splice.stock_volume - splice.bevel_volume for splice in made.apart.splices)
     got = sum(
         float(
             np.einsum("ij,ij->i", mesh.vertices[mesh.faces[:, 0]], np.cross(mesh.vertices[mesh.faces[:, 1]], mesh.vertices[mesh.faces[:, 2]])).sum()
@@ -200,7 +200,7 @@ def test_the_castings_read_back_add_up_to_the_part_and_its_stock(shop) -> None:
     _, _, made = shop
     got = sum(plan.document["stages"]["part"]["volume"]["value"] for plan in made.plans)
     face = 12e-3 * 40e-3
-    assert got == pytest.approx((120 * 40 * 12 + 12 * 40 * 68) * 1e-9 + 2 * face * made.document["seams"][0]["stock"]["value"], rel=1e-5)
+    assert got == pytest.approx((120 * 40 * 12 + 12 * 40 * 68) * 1e-9 + 2 * face * made.document["splices"][0]["stock"]["value"], rel=1e-5)
 
 
 def test_the_parent_lists_them_and_its_results_stay_as_they_were(shop) -> None:
@@ -218,11 +218,11 @@ def test_the_parent_lists_them_and_its_results_stay_as_they_were(shop) -> None:
         assert one["verdict"] == plan.verdict.code
         assert one["until"] == "mould"
         assert one["depth"]["value"] < doc["whole"]["depth"]["value"]
-    assert doc["files"] == ["seams/seam-1-plate.3mf", "seams/seam-1-plate.stl"]
+    assert doc["files"] == ["splices/splice-1-plate.3mf", "splices/splice-1-plate.stl"]
     assert all((folder / name).is_file() for name in doc["files"])
     assert read_castings(folder) == doc
     assert read_castings(folder, lambda: b"another part") is None
-    assert doc["seams"][0]["mismatch"]["value"] > 0
+    assert doc["splices"][0]["mismatch"]["value"] > 0
 
 
 def test_the_same_cut_again_takes_the_jobs_up(shop) -> None:

@@ -8,7 +8,7 @@ from hypothesis import strategies as st
 
 from pattern_shop import box, part_from, rod
 from strickle.base import BadInput
-from strickle.pattern import Cut, SeamAsk
+from strickle.pattern import Cut, SpliceAsk
 from strickle.pattern.apart import apart, one_solid
 
 SOLIDS = (
@@ -30,25 +30,25 @@ def test_castings_add_up_to_the_part_its_stock_and_its_bevels(which, normals, at
     place = low + np.array(at) * (high - low)
     cuts = [Cut(at=place, normal=np.array(normal)) for normal in normals]
     try:
-        made = apart(mesh, cuts, SeamAsk(kind=kind, bevel=bevel, stock=stock), 3e-3)
+        made = apart(mesh, cuts, SpliceAsk(kind=kind, bevel=bevel, stock=stock), 3e-3)
     except BadInput:
         assume(False)
         raise
     solids = [one_solid(one) for one in made.meshes]
     got = sum(float(solid.volume()) for solid in solids) * 1e-9
-    due = made.volume - made.crumbs + sum(seam.stock_volume - seam.bevel_volume for seam in made.seams)
+    due = made.volume - made.crumbs + sum(splice.stock_volume - splice.bevel_volume for splice in made.splices)
     if len(cuts) == 1:
         assert abs(got / due - 1) < 1e-5
     else:  # where slanted cuts cross, the stock of one may stand in the metal of the other's stock
-        assert abs(got / due - 1) < 1e-5 + 0.05 * sum(seam.stock_volume + seam.bevel_volume for seam in made.seams) / due
+        assert abs(got / due - 1) < 1e-5 + 0.05 * sum(splice.stock_volume + splice.bevel_volume for splice in made.splices) / due
     assert made.crumbs < 20e-9
     for solid in solids:
         assert solid.status().name == "NoError"
         assert solid.volume() > 1.0
-    for seam in made.seams:
-        assert 0 < seam.thin <= seam.thick * 1.001
-        assert seam.thick <= seam.span * 1.001
-        assert seam.cast_depth <= seam.depth <= seam.thin
-        assert len(set(seam.castings)) == 2
-        assert set(seam.castings) <= set(made.names)
-    assert {name for seam in made.seams for name in seam.castings} == set(made.names)
+    for splice in made.splices:
+        assert 0 < splice.thin <= splice.thick * 1.001
+        assert splice.thick <= splice.span * 1.001
+        assert splice.cast_depth <= splice.depth <= splice.thin
+        assert len(set(splice.castings)) == 2
+        assert set(splice.castings) <= set(made.names)
+    assert {name for splice in made.splices for name in splice.castings} == set(made.names)

@@ -1,4 +1,4 @@
-"""Cuts by a plane: volumes by hand, seams, grooves, what is kept clear, and what a metal's welding says."""
+"""Cuts by a plane: volumes by hand, splices, grooves, what is kept clear, and what a metal's welding says."""
 
 from __future__ import annotations
 
@@ -10,7 +10,7 @@ import pytest
 from pattern_shop import aluminium, box, part_from, rod
 from strickle.base import BadInput, quiet
 from strickle.metal.welding import weld_findings, welds
-from strickle.pattern import Cut, SeamAsk
+from strickle.pattern import Cut, SpliceAsk
 from strickle.pattern.apart import apart, one_solid, told
 from strickle.pattern.cuts import Kept, candidates
 from strickle.pattern.dividing import cut_findings, look_for_cuts
@@ -34,32 +34,32 @@ def volumes(made) -> list[float]:
 
 def balance(made) -> float:
     """Volume of the castings over what part, stock and bevels come to, minus one."""
-    due = made.volume - made.crumbs + sum(seam.stock_volume - seam.bevel_volume for seam in made.seams)
+    due = made.volume - made.crumbs + sum(splice.stock_volume - splice.bevel_volume for splice in made.splices)
     return sum(volumes(made)) * 1e-9 / due - 1
 
 
 def test_an_angle_cut_over_its_foot_by_hand() -> None:
-    made = apart(part_from(angle()).mesh, [cut((0, 0, 20), (0, 0, 1))], SeamAsk(stock=2e-3), LEAST)
+    made = apart(part_from(angle()).mesh, [cut((0, 0, 20), (0, 0, 1))], SpliceAsk(stock=2e-3), LEAST)
     assert made.names == ("casting-1", "casting-2")
     face = 12 * 40
     assert volumes(made) == pytest.approx([120 * 40 * 12 + face * 8 + face * 2, face * 60 + face * 2], rel=1e-9)
-    (seam,) = made.seams
-    assert seam.castings == ("casting-2", "casting-1")  # the first lies on the side the normal points to
-    assert seam.area == pytest.approx(face * 1e-6)
-    assert seam.outline == pytest.approx(0.104)
-    assert seam.span == pytest.approx(math.hypot(12, 40) * 1e-3, rel=2e-3)
-    assert seam.at == pytest.approx([0.006, 0.020, 0.020])
-    assert (seam.thin, seam.thick) == pytest.approx((0.012, 0.012), rel=1e-6)
-    assert seam.stock_volume == pytest.approx(2 * face * 2e-9, rel=1e-9)
-    assert (seam.edge, seam.cast_depth, seam.bevel_volume) == ("bevel all round", 0.0, 0.0)
-    assert seam.depth == pytest.approx((12e-3 - 1.6e-3) / 2, rel=1e-6)
-    assert "bevel all round" in told(seam)
+    (splice,) = made.splices
+    assert splice.castings == ("casting-2", "casting-1")  # the first lies on the side the normal points to
+    assert splice.area == pytest.approx(face * 1e-6)
+    assert splice.outline == pytest.approx(0.104)
+    assert splice.span == pytest.approx(math.hypot(12, 40) * 1e-3, rel=2e-3)
+    assert splice.at == pytest.approx([0.006, 0.020, 0.020])
+    assert (splice.thin, splice.thick) == pytest.approx((0.012, 0.012), rel=1e-6)
+    assert splice.stock_volume == pytest.approx(2 * face * 2e-9, rel=1e-9)
+    assert (splice.edge, splice.cast_depth, splice.bevel_volume) == ("bevel all round", 0.0, 0.0)
+    assert splice.depth == pytest.approx((12e-3 - 1.6e-3) / 2, rel=1e-6)
+    assert "bevel all round" in told(splice)
 
 
 def test_stock_goes_by_the_size_of_the_part_where_none_is_given() -> None:
-    one, other = (apart(part_from(angle()).mesh, [cut((0, 0, 20), (0, 0, 1))], SeamAsk(stock=stock), LEAST) for stock in (None, 0.0))
-    assert one.seams[0].stock == pytest.approx(2.2e-3)  # grade G, 100 to 160 mm
-    assert other.seams[0].stock_volume == 0
+    one, other = (apart(part_from(angle()).mesh, [cut((0, 0, 20), (0, 0, 1))], SpliceAsk(stock=stock), LEAST) for stock in (None, 0.0))
+    assert one.splices[0].stock == pytest.approx(2.2e-3)  # grade G, 100 to 160 mm
+    assert other.splices[0].stock_volume == 0
     assert sum(volumes(other)) == pytest.approx(other.volume * 1e9, rel=1e-9)
 
 
@@ -70,7 +70,7 @@ def test_every_piece_is_one_solid_and_the_volumes_add_up(kind: str, bevel: str) 
     ring = rod(300, 40) - rod(240, 60, (0, 0, -10))
     slanted = [cut((0, 0, 50), (0, 0, 1)), cut((0, 0, 50), (1, 0.2, 0.1))]
     for body, cuts, many in ((angle(), [cut((0, 0, 20), (0, 0, 1))], 2), (tube, slanted, 4), (ring, [cut((3, 0, 20), (1, 0, 0))], 2)):
-        made = apart(part_from(body).mesh, cuts, SeamAsk(kind=kind, bevel=bevel), LEAST)
+        made = apart(part_from(body).mesh, cuts, SpliceAsk(kind=kind, bevel=bevel), LEAST)
         assert len(made.meshes) == many
         assert abs(balance(made)) < 1e-5
         for mesh in (*made.meshes, *(plate.mesh for plate in made.plates)):
@@ -78,40 +78,40 @@ def test_every_piece_is_one_solid_and_the_volumes_add_up(kind: str, bevel: str) 
             assert solid.status().name == "NoError"
             assert solid.volume() > 1.0
             assert len(solid.decompose()) == 1
-        bevelled = any(seam.bevel_volume > 0 for seam in made.seams)
+        bevelled = any(splice.bevel_volume > 0 for splice in made.splices)
         assert bevelled == (kind == "weld" and bevel == "cast")
 
 
 def test_a_bevel_cast_round_a_tube_by_hand() -> None:
     tube = rod(60, 100) - rod(44, 120, (0, 0, -10))
-    made = apart(part_from(tube).mesh, [cut((0, 0, 50), (0, 0, 1))], SeamAsk(stock=0.0, bevel="cast"), LEAST)
-    (seam,) = made.seams
-    assert seam.edge == "bevel outside"  # no torch reaches the inside
-    assert seam.depth == pytest.approx(8e-3 - 1.6e-3, rel=1e-2)
-    assert seam.cast_depth == pytest.approx(5e-3, rel=1e-2)  # down to the section that sand fills
+    made = apart(part_from(tube).mesh, [cut((0, 0, 50), (0, 0, 1))], SpliceAsk(stock=0.0, bevel="cast"), LEAST)
+    (splice,) = made.splices
+    assert splice.edge == "bevel outside"  # no torch reaches the inside
+    assert splice.depth == pytest.approx(8e-3 - 1.6e-3, rel=1e-2)
+    assert splice.cast_depth == pytest.approx(5e-3, rel=1e-2)  # down to the section that sand fills
     deep, high = 5.0, 5.0 * math.tan(math.radians(40))
     by_hand = 2 * math.pi * high * (30 * deep / 2 - deep**2 / 6)  # a triangle rolled round the outside, on each of two castings
-    assert seam.bevel_volume * 1e9 == pytest.approx(2 * by_hand, rel=0.01)
+    assert splice.bevel_volume * 1e9 == pytest.approx(2 * by_hand, rel=0.01)
 
 
-def test_a_ring_has_two_seams_and_pins_only_where_land_is_left() -> None:
+def test_a_ring_has_two_splices_and_pins_only_where_land_is_left() -> None:
     ring = rod(300, 40) - rod(200, 60, (0, 0, -10))
-    made = apart(part_from(ring).mesh, [cut((0, 0, 20), (1, 0, 0))], SeamAsk(), LEAST)
-    assert [seam.castings for seam in made.seams] == [made.seams[0].castings] * 2
-    assert all(seam.pin > 0 for seam in made.seams)
-    first = made.seams[0]
+    made = apart(part_from(ring).mesh, [cut((0, 0, 20), (1, 0, 0))], SpliceAsk(), LEAST)
+    assert [splice.castings for splice in made.splices] == [made.splices[0].castings] * 2
+    assert all(splice.pin > 0 for splice in made.splices)
+    first = made.splices[0]
     assert abs(first.first_pin[0]) < 1e-9
     assert np.linalg.norm(first.first_pin - first.second_pin) > 3 * first.pin
-    thin = apart(part_from(angle()).mesh, [cut((0, 0, 20), (0, 0, 1))], SeamAsk(), LEAST)
-    assert thin.seams[0].pin == 0.0
+    thin = apart(part_from(angle()).mesh, [cut((0, 0, 20), (0, 0, 1))], SpliceAsk(), LEAST)
+    assert thin.splices[0].pin == 0.0
 
 
 def test_a_thin_web_beside_a_thick_boss_rules_the_bevel() -> None:
-    made = apart(part_from(box(100, 8, 60) + rod(40, 60, (50, 4, 0))).mesh, [cut((0, 0, 30), (0, 0, 1))], SeamAsk(), LEAST)
-    (seam,) = made.seams
-    assert seam.thin == pytest.approx(8e-3, rel=0.02)
-    assert seam.thick == pytest.approx(40e-3, rel=0.02)
-    assert seam.depth < 4e-3
+    made = apart(part_from(box(100, 8, 60) + rod(40, 60, (50, 4, 0))).mesh, [cut((0, 0, 30), (0, 0, 1))], SpliceAsk(), LEAST)
+    (splice,) = made.splices
+    assert splice.thin == pytest.approx(8e-3, rel=0.02)
+    assert splice.thick == pytest.approx(40e-3, rel=0.02)
+    assert splice.depth < 4e-3
 
 
 @pytest.mark.parametrize(
@@ -127,16 +127,16 @@ def test_a_thin_web_beside_a_thick_boss_rules_the_bevel() -> None:
 )
 def test_cuts_that_cannot_be_made_are_refused(cuts, says: str) -> None:
     with pytest.raises(BadInput, match=says):
-        apart(part_from(angle()).mesh, cuts, SeamAsk(), LEAST)
+        apart(part_from(angle()).mesh, cuts, SpliceAsk(), LEAST)
 
 
-def test_too_many_castings_and_unknown_seams_are_refused() -> None:
+def test_too_many_castings_and_unknown_splices_are_refused() -> None:
     comb = box(200, 20, 10)
     for i in range(14):
         comb += box(6, 20, 40, (14 * i, 0, 0))
     with pytest.raises(BadInput, match="15 castings"):
-        apart(part_from(comb).mesh, [cut((0, 0, 20), (0, 0, 1))], SeamAsk(), LEAST)
-    for wrong in (SeamAsk(kind="glue"), SeamAsk(bevel="sawn")):
+        apart(part_from(comb).mesh, [cut((0, 0, 20), (0, 0, 1))], SpliceAsk(), LEAST)
+    for wrong in (SpliceAsk(kind="glue"), SpliceAsk(bevel="sawn")):
         with pytest.raises(BadInput, match="not known"):
             apart(part_from(angle()).mesh, [cut((0, 0, 20), (0, 0, 1))], wrong, LEAST)
 
@@ -159,20 +159,20 @@ def test_late_places_are_kept_clear_and_named_where_a_given_cut_meets_one() -> N
     for one, _, _ in look_for_cuts(part, (), np.zeros((0, 3)), quiet):
         assert abs(one.normal @ (spot - one.at)) >= 5e-3 - 1e-9 or abs(one.normal[1]) > 0.9
     cuts = [cut((0, 0, 20), (0, 0, 1))]
-    made = apart(part.mesh, cuts, SeamAsk(), LEAST)
-    codes = [(f.code, f.says) for f in cut_findings(part, cuts, made, np.array([[0.006, 0.02, 0.022]]), SeamAsk())]
+    made = apart(part.mesh, cuts, SpliceAsk(), LEAST)
+    codes = [(f.code, f.says) for f in cut_findings(part, cuts, made, np.array([[0.006, 0.02, 0.022]]), SpliceAsk())]
     assert [code for code, _ in codes] == ["pattern.cut_near", "pattern.cut_near"]
     assert "freezes last" in codes[0][1]
     assert "kept clear" in codes[1][1]
 
 
-def test_thin_and_thick_seams_are_told() -> None:
+def test_thin_and_thick_splices_are_told() -> None:
     cuts = [cut((0, 0, 30), (0, 0, 1))]
-    for body, code in ((box(100, 2, 60), "pattern.seam_thin"), (box(60, 60, 60), "pattern.seam_not_through")):
+    for body, code in ((box(100, 2, 60), "pattern.splice_thin"), (box(60, 60, 60), "pattern.splice_not_through")):
         part = part_from(body)
-        made = apart(part.mesh, cuts, SeamAsk(), LEAST)
-        assert [f.code for f in cut_findings(part, cuts, made, np.zeros((0, 3)), SeamAsk())] == [code]
-        assert cut_findings(part, cuts, made, np.zeros((0, 3)), SeamAsk(kind="bolt")) == ()
+        made = apart(part.mesh, cuts, SpliceAsk(), LEAST)
+        assert [f.code for f in cut_findings(part, cuts, made, np.zeros((0, 3)), SpliceAsk())] == [code]
+        assert cut_findings(part, cuts, made, np.zeros((0, 3)), SpliceAsk(kind="bolt")) == ()
 
 
 def metal(key: str, family: str):
@@ -198,7 +198,7 @@ def test_whether_a_metal_welds(key: str, family: str, how: str) -> None:
     assert weld_findings(metal(key, family), "general", {}, "bolt") == ()
 
 
-def test_no_seam_in_a_part_that_hurts_people_when_it_breaks() -> None:
+def test_no_splice_in_a_part_that_hurts_people_when_it_breaks() -> None:
     from strickle.metal import USES
 
     for use in USES:

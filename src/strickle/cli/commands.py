@@ -136,7 +136,7 @@ def resume(**given: Any) -> int:
 @click.option("--clear", metavar='"X, Y, Z; ..."', help="Places of the part that no cut may come near.")
 @click.option("--cuts", type=click.IntRange(1, 4), default=2, help="Cuts at the most where they are looked for. Default: 2.")
 @click.option("--join", type=Spelt(["weld", "bolt"]), default="weld", help="How the castings are joined. Default: weld.")
-@click.option("--stock", metavar='"2 mm"', help="Stock to dress off each seam's face. Default: by the size of the part.")
+@click.option("--stock", metavar='"2 mm"', help="Stock to dress off each splice's face. Default: by the size of the part.")
 @click.option(
     "--bevel", type=Spelt(["filed", "cast"]), default="filed", help="Whether the edges to weld are filed after casting or cast on. Default: filed."
 )

@@ -43,7 +43,7 @@ def divided(doc: Mapping[str, Any]) -> str:
     parts = ["\n".join([f"CAST IN {len(doc['castings'])} PIECES" if doc["castings"] else "CAST AS ONE", *_wrapped(doc["says"])])]
     parts += [_told(one, units) for one in doc["findings"]]
     if doc["castings"]:
-        parts += [table(doc), *(_seam(one, units) for one in doc["seams"])]
+        parts += [table(doc), *(_splice(one, units) for one in doc["splices"])]
         parts.append("\n".join(["The castings' jobs, seen from this job's folder", *(f"  {one['folder']}" for one in doc["castings"])]))
     return spelled("\n\n".join(parts), units)
 
@@ -84,7 +84,7 @@ def _verdict(one: Mapping[str, Any]) -> str:
     return VERDICTS[one["verdict"]]
 
 
-def _seam(one: Mapping[str, Any], units: str) -> str:
+def _splice(one: Mapping[str, Any], units: str) -> str:
     lines = [f"{one['name']}: {' and '.join(one['castings'])}"]
     thin, thick = _q(one["thin"], units), _q(one["thick"], units)
     say = [f"face {_q(one['area'], units)}, {_q(one['outline'], units)} round, wall {thin}{'' if thin == thick else f' to {thick}'}"]

@@ -43,7 +43,7 @@ def castings_document(
         "says": render(says, units),
         "findings": [finding(one, units) for one in division.findings],
         "cuts": [plain(cut, units) for cut in division.cuts],
-        "seams": [plain(one, units) for one in (division.apart.seams if division.apart is not None else ())],
+        "splices": [plain(one, units) for one in (division.apart.splices if division.apart is not None else ())],
         "whole": None if division.whole is None else _row(division.whole, "", whole, units),
         "castings": [_row(one, folder, results, units) for one, folder, results in castings],
         "tried": [plain(one, units) for one in division.tried],
@@ -80,7 +80,7 @@ def read_castings(folder: Path, part: Callable[[], bytes] | None = None) -> Mapp
 
 def castings_schema() -> dict[str, Any]:
     """The JSON Schema of castings.json, made of the same declarations as the file."""
-    from strickle.pattern import Cut, Seam
+    from strickle.pattern import Cut, Splice
 
     text = {"type": "string"}
     casting = form_of_record(Casting)
@@ -106,7 +106,7 @@ def castings_schema() -> dict[str, Any]:
             "says": text,
             "findings": many({"$ref": "#/$defs/finding"}),
             "cuts": many(form_of_record(Cut)),
-            "seams": many(form_of_record(Seam)),
+            "splices": many(form_of_record(Splice)),
             "whole": {"anyOf": [{"type": "null"}, row]},
             "castings": many(row),
             "tried": many(form_of_record(TriedCut)),

@@ -16,7 +16,7 @@ from strickle.job.cache import StageCache
 from strickle.job.castings import castings_document
 from strickle.job.contract import dumps
 from strickle.job.files import kind_of, read_file
-from strickle.job.folder import CASTINGS, MOST_BYTES, SEAMS, STAGES, held, prepare, put, swap
+from strickle.job.folder import CASTINGS, MOST_BYTES, SPLICES, STAGES, held, prepare, put, swap
 from strickle.job.kit import read_kit, stores_with
 from strickle.job.lock import locked
 from strickle.job.planning import LOOK_ENDS, Plan, begin, load
@@ -25,7 +25,7 @@ from strickle.job.progress import Progress
 from strickle.job.recipe import Recipe, read_recipe
 from strickle.job.runner import Runner
 from strickle.job.threemf import stl, threemf
-from strickle.pattern import Apart, SeamAsk
+from strickle.pattern import Apart, SpliceAsk
 from strickle.trials import Casting, DivideAsk, Division
 from strickle.trials.division import stands
 
@@ -48,7 +48,7 @@ class Divided:
 
     @property
     def exit_code(self) -> int:
-        """3 where a STOP finding stands, of the seam or of a casting's plan; else 0."""
+        """3 where a STOP finding stands, of the splice or of a casting's plan; else 0."""
         own = any(one["weight"] == "STOP" for one in self.document["findings"])
         return 3 if own or any(plan.exit_code for plan in self.plans) else 0
 
@@ -103,7 +103,7 @@ def divide(
             (row, Path(os.path.relpath(plan.folder, folder)).as_posix(), plan.document) for row, plan in zip(rows, plans, strict=True)
         ],
         whole=_results(folder),
-        plates=[f"{SEAMS}/{name}" for name in sorted(plates)],
+        plates=[f"{SPLICES}/{name}" for name in sorted(plates)],
         says=_says(division, rows),
     )  # fmt: skip
     _write(folder, doc, plates)
@@ -116,7 +116,7 @@ def _asked(at: str | None, clear: str | None, cuts: int, join: str, stock: str |
         raise BadInput(f"stock: {stock!r} is out of all reason", f"It should lie between 0 and {tell(MOST_STOCK, 'm')}")
     more = {} if clear is None else {"clear": read_places(clear, "clear")}
     return DivideAsk(
-        cuts=() if at is None else read_cuts(at, "at"), most=cuts, seam=SeamAsk(kind=join, stock=given, bevel=bevel), **more
+        cuts=() if at is None else read_cuts(at, "at"), most=cuts, splice=SpliceAsk(kind=join, stock=given, bevel=bevel), **more
     )  # fmt: skip
 
 
@@ -190,12 +190,14 @@ def _rows(division: Division, plans: Sequence[Plan]) -> tuple[Casting, ...]:
 
 
 def _matched(division: Division, rows: Sequence[Casting]) -> Division:
-    """The seams with how far their faces may differ by the spread of the two castings' contraction."""
+    """The splices with how far their faces may differ by the spread of the two castings' contraction."""
     if division.apart is None:
         return division
     spread = {row.name: row.spread for row in rows}
-    seams = tuple(dataclasses.replace(one, mismatch=one.span * max(spread.get(name, 0.0) for name in one.castings)) for one in division.apart.seams)
-    return dataclasses.replace(division, apart=dataclasses.replace(division.apart, seams=seams))
+    splices = tuple(
+        dataclasses.replace(one, mismatch=one.span * max(spread.get(name, 0.0) for name in one.castings)) for one in division.apart.splices
+    )
+    return dataclasses.replace(division, apart=dataclasses.replace(division.apart, splices=splices))
 
 
 def _results(folder: Path) -> Mapping[str, Any] | None:
@@ -223,14 +225,14 @@ def _says(division: Division, rows: Sequence[Casting]) -> str:
 
 def _plate(name: str, mesh: Mesh) -> dict[str, bytes]:
     vertices = mesh.vertices * 1e3
-    note = "Outline of a seam face: lay it on one face, turn it over for the other, and mark outline and pins"
+    note = "Outline of a splice face: lay it on one face, turn it over for the other, and mark outline and pins"
     return {f"{name}.3mf": threemf(name, vertices, mesh.faces, note), f"{name}.stl": stl(name, vertices, mesh.faces, "flat")}
 
 
 def _write(folder: Path, doc: Mapping[str, Any], plates: Mapping[str, bytes]) -> None:
     """Plates and castings.json into the parent's folder, the latter last."""
     with locked(folder):
-        prepare(folder / SEAMS, plates)
+        prepare(folder / SPLICES, plates)
         fresh = held(folder / CASTINGS, dumps(doc).encode())
-        swap(folder / SEAMS)
+        swap(folder / SPLICES)
         put(folder / CASTINGS, fresh)

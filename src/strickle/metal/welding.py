@@ -70,7 +70,7 @@ def _use(use: str) -> Finding:
         code="metal.weld_use",
         weight="STOP",
         says=f"This part is said to be for {use}; it must not be put together from castings",
-        because="A seam made at home adds to hidden pores what no eye sees of a weld or a bolt's seat, and the part's failure hurts people",
+        because="A splice made at home adds to hidden pores what no eye sees of a weld or a bolt's seat, and the part's failure hurts people",
         do="Buy the part or have it made and tested by a works that answers for it",
         source=PRACTICE,
     )
@@ -93,7 +93,7 @@ def _poor(metal: Metal, known: Welds) -> Finding:
         weight="MIND",
         says=f"{metal.name} takes welding poorly: {known.why}",
         because="A bead that cracks or fills with holes cannot be mended by a second one over it",
-        do="Cast two trial bars, weld them and break them before you go on; if they part at the seam, take another metal or bolts",
+        do="Cast two trial bars, weld them and break them before you go on; if they part at the splice, take another metal or bolts",
         source=PRACTICE,
     )
 
@@ -116,7 +116,7 @@ def _clean(metal: Metal, known: Welds) -> Finding:
         says=f"{metal.name} takes welding {known.how}: {known.why}",
         because="Sand skin, oil and what the sand's binder left in the surface turn to gas under the arc and leave the bead full of holes",
         do=(
-            "File to bright metal a finger's breadth back from the seam, on both sides, and wipe off oil with a cleaner that holds no chlorine: the"
+            "File to bright metal a finger's breadth back from the splice, on both sides, and wipe off oil with a cleaner that holds no chlorine: the"
             " arc turns chlorine cleaners into poison gas. Let it dry off clear of any flame, shade eyes and skin from the arc, and follow the"
             " welder's manual and local rules"
         ),

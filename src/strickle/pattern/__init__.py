@@ -2,6 +2,6 @@
 
 from strickle.pattern.ask import PatternAsk
 from strickle.pattern.result import Pattern, Sheet
-from strickle.pattern.seam import Apart, Cut, Plate, Seam, SeamAsk
+from strickle.pattern.splice import Apart, Cut, Plate, Splice, SpliceAsk
 
-__all__ = ["Apart", "Cut", "Pattern", "PatternAsk", "Plate", "Seam", "SeamAsk", "Sheet"]
+__all__ = ["Apart", "Cut", "Pattern", "PatternAsk", "Plate", "Splice", "SpliceAsk", "Sheet"]

@@ -1,4 +1,4 @@
-"""A part cut by planes into pieces that are cast each in its own mould, with stock and bevels at the seams. Millimetres inside."""
+"""A part cut by planes into pieces that are cast each in its own mould, with stock and bevels at the splices. Millimetres inside."""
 
 from __future__ import annotations
 
@@ -11,27 +11,27 @@ import numpy as np
 from strickle.base import Array, BadInput, Mesh, tell
 from strickle.pattern.directions import basis, solid
 from strickle.pattern.groove import Groove, groove
-from strickle.pattern.seam import Apart, Cut, Plate, Seam, SeamAsk
+from strickle.pattern.splice import Apart, Cut, Plate, Splice, SpliceAsk
 from strickle.pattern.undercut import plain
 from strickle.stores import machining_stock
 
 CRUMB = 1.0  # mm3: smaller shards are left out, and a casting so small is none
-LEAST_FACE = 1.0  # mm2: smaller contacts are no seam
+LEAST_FACE = 1.0  # mm2: smaller contacts are no splice
 NEAR = 1e-3  # mm off the cut at which its face is looked at
 LAP = 0.01  # mm that stock reaches into its casting, so that the two are one
 MOST_CASTINGS = 12
-KEPT = 0.97  # share of a seam face whose wall is said to be as thin as this at the least
+KEPT = 0.97  # share of a splice face whose wall is said to be as thin as this at the least
 COARSE = 0.05  # mm, an outline's corners may move by this before bevel and plate are laid round it
 MOST_EDGES = 240  # of an outline that is bevelled
 ROUND = 32  # sides of the cones that make a bevel
 GRADE, LONGEST = "G", 0.63  # machining grade, the middle of F to H for light metal in sand moulded by hand (common practice), and its table's end
-PINS = (6.0, 5.0, 4.0, 3.0)  # mm, drills for the pins of a seam
+PINS = (6.0, 5.0, 4.0, 3.0)  # mm, drills for the pins of a splice
 ROUND_PIN = 2.0  # mm of metal left beside a pin at the least
 PLATE = 3.0  # mm, thickness of a marking plate
 
 
 class _Face(NamedTuple):
-    """A seam face seen along the cut's normal: x, y of ``turn``, the cut at height ``level``. Pieces ``over`` and ``under`` it."""
+    """A splice face seen along the cut's normal: x, y of ``turn``, the cut at height ``level``. Pieces ``over`` and ``under`` it."""
 
     cut: int
     turn: Array
@@ -41,8 +41,8 @@ class _Face(NamedTuple):
     section: manifold3d.CrossSection
 
 
-def apart(mesh: Mesh, cuts: Sequence[Cut], ask: SeamAsk, least: float) -> Apart:
-    """The castings that the cuts leave, with their seams; ``least`` is the thinnest section that the sand fills [m].
+def apart(mesh: Mesh, cuts: Sequence[Cut], ask: SpliceAsk, least: float) -> Apart:
+    """The castings that the cuts leave, with their splices; ``least`` is the thinnest section that the sand fills [m].
 
     Raises BadInput for no cut, one that misses the part or has no direction, a casting under a cubic millimetre, or too many castings.
     """
@@ -56,7 +56,7 @@ def apart(mesh: Mesh, cuts: Sequence[Cut], ask: SeamAsk, least: float) -> Apart:
     faces = [face for number, cut in enumerate(cuts) for face in _faces(pieces, cut, number)]
     size = min(float(np.ptp(mesh.vertices, axis=0).max()), LONGEST)
     stock = machining_stock(size, GRADE) if ask.stock is None else ask.stock
-    seams, plates = [], []
+    splices, plates = [], []
     for number, face in enumerate(faces, 1):
         walls = _walls(face.section)
         hollow = _hollow(face.section)
@@ -66,13 +66,13 @@ def apart(mesh: Mesh, cuts: Sequence[Cut], ask: SeamAsk, least: float) -> Apart:
         for which, side in ((face.over, 1.0), (face.under, -1.0)):
             pieces[which], out, on = _prepared(pieces[which], face, side, edge, stock * 1e3)
             removed, added = removed + out, added + on
-        seam, plate = _seam(f"seam-{number}", face, names, walls, edge, stock, removed, added)
-        seams.append(seam)
+        splice, plate = _splice(f"splice-{number}", face, names, walls, edge, stock, removed, added)
+        splices.append(splice)
         plates.append(plate)
     return Apart(
         names=tuple(names),
         meshes=tuple(_mesh(piece) for piece in pieces),
-        seams=tuple(seams),
+        splices=tuple(splices),
         plates=tuple(plates),
         volume=float(whole.volume()) * 1e-9,
         crumbs=crumbs * 1e-9,
@@ -225,9 +225,9 @@ def _prepared(piece: manifold3d.Manifold, face: _Face, side: float, edge: Groove
     return _back(laid, face.turn, face.level), removed, added
 
 
-def _seam(
+def _splice(
     name: str, face: _Face, names: Sequence[str], walls: tuple[float, float], edge: Groove, stock: float, removed: float, added: float
-) -> tuple[Seam, Plate]:
+) -> tuple[Splice, Plate]:
     rings = face.section.to_polygons()
     points = np.vstack(rings)
     pin, ends = _pins(face.section, edge.depth * 1e3)
@@ -235,7 +235,7 @@ def _seam(
     def placed(at: Array) -> Array:
         return np.asarray(face.turn.T @ [at[0], at[1], face.level]) * 1e-3
 
-    seam = Seam(
+    splice = Splice(
         name=name,
         cut=face.cut + 1,
         castings=(names[face.over], names[face.under]),
@@ -262,7 +262,7 @@ def _seam(
     for at in ends:
         body = body - manifold3d.Manifold.cylinder(PLATE + 2, pin / 2, circular_segments=48).translate((float(at[0]), float(at[1]), -1.0))
     low = np.array(body.bounding_box()[:3])
-    return seam, Plate(name=f"{name}-plate", mesh=_mesh(body.translate(tuple(-low))))
+    return splice, Plate(name=f"{name}-plate", mesh=_mesh(body.translate(tuple(-low))))
 
 
 def _middle(rings: Sequence[Array]) -> Array:
@@ -303,9 +303,9 @@ def _mesh(body: manifold3d.Manifold) -> Mesh:
     return Mesh(vertices=vertices * 1e-3, faces=faces)
 
 
-def told(seam: Seam) -> str:
-    """A seam's edge in words."""
-    if seam.edge == "square":
+def told(splice: Splice) -> str:
+    """A splice's edge in words."""
+    if splice.edge == "square":
         return "square edges"
-    degrees = tell(float(np.degrees(seam.angle)), "1")
-    return f"{seam.edge}, {tell(seam.depth, 'm')} deep to a groove of {degrees} degrees, {tell(seam.root, 'm')} of land"
+    degrees = tell(float(np.degrees(splice.angle)), "1")
+    return f"{splice.edge}, {tell(splice.depth, 'm')} deep to a groove of {degrees} degrees, {tell(splice.root, 'm')} of land"

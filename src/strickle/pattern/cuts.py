@@ -12,7 +12,7 @@ from strickle.base import Array, BadInput, Mesh, Watch
 from strickle.pattern.apart import one_solid, split
 from strickle.pattern.columns import view
 from strickle.pattern.directions import basis, clusters, lighter, score, surface
-from strickle.pattern.seam import Cut
+from strickle.pattern.splice import Cut
 
 LEVELS = 96
 ACROSS = 112
@@ -26,7 +26,7 @@ ALIKE = 0.03  # of the length: cuts so near to each other count as one
 LEAST_WELD = 3e-3  # m: a thinner wall burns through under a hand's torch or arc (common practice)
 MOST_ALONG = 2  # cuts square to one direction that are looked at closer
 BEST = 6  # cuts kept for a closer look
-FACE = 0.15  # weight of the seam face over the part's largest section
+FACE = 0.15  # weight of the splice face over the part's largest section
 CLEAR = 5e-3  # m that a cut keeps off what is to be kept clear
 
 
@@ -35,8 +35,8 @@ class Candidate(NamedTuple):
 
     cut: Cut
     why: str
-    area: float  # m2 of all seam faces
-    cost: float  # less is better: the pieces' own undercut and depth, and the seam
+    area: float  # m2 of all splice faces
+    cost: float  # less is better: the pieces' own undercut and depth, and the splice
 
 
 class Kept(NamedTuple):

@@ -1,4 +1,4 @@
-"""How the edges of a seam are prepared for welding, by the wall that is there. Lengths in metres, angles in radians.
+"""How the edges of a splice are prepared for welding, by the wall that is there. Lengths in metres, angles in radians.
 
 Source of the angles, walls and lands: G. Mathers, The Welding of Aluminium and its Alloys, Woodhead Publishing, Cambridge, 2002, the tables of
 edge preparations for TIG (after BS 3019) and MIG. They are for sheet and plate; that they serve for a casting's walls is common practice.
@@ -24,7 +24,7 @@ LEAST_CAST = 1e-3  # a shallower bevel is left to the file (choice of this progr
 
 
 class Groove(NamedTuple):
-    """A seam's edge: its form, angle, land, depth into the wall, and how much of the depth is cast on."""
+    """A splice's edge: its form, angle, land, depth into the wall, and how much of the depth is cast on."""
 
     edge: str
     angle: float
@@ -34,7 +34,7 @@ class Groove(NamedTuple):
 
 
 def groove(thin: float, hollow: bool, least: float, kind: str = "weld") -> Groove:
-    """The edge of a wall ``thin`` [m]: bevelled from outside alone where the seam face is ``hollow``, else all round.
+    """The edge of a wall ``thin`` [m]: bevelled from outside alone where the splice face is ``hollow``, else all round.
 
     ``least`` is the thinnest section that the sand fills [m]: a bevel is cast on until that much land is left, the rest is filed.
 

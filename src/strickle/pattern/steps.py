@@ -13,7 +13,7 @@ from strickle.pattern.ask import PatternAsk
 from strickle.pattern.dividing import cut_apart as cut_apart
 from strickle.pattern.dividing import cut_findings as cut_findings
 from strickle.pattern.dividing import look_for_cuts as look_for_cuts
-from strickle.pattern.dividing import seam_sources as seam_sources
+from strickle.pattern.dividing import splice_sources as splice_sources
 from strickle.pattern.field import STAND
 from strickle.pattern.halves import Holes, Printed, drill, pieces
 from strickle.pattern.lay import Laid, caught_faces, drafts, lay, on_part, undrafted, whole_of

@@ -12,13 +12,13 @@ from strickle.metal import Metal, MetalAsk
 from strickle.metal.steps import joined
 from strickle.part import Part
 from strickle.pattern import Apart, Cut
-from strickle.pattern.steps import cut_apart, cut_findings, look_for_cuts, seam_sources
+from strickle.pattern.steps import cut_apart, cut_findings, look_for_cuts, splice_sources
 from strickle.trials.division import Casting, DivideAsk, Division, TriedCut, stands
 from strickle.trials.runner import Runner
 
 EASIER, SAME = 0.9, 1.02  # of a measure as one: clearly less, and no more (choice of this program)
 CHANCE, SHARE = 0.02, 1e-3  # chance and share of the part's volume under which nothing is to be gained
-SEAM = 0.1  # weight of the seams' faces over the part's surface
+SPLICE = 0.1  # weight of the splices' faces over the part's surface
 GAIN = 0.9  # a further cut must bring the cost under this share
 LOW = 0.1  # chance of the sand's failing under which it gives no reason to cut
 HARD = 0.5  # chance of the sand's failing above which a further cut is looked for
@@ -37,13 +37,13 @@ def divide(runner: Runner, ask: DivideAsk, watch: Watch) -> Division:
     metal, own = runner.run("metal"), runner.ask("metal")
     assert isinstance(metal, Metal)
     assert isinstance(own, MetalAsk)
-    told = [*joined(metal, own.use, ask.seam.kind, runner.stores)]
+    told = [*joined(metal, own.use, ask.splice.kind, runner.stores)]
     if stops := [f for f in told if f.weight == "STOP"]:
         return _division((), None, None, (), (), stops)
     part = runner.run("part")
     assert isinstance(part, Part)
     cuts = ask.cuts
-    made = cut_apart(part, cuts, ask.seam, metal.family, runner.stores) if cuts else None  # what cannot be cut is told at once
+    made = cut_apart(part, cuts, ask.splice, metal.family, runner.stores) if cuts else None  # what cannot be cut is told at once
     results = {"metal": metal, "part": part} | {stage: runner.run(stage) for stage in ("pattern", "mould")}
     whole = stands("as one", results)
     tried: tuple[TriedCut, ...] = ()
@@ -55,10 +55,10 @@ def divide(runner: Runner, ask: DivideAsk, watch: Watch) -> Division:
         if not good:
             return _division((), None, whole, (), tried, [*told, _none(tried)])
         cuts = good[0].cuts
-        made = cut_apart(part, cuts, ask.seam, metal.family, runner.stores)
+        made = cut_apart(part, cuts, ask.splice, metal.family, runner.stores)
     castings = _rated(runner, results, made, watch)
     one = _tried(cuts, "it was asked for", whole, castings, made, part)
-    told += cut_findings(part, cuts, made, ask.clear, ask.seam)
+    told += cut_findings(part, cuts, made, ask.clear, ask.splice)
     told += [_harder(one)] if ask.cuts and not one.easier else []
     return _division(cuts, made, whole, castings, tried or (one,), told)
 
@@ -72,7 +72,7 @@ def _division(
     told: Sequence[Finding],
 ) -> Division:
     return Division(
-        cuts=cuts, apart=made, whole=whole, castings=castings, tried=tried, findings=tuple(ranked(list(told))), sources=seam_sources()
+        cuts=cuts, apart=made, whole=whole, castings=castings, tried=tried, findings=tuple(ranked(list(told))), sources=splice_sources()
     )  # fmt: skip
 
 
@@ -89,7 +89,7 @@ def _search(runner: Runner, results: Mapping[str, Outcome], whole: Casting, ask:
         for number, (cut, why, _) in enumerate(found):
             watch((turn + (number + 1) / (len(found) + 1)) / ask.most, "ramming the castings of a cut in figures")
             try:
-                made = cut_apart(part, (*fixed, cut), ask.seam, metal.family, runner.stores)
+                made = cut_apart(part, (*fixed, cut), ask.splice, metal.family, runner.stores)
                 castings = _rated(runner, results, made, watch)
             except BadInput:  # a casting of it that cannot be moulded
                 continue
@@ -169,7 +169,7 @@ def _tried(cuts: tuple[Cut, ...], why: str, whole: Casting, castings: Sequence[C
     gained = (shares <= SAME).all(axis=1) & ((shares < EASIER).any(axis=1) | freed)
     stops = all(set(one.stops) <= set(whole.stops) for one in castings)
     worst = shares.max(axis=0)
-    seams = sum(seam.area for seam in made.seams) / part.area
+    splices = sum(splice.area for splice in made.splices) / part.area
     return TriedCut(
         cuts=cuts,
         why=why,
@@ -179,7 +179,7 @@ def _tried(cuts: tuple[Cut, ...], why: str, whole: Casting, castings: Sequence[C
         depth=float(worst[1]),
         flask=float(worst[2]),
         undercut=float(worst[3]),
-        cost=float(worst.mean()) + SEAM * seams,
+        cost=float(worst.mean()) + SPLICE * splices,
     )
 
 

@@ -11,7 +11,7 @@ from strickle.base import Array, Finding, Outcome, Record, Source, si, word
 from strickle.metal import Metal
 from strickle.mould import Mould
 from strickle.part import Part
-from strickle.pattern import Apart, Cut, Pattern, SeamAsk
+from strickle.pattern import Apart, Cut, Pattern, SpliceAsk
 
 
 def _nowhere() -> Array:
@@ -25,7 +25,7 @@ class DivideAsk(Record):
     cuts: tuple[Cut, ...] = word("the cuts; none = looked for", default=())
     most: int = word("cuts at the most where they are looked for", default=2)
     clear: Array = si("m", "places that no cut may come near, part coordinates", shape="(n, 3)", default_factory=_nowhere)
-    seam: SeamAsk = word("how the seams are made", default_factory=SeamAsk)
+    splice: SpliceAsk = word("how the splices are made", default_factory=SpliceAsk)
 
 
 @dataclass(frozen=True, slots=True, kw_only=True, eq=False)
@@ -66,7 +66,7 @@ class TriedCut(Record):
     depth: float = si("1", "depth of the draw over that as one")
     flask: float = si("1", "inside of the flask over that as one")
     undercut: float = si("1", "undercut over that as one")
-    cost: float = si("1", "mean of the four, and the seams' share: less is better")
+    cost: float = si("1", "mean of the four, and the splices' share: less is better")
 
 
 @dataclass(frozen=True, slots=True, kw_only=True, eq=False)
@@ -74,12 +74,12 @@ class Division(Record):
     """A part cast in pieces, or why it is not to be."""
 
     cuts: tuple[Cut, ...] = word("the cuts taken; none where none helps or none is allowed")
-    apart: Apart | None = word("the castings with their seams", inner=True)
+    apart: Apart | None = word("the castings with their splices", inner=True)
     whole: Casting | None = word("the part as one; none where it is not to be cut and was not looked at")
     castings: tuple[Casting, ...] = word("the castings as they were rated, without their own walls and late places measured anew")
     tried: tuple[TriedCut, ...] = word("cuts that were rated, best first")
     findings: tuple[Finding, ...] = word("what is to be minded", inner=True)
-    sources: tuple[Source, ...] = word("where the seams' figures come from", inner=True)
+    sources: tuple[Source, ...] = word("where the splices' figures come from", inner=True)
 
 
 def stands(name: str, results: Mapping[str, Outcome]) -> Casting:

@@ -1,4 +1,4 @@
-"""Where a part is cut so that it is cast in pieces, and the seam that makes it one again. Part coordinates, metres."""
+"""Where a part is cut so that it is cast in pieces, and the splice that makes it one again. Part coordinates, metres."""
 
 from __future__ import annotations
 
@@ -16,28 +16,28 @@ class Cut(Record):
 
 
 @dataclass(frozen=True, slots=True, kw_only=True, eq=False)
-class SeamAsk(Record):
-    """How a seam is to be made."""
+class SpliceAsk(Record):
+    """How a splice is to be made."""
 
-    kind: str = word("weld | bolt; a bolted seam is left square, its bolts and straps are yours to draw", default="weld")
-    stock: float | None = si("m", "stock to dress off each seam face; None = by the size of the part", default=None)
+    kind: str = word("weld | bolt; a bolted splice is left square, its bolts and straps are yours to draw", default="weld")
+    stock: float | None = si("m", "stock to dress off each splice face; None = by the size of the part", default=None)
     bevel: str = word("filed | cast; a bevel that is cast on may hang over the sand, as the pattern then lies", default="filed")
 
 
 @dataclass(frozen=True, slots=True, kw_only=True, eq=False)
-class Seam(Record):
-    """One seam between two castings. The cut face is the finished one: stock stands out over it, a bevel goes back from it."""
+class Splice(Record):
+    """One splice between two castings. The cut face is the finished one: stock stands out over it, a bevel goes back from it."""
 
     name: str = word("its name, and that of its marking plate")
     cut: int = word("number of the cut it lies in, 1 first")
     castings: tuple[str, ...] = word("the two castings it joins")
-    at: Array = si("m", "middle of the seam face, part coordinates", shape="(3,)")
+    at: Array = si("m", "middle of the splice face, part coordinates", shape="(3,)")
     normal: Array = si("1", "direction from the second casting to the first", shape="(3,)")
-    area: float = si("m2", "seam face as cut, before any bevel")
-    outline: float = si("m", "length round the seam face: what there is to weld")
-    span: float = si("m", "longest size of the seam face")
-    thin: float = si("m", "wall that all but a few hundredths of the seam face has at the least")
-    thick: float = si("m", "thickest place of the seam face")
+    area: float = si("m2", "splice face as cut, before any bevel")
+    outline: float = si("m", "length round the splice face: what there is to weld")
+    span: float = si("m", "longest size of the splice face")
+    thin: float = si("m", "wall that all but a few hundredths of the splice face has at the least")
+    thick: float = si("m", "thickest place of the splice face")
     edge: str = word("square | bevel all round | bevel outside")
     angle: float = si("1", "angle of the weld's groove, both bevels together, radians; 0 where the edge is square")
     root: float = si("m", "land left between the bevels")
@@ -54,7 +54,7 @@ class Seam(Record):
 
 @dataclass(frozen=True, slots=True, kw_only=True, eq=False)
 class Plate(Record):
-    """A marking plate: the outline of a seam face with the holes for its pins, to print."""
+    """A marking plate: the outline of a splice face with the holes for its pins, to print."""
 
     name: str = word("its name and file")
     mesh: Mesh = word("the plate, flat on the bed", inner=True)
@@ -66,7 +66,7 @@ class Apart(Record):
 
     names: tuple[str, ...] = word("names of the castings")
     meshes: tuple[Mesh, ...] = word("their shapes with stock and bevels, part coordinates", inner=True)
-    seams: tuple[Seam, ...] = word("the seams")
+    splices: tuple[Splice, ...] = word("the splices")
     plates: tuple[Plate, ...] = word("marking plates", inner=True)
     volume: float = si("m3", "the part's own volume")
     crumbs: float = si("m3", "shards of the cuts that were left out")
