@@ -106,7 +106,7 @@ def _not_through(splice: Splice) -> Finding:
     return Finding(
         code="pattern.splice_not_through",
         weight="MIND",
-        says=f"{splice.name} is up to {tell(splice.thick, 'm')} thick and welded {tell(splice.depth, 'm')} deep from its outline; its middle stays open",
+        says=f"{splice.name} is up to {tell(splice.thick, 'm')} thick and welded {tell(splice.depth, 'm')} deep all round; its middle stays open",
         because="What the weld does not reach carries nothing and ends in a sharp notch from which cracks start",
         do="Count on the welded rim alone, bevel deeper by hand where the section is thick, or move the cut to a thinner section with --at",
         where=Where(point=_where(splice.at)),
