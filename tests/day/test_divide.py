@@ -34,7 +34,7 @@ class Bench:
 
     def __init__(self, part, draft: str = "none") -> None:
         self.stores = load(starter_kit())
-        self.asks = {"metal": MetalAsk(), "pattern": PatternAsk(draft=draft, joint="flat"), "mould": MouldAsk()}
+        self.asks = {"metal": MetalAsk(), "pattern": PatternAsk(draft=draft), "mould": MouldAsk()}
         self.results: dict[str, Outcome] = {"metal": aluminium(), "part": part}
         self.rammed = 0
 

@@ -9,7 +9,7 @@ from dataclasses import dataclass
 from strickle.base import Piece
 from strickle.card.places import depths
 from strickle.card.safety import HOLDS, Caution
-from strickle.card.tell import BEFORE, BOARD, COPE, DRAG, LEAST_WEIGHT, drawn, leaves, turns
+from strickle.card.tell import BEFORE, COPE, DRAG, LEAST_WEIGHT, leaves, turns
 from strickle.card.words import band, qty
 from strickle.cavity import Cavity
 from strickle.melt import Melt
@@ -65,13 +65,8 @@ def _named(pieces: Sequence[Piece]) -> str:
 
 
 def _rammed(f: Facts) -> list[Piece]:
-    """The pieces that sand is rammed against and that are drawn by hand."""
-    return [p for p in f.pieces if drawn(p)]
-
-
-def _board(f: Facts) -> str:
-    """Name of the follow board, or nothing where the joint is flat."""
-    return next((p.name for p in f.pieces if p.role == BOARD), "")
+    """The pieces that sand is rammed against."""
+    return [p for p in f.pieces if p.touches_sand]
 
 
 def _stock(f: Facts) -> str:
@@ -114,17 +109,6 @@ def _drag(f: Facts) -> str:
     lower = sorted((p for p in _rammed(f) if p.half != "cope"), key=lambda p: p.role != "pattern")
     bare = "" if any(p.role == "pattern" for p in lower) else "No pattern in the drag. "
     mark = "Mark the flask's left and near walls; places are counted from these, upside down too. "
-    if board := _board(f):
-        halves = _named([p for p in _rammed(f) if p.role == "pattern"])
-        flat = _named([p for p in lower if p.role != "pattern"])
-        seat = (
-            f"Stand the {board} in the turned-over cope frame, ram sand round it, strike level with its brim."
-            f" Pattern together in its seat: {halves}. "
-        )
-        first = f"{mark}{seat}{f'Lay {flat} in place. ' if flat else ''}Dust. Drag frame on. "
-        laid = _laid(f, "drag").lstrip()
-        ram = f"Riddled sand on the faces, ram in layers to {f.say(f.mould.flask.drag, 'm')}, strike off, turn both over"
-        return f"{first}{f'{laid} ' if laid else ''}{ram}; cope frame and {board} off, straight up."
     first = f"{mark}Lay {_named(lower)} on the board in place, parting face down. " if lower else ""
     sand = "Riddled sand on the faces, ram" if lower else "Ram it level on the board"
     laid = _laid(f, "drag").lstrip()
@@ -134,10 +118,7 @@ def _drag(f: Facts) -> str:
 def _cope(f: Facts) -> str:
     # set as they stand on each other: the pattern, what is fixed to it, then what goes up to the cope top, the last out first
     upper = sorted((p for p in _rammed(f) if p.half == "cope"), key=lambda p: (p.role != "pattern", leaves(p) == BEFORE, -p.order))
-    if _board(f):  # the pattern lies in the drag already
-        upper = [p for p in upper if p.role != "pattern"]
-    stand = f" Set {_named(upper)}." if upper else ""
-    return f"Dust the parting.{stand}{_laid(f, 'cope')} Ram to {f.say(f.mould.flask.cope, 'm')}, strike off.{_vents(f)}"
+    return f"Dust the parting. Set {_named(upper)}.{_laid(f, 'cope')} Ram to {f.say(f.mould.flask.cope, 'm')}, strike off.{_vents(f)}"
 
 
 def _vents(f: Facts) -> str:

@@ -153,7 +153,6 @@ def _way(draw: Array) -> str:
     return f"aslant {x:+.2f} {y:+.2f} {z:+.2f}"
 
 
-BOARD = "board"
 BEFORE, DRAG, COPE = "before opening", "from the drag", "from the cope"
 
 
@@ -164,16 +163,11 @@ def leaves(piece: Piece) -> str:
     return BEFORE if float(piece.draw[2]) > 0 else COPE
 
 
-def drawn(piece: Piece) -> bool:
-    """Whether a piece is drawn from the sand by hand: it is rammed in, and is no follow board."""
-    return piece.touches_sand and piece.role != BOARD
-
-
 def turns(pieces: Sequence[Piece]) -> dict[str, list[list[Piece]]]:
-    """When they leave -> the pieces drawn as one, in their order; only those drawn by hand."""
+    """When they leave -> the pieces drawn as one, in their order; only those that sand is rammed against."""
     out: dict[str, list[list[Piece]]] = {}
     for when in (BEFORE, DRAG, COPE):
-        own = [p for p in pieces if drawn(p) and leaves(p) == when]
+        own = [p for p in pieces if p.touches_sand and leaves(p) == when]
         alike = [[p for p in own if p.order == order] for order in sorted({p.order for p in own})]
         if alike:
             out[when] = alike
@@ -184,7 +178,7 @@ def piece_rows(pieces: Sequence[Piece], units: str) -> list[list[str]]:
     """Printed pieces in the order they are drawn: order, name, half, draw, size, note."""
     ranked = [sorted(group, key=lambda p: p.name) for groups in turns(pieces).values() for group in groups]
     numbered = [(str(i), p) for i, group in enumerate(ranked, start=1) for p in group]
-    numbered += [("–", p) for p in pieces if not drawn(p)]
+    numbered += [("–", p) for p in pieces if not p.touches_sand]
     return [[rank, p.name, p.half, _way(p.draw), size(tuple(p.extents), units).rsplit(" ", 1)[0], _note(p, units)] for rank, p in numbered]
 
 

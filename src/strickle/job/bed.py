@@ -23,12 +23,10 @@ _DOWN: dict[tuple[int, int], Array] = {
 def on_the_bed(piece: Piece) -> tuple[Array, str]:
     """Vertices (n, 3) in millimetres as the piece is printed, least corner at the origin, and how it lies in words.
 
-    A half of the pattern lies on its parting face: the side it is drawn through; a follow board lies on its back. Every other piece lies
-    on its widest flat end along z, or along x or y where it has none along z.
+    A half of the pattern lies on its parting face: the side it is drawn through. Every other piece lies on its widest flat end along z, or
+    along x or y where it has none along z.
     """
-    if piece.role == "board":
-        side, lies = (2, 1 if piece.draw[2] > 0 else -1), "seat up"
-    elif piece.role == "pattern":
+    if piece.role == "pattern":
         side, lies = (2, 1 if piece.draw[2] > 0 else -1), "parting face down"
     else:
         side = _widest(piece.mesh)

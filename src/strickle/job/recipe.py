@@ -133,7 +133,6 @@ CHOICES: tuple[Choice, ...] = (
     Choice(name="contraction", stage="metal", field="contraction", low=0.0, high=0.03),
     Choice(name="up", stage="pattern", field="up"),
     Choice(name="parting", stage="pattern", field="parting", low=-1e3, high=1e3),
-    Choice(name="joint", stage="pattern", field="joint", among=("best", "flat", "crooked")),
     Choice(name="draft", stage="pattern", field="draft", among=("added", "none")),
     Choice(name="stock", stage="pattern", field="stock", low=0.0, high=0.05),
     Choice(name="mould", stage="mould", field="kind", among=("two-part", "open-face")),

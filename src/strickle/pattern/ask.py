@@ -14,8 +14,5 @@ class PatternAsk(Record):
     up: Array | None = si("1", "direction of the part that shall point up in the mould", shape="(3,)", default=None)
     parting: float | None = si("m", "height of the parting along the draw, part coordinates; None = best", default=None)
     open_face: bool = word("the whole part lies under the parting and its back is poured open", default=False)
-    joint: str = word(
-        "how the mould parts: best (flat unless a crooked joint saves more than a follow board is worth), flat or crooked", default="best"
-    )
-    draft: str = word("whether walls along the draw are given draft: added or none", default="added")
+    draft: str = word("whether walls along the draw are given draft: added or none", default="none")
     stock: float | None = si("m", "stock to machine off the poured back of an open-face casting; None = by the size of the part", default=None)

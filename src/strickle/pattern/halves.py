@@ -2,8 +2,6 @@
 
 from __future__ import annotations
 
-import math
-from collections.abc import Callable
 from typing import NamedTuple
 
 import manifold3d
@@ -26,7 +24,6 @@ HOLDS = 4.0  # mm of pilot a lifting screw needs at least
 SCREW = 3.2  # mm, pilot for the lifting screw
 BAR = 6.2  # mm, seat for the rapping bar
 STOCK = {4.2: "5/32 in or 4 mm", 3.2: "1/8 in or 3 mm", 2.2: "5/64 in or 2 mm", 1.7: "1/16 in or 1.5 mm"}  # pins that go into these holes
-EVEN = 0.4  # mm the parting face may rise over the widest hole
 WALL = 1.6  # mm of print left round and over a hole
 APART = 8.0  # mm between dowels, and between two lifting screws, at least
 LEVEL = 0.04  # a screw farther off the middle of the wall drag than this share of the length gets a second one across from it
@@ -48,14 +45,6 @@ class Body(NamedTuple):
     solid: manifold3d.Manifold
 
 
-class Cut(NamedTuple):
-    """A crooked joint at print scale, millimetres: bodies on either side and the height of the face between them."""
-
-    bodies: list[Body]
-    crumbs: int
-    height: Callable[[Array, Array], Array]  # of the face over points (n,), (n,)
-
-
 class Hole(NamedTuple):
     """A blind hole in the parting face. Millimetres, print scale."""
 
@@ -65,7 +54,6 @@ class Hole(NamedTuple):
     diameter: float
     depth: float
     body: str = ""
-    level: float = 0.0  # of the parting face there
 
 
 class Holes(NamedTuple):
@@ -86,8 +74,6 @@ class _Room(NamedTuple):
     cell: float
     depth: dict[str, Array]  # of print over the parting face, by half
     body: dict[str, Array]  # which columns a piece stands in
-    face: Array  # height of the parting face
-    even: Array  # columns where it is level enough for a hole
 
 
 def parted(printed: manifold3d.Manifold) -> list[manifold3d.Manifold]:
@@ -118,37 +104,30 @@ def bodies(printed: manifold3d.Manifold) -> tuple[list[Body], int]:
     return out, crumbs
 
 
-def _room(printed: manifold3d.Manifold, every: list[Body], cut: Cut | None) -> _Room:
+def _room(printed: manifold3d.Manifold, every: list[Body]) -> _Room:
     vertices, faces = plain(printed)
     seen: View = view(vertices, faces, ACROSS)
     x, y = (seen.origin[i] + (np.arange(seen.low.shape[i]) + 0.5) * seen.cell for i in range(2))
-    face, even = np.zeros(seen.low.shape), np.ones(seen.low.shape, dtype=bool)
-    if cut is not None:
-        face = cut.height(*(part.ravel() for part in np.meshgrid(x, y, indexing="ij"))).reshape(face.shape)
-        near = 2 * math.ceil(PINS[0][0] / 2 / seen.cell) + 1
-        even = ndimage.maximum_filter(face, near) - ndimage.minimum_filter(face, near) < EVEN
-    cope = np.where(np.isfinite(seen.high), np.maximum(seen.high - face, 0.0), 0.0)
-    drag = np.where(np.isfinite(seen.low), np.maximum(face - seen.low, 0.0), 0.0)
+    cope = np.where(np.isfinite(seen.high), np.maximum(seen.high, 0.0), 0.0)
+    drag = np.where(np.isfinite(seen.low), np.maximum(-seen.low, 0.0), 0.0)
     depth = {"cope": cope, "drag": drag}
     shape = (len(x), len(y))
     stands: dict[str, Array] = {}
     for body in every:
         start, _, _, _ = raster.columns(*plain(body.solid), seen.origin, seen.cell, *shape)
         stands[body.name] = (np.diff(start) > 0).reshape(shape) & (depth[body.half] > 0.2)
-    return _Room(x, y, seen.cell, depth, stands, face, even)
+    return _Room(x, y, seen.cell, depth, stands)
 
 
 def _owner(room: _Room, hole: Hole, every: list[Body]) -> Hole:
     """The hole with the piece it lies in."""
     i, j = (int(np.argmin(np.abs(axis - at))) for axis, at in zip((room.x, room.y), hole.at))
-    name = next((b.name for b in every if b.half == hole.half and room.body[b.name][i, j]), "")
-    return hole._replace(body=name, level=float(room.face[i, j]))
+    return hole._replace(body=next((b.name for b in every if b.half == hole.half and room.body[b.name][i, j]), ""))
 
 
 def _places(room: _Room, mask: Array, diameter: float, taken: list[Hole], half: str) -> Array:
     """Column indices (k, 2) where a hole fits inside ``mask``, clear of the edge and of other holes of the same half."""
     free = ndimage.distance_transform_edt(np.pad(mask, 1))[1:-1, 1:-1] * room.cell - room.cell >= diameter / 2 + WALL
-    free &= room.even
     places = np.argwhere(free)
     for hole in taken:
         if hole.half == half and len(places):
@@ -204,10 +183,10 @@ def wall_drag(body: manifold3d.Manifold) -> Array:
     return np.asarray(np.average((a + b + c)[:, :2] / 3, axis=0, weights=weight))
 
 
-def drill(printed: manifold3d.Manifold, cut: Cut | None = None) -> Holes:
-    """Where the holes of both halves go; ``cut`` is a crooked joint."""
-    every = bodies(printed)[0] if cut is None else cut.bodies
-    room = _room(printed, every, cut)
+def drill(printed: manifold3d.Manifold) -> Holes:
+    """Where the holes of both halves go."""
+    every, _ = bodies(printed)
+    room = _room(printed, every)
     holes: list[Hole] = []
     loose = count = 0
     split = {half: [b for b in every if b.half == half] for half in ("cope", "drag")}
@@ -241,24 +220,18 @@ def _grips(room: _Room, body: Body, taken: list[Hole]) -> tuple[list[Hole], floa
     lift = _nearest(room, island, target, SCREW, taken, half)
     if lift is None:
         return [], None
-    out = [_owned(room, lift, "lift", body)]
+    out = [lift._replace(use="lift", body=body.name)]
     at = lift.at
     points = _points(room, where)
     if np.hypot(*(at - target)) > LEVEL * np.ptp(points, axis=0).max():
         twin = _nearest(room, island, 2 * target - at, SCREW, [*taken, *out], half, clear=APART)
         if twin is not None and np.hypot(*((at + twin.at) / 2 - target)) < 0.5 * np.hypot(*(at - target)):
-            out.append(_owned(room, twin, "lift", body))
+            out.append(twin._replace(use="lift", body=body.name))
             at = (at + twin.at) / 2
     rap = _nearest(room, island, points.mean(axis=0), BAR, [*taken, *out], half, clear=12.0)
     if rap is not None:
-        out.append(_owned(room, rap, "rap", body))
+        out.append(rap._replace(use="rap", body=body.name))
     return out, float(np.hypot(*(at - target)))
-
-
-def _owned(room: _Room, hole: Hole, use: str, body: Body) -> Hole:
-    """The hole with its use, its piece and the height it opens at."""
-    i, j = (int(np.argmin(np.abs(axis - at))) for axis, at in zip((room.x, room.y), hole.at))
-    return hole._replace(use=use, body=body.name, level=float(room.face[i, j]))
 
 
 class Printed(NamedTuple):
@@ -269,22 +242,22 @@ class Printed(NamedTuple):
     rough: list[str]  # pieces with edges that not every reader of the file takes alike
 
 
-def pieces(printed: manifold3d.Manifold, holes: Holes, cut: Cut | None = None) -> Printed:
-    """The pattern's pieces in metres, one for each body. ``printed`` is in millimetres at print scale; ``cut`` is a crooked joint."""
+def pieces(printed: manifold3d.Manifold, holes: Holes) -> Printed:
+    """The pattern's pieces in metres, one for each body. ``printed`` is in millimetres at print scale."""
     out: list[Piece] = []
     rough: list[str] = []
-    every, crumbs = bodies(printed) if cut is None else (cut.bodies, cut.crumbs)
+    every, crumbs = bodies(printed)
     for body in every:
         clean = body.solid
         own = [h for h in holes.holes if h.body == body.name]
         for hole in own:
             tool = manifold3d.Manifold.cylinder(hole.depth + 1.0, hole.diameter / 2, circular_segments=24)
-            clean = clean - tool.translate((*hole.at, hole.level - (1.0 if body.side > 0 else hole.depth)))
-        clean, whole = mended(clean, body.side if cut is None else 0.0)
+            clean = clean - tool.translate((*hole.at, -1.0 if body.side > 0 else -hole.depth))
+        clean, whole = mended(clean, body.side)
         if not whole:
             rough.append(body.name)
         vertices, faces = plain(clean)
-        first = {hole.use: np.append(hole.at, hole.level) * 1e-3 for hole in reversed(own)}
+        first = {hole.use: np.append(hole.at, 0.0) * 1e-3 for hole in reversed(own)}
         lift = first.get("lift")
         out.append(
             Piece(

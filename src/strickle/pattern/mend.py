@@ -20,7 +20,7 @@ GRID = 1e-5  # mm: corners nearer than this are one corner in a file of metres t
 
 
 def shared(vertices: Array, faces: Array) -> Array:
-    """Ends (n, 2, 3) [mm] of the edges that do not have just two faces, or few places."""
+    """Ends (n, 2, 3) [mm] of the edges that do not have just two faces, as read from a file of single floats or few places."""
     moved = vertices - vertices.min(axis=0)
     out: list[Array] = []
     for told in (moved.astype(np.float32).astype(float), np.round(moved, 6), np.round(moved / GRID), np.round(vertices / GRID)):
@@ -42,7 +42,7 @@ def _joined(told: Array) -> Array:
 
 
 def mended(body: manifold3d.Manifold, side: float) -> tuple[manifold3d.Manifold, bool]:
-    """The solid with no shared edges, and whether that was reached; ``side`` +1 keeps it over z = 0, -1 under it, 0 neither."""
+    """The solid with no shared edges, and whether that was reached; ``side`` +1 keeps it over z = 0, -1 under it. Unchanged if it has none."""
     bad = shared(*plain(body))
     if not len(bad):
         return body, True
@@ -57,8 +57,7 @@ def mended(body: manifold3d.Manifold, side: float) -> tuple[manifold3d.Manifold,
         # ends that nearly coincide would give bars that nearly coincide, and the fault again
         ends = np.unique(np.round(bad, 3), axis=0)
         bars = manifold3d.Manifold.batch_boolean([_bar(pair, BAR * 1.3**turn) for pair in ends], manifold3d.OpType.Add)
-        joined = made + bars
-        joined = joined.trim_by_plane((0.0, 0.0, side), 0.0) if side else joined
+        joined = (made + bars).trim_by_plane((0.0, 0.0, side), 0.0)
         made = joined if not len(shared(*plain(joined))) else joined.simplify(0.25 * SMOOTH)
     return best, fewest == 0
 

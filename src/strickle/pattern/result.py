@@ -4,21 +4,7 @@ from __future__ import annotations
 
 from dataclasses import dataclass
 
-from strickle.base import Array, Mesh, Outcome, Piece, Record, Span, si, word
-
-
-@dataclass(frozen=True, slots=True, kw_only=True, eq=False)
-class Sheet(Record):
-    """A crooked joint of cope and drag: heights over the flask's own joint, level at zero outside the grid; mould frame, cavity scale."""
-
-    x: Array = si("m", "places of the nodes along x", shape="(nx,)")
-    y: Array = si("m", "places of the nodes along y", shape="(ny,)")
-    height: Array = si("m", "height of the joint at each node", shape="(nx, ny)")
-    lowest: float = si("m", "lowest place of the sand's face")
-    highest: float = si("m", "highest place of it")
-    steepest: float = si("1", "slope of its steepest place, rise over run")
-    area: float = si("m2", "face of the sand that is not level")
-    saved: float = si("m3", "sand released that no flat joint releases; cavity scale")
+from strickle.base import Array, Mesh, Outcome, Piece, Span, si, word
 
 
 @dataclass(frozen=True, slots=True, kw_only=True, eq=False)
@@ -48,4 +34,3 @@ class Pattern(Outcome):
     draft_volume: float = si("m3", "metal that draft adds to the casting; cavity scale", default=0.0)
     stock: float = si("m", "stock on the poured back of an open-face casting, part scale; 0 in a two-part mould", default=0.0)
     back_filled: float = si("m3", "hollows of the back that an open-face mould cannot form, filled with metal; cavity scale", default=0.0)
-    sheet: Sheet | None = word("the crooked joint; None where it is flat", default=None)

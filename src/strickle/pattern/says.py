@@ -64,30 +64,6 @@ def lies(best: Lie, other: Lie | None, size: float, point: tuple[float, float, f
     )
 
 
-def crooked(saved: float, left: float, volume: float, fall: float, steepest: float, stand: float) -> Finding:
-    """A crooked joint: sand it releases and leaves [m3], the part's volume, how far it strays from the flask's joint [m], slopes [tangent]."""
-    return Finding(
-        code="pattern.crooked",
-        weight="NOTE",
-        says=(
-            f"Cope and drag part along a crooked joint, up to {tell(fall, 'm')} off the flask's own: it releases {tell(saved, 'm3')} of sand"
-            " that no flat one does"
-        ),
-        because=(
-            f"Kept flat, that sand would be printed as pattern and cast as metal, {tell(saved / volume, '1', '%')} of the part;"
-            f" the joint leaves {tell(left, 'm3')}"
-        ),
-        do="Print the follow board and ram the drag over it; or give --joint flat and machine that metal away",
-        margin=Margin(
-            value=float(np.degrees(np.arctan(steepest))) / float(np.degrees(np.arctan(stand))),
-            unit="1",
-            of="steepest slope of the joint over the steepest that sand stands",
-            high=1.0,
-        ),
-        source="Slope of a cut parting that sand stands: common practice, 45 to 60 degrees",
-    )
-
-
 def _region(region: Filled) -> str:
     """A filled region in words."""
     if region.bore:
@@ -113,14 +89,13 @@ def _count(number: int, name: str) -> str:
 
 
 def undercut(
-    regions: tuple[Filled, ...], filled: float, volume: float, point: Array, faces: tuple[int, ...], limits: tuple[float, float, float], parted: str
-) -> Finding:  # fmt: skip
+    regions: tuple[Filled, ...], filled: float, volume: float, point: Array, faces: tuple[int, ...], share: float, least: float, drill: float
+) -> Finding:
     """What was filled and how it comes back; ``filled`` and ``volume`` [m3] at cavity scale, ``point`` the largest one's place on the part.
 
     STOP where more than ``share`` of the part and more than ``least`` [m3] is filled, holes up to ``drill`` [m] across left out: those are
     drilled whatever the mould.
     """
-    share, least, drill = limits
     part = filled / volume
     drilled = sum(r.volume for r in regions if 0 < r.bore <= drill * 1e3) * 1e-9
     left = filled - drilled if filled > 1.000001 * drilled else 0.0
@@ -133,8 +108,7 @@ def undercut(
         f" {be} filled in the pattern"
     )
     because = (
-        f"A {parted}-parted two-part mould draws straight;"
-        f" the largest place is {_region(biggest)}, {tell(biggest.volume * 1e-9, 'm3')}, in the {half}"
+        f"A flat-parted two-part mould draws straight; the largest place is {_region(biggest)}, {tell(biggest.volume * 1e-9, 'm3')}, in the {half}"
     )
     do = _afterwards(regions, drill)
     if heavy:

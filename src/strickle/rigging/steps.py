@@ -20,7 +20,6 @@ from strickle.rigging.assembly import Metal3D, casting_of, formers, leant_on, me
 from strickle.rigging.body import Body, prepare
 from strickle.rigging.checks import Checked, check
 from strickle.rigging.formers import fits_bed, held, printed
-from strickle.rigging.ground import closed
 from strickle.rigging.inserts import Laid, Sand, check_asked, lay_in
 from strickle.rigging.layout import Layout, Reasons, place_risers, place_running, spot_of
 from strickle.rigging.open_face import rig_open
@@ -79,7 +78,7 @@ def rig(part: Part, pattern: Pattern, mould: Mould, metal: Metal, stores: Stores
     bodies = metal_bodies(layout, flow, sizes, place.top)
     casting = casting_of(place.body, bodies)
     checked = check(place.body, layout, bodies, casting)
-    leant = leant_on([p for p in pattern.pieces if p.role == "pattern"], place.frame)
+    leant = leant_on(pattern.pieces, place.frame)
     made, plate = formers(place.body, layout, bodies, flow, vents, place.top, stores.kit.bed * MM, leant)
     stuck = {f.name: held(f) for f in made if f.touches_sand}
     pieces = tuple(printed(f, place.frame, stores.kit.print_error) for f in made)
@@ -103,9 +102,7 @@ def _ready(part: Part, pattern: Pattern, marked: tuple[int, ...]) -> tuple[Frame
     """The part made ready for placing: the same for every lay of a search, so the last one is kept with the sections it has cut."""
     corners = pattern.cavity.vertices
     frame = Frame(0.5 * (corners.min(axis=0) + corners.max(axis=0)))
-    body = prepare(frame.solid(pattern.cavity), _marked(part, pattern, frame, marked))
-    body.closed = closed(pattern, frame)
-    return frame, body
+    return frame, prepare(frame.solid(pattern.cavity), _marked(part, pattern, frame, marked))
 
 
 def _marked(part: Part, pattern: Pattern, frame: Frame, marked: tuple[int, ...]) -> Array:
