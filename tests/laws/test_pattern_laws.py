@@ -27,7 +27,7 @@ def with_kit(**changes):
 
 
 def planned(part, stores=STORES, **ask):
-    return make(part, aluminium(), stores, PatternAsk(**ask), quiet)
+    return make(part, aluminium(), stores, PatternAsk(**{"draft": "none"} | ask), quiet)
 
 
 def volume(mesh: Mesh) -> float:
@@ -135,9 +135,9 @@ def test_half_the_bed_stops_the_print():
 
 
 def test_undercut_findings_read_apart_and_weigh_by_volume():
-    small = planned(part_from(mushroom()), up=np.array([0, 0, 1.0]), parting=0.0)
+    small = planned(part_from(mushroom()), up=np.array([0, 0, 1.0]), parting=0.0, undercuts="fill")
     bored = box(100, 60, 40) - rod(38, 120, (0, 0, 0)).rotate((90, 0, 0)).translate((50, 90, 20))
-    large = planned(part_from(bored), up=np.array([0, 0, 1.0]))
+    large = planned(part_from(bored), up=np.array([0, 0, 1.0]), undercuts="fill")
     texts = []
     for result in (small, large):
         finding = next(f for f in result.findings if f.code == "pattern.undercut")

@@ -53,7 +53,7 @@ class Piece(Record):
     """A solid the printer makes and the moulder draws from the sand. Mould frame: z up, parting at z = 0, metres."""
 
     name: str = word("name for the moulder and the file, e.g. cope-pattern")
-    role: str = word("pattern | former | gauge | plate | board")
+    role: str = word("pattern | former | gauge | plate | board | loose piece | core box")
     half: str = word("the sand it leaves: cope | drag | both")
     mesh: Mesh = word("the printed solid, mould frame", inner=True)
     draw: Array = si("1", "direction it is drawn in, mould frame", shape="(3,)")

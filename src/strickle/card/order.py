@@ -90,6 +90,27 @@ def _sand(f: Facts) -> str:
     return f"Riddle {f.say(f.cavity.sand_mass, 'kg')} of {f.mould.sand_name}, {f.say(f.kit.sand_mass, 'kg')} on hand."
 
 
+def _cores(f: Facts) -> str:
+    """Cores and their boxes; nothing where there are none."""
+    lines = []
+    for core in f.pattern.cores:
+        way = "box closed, rammed through its open end" if core.rammed == "end" else "each part of the box rammed and struck off, closed on the other"
+        vent = f"rod of {f.say(core.vent, 'm', 'drill')} for the vent" if core.vent else "vents scratched to a print"
+        lines.append(f"{core.name}: {core.medium_name}, {f.say(core.mass, 'kg')}; {way}; {vent}. Box off straight both ways.")
+    return "\n".join(lines)
+
+
+def _set(f: Facts) -> str:
+    """Cores laid in, and what holds them."""
+    if not f.pattern.cores:
+        return ""
+    names = ", ".join(core.name for core in f.pattern.cores)
+    return (
+        f"Lower {names} into the prints, in this order, straight down. No sand rubbed off; vents led out along the joint. Try the cope on: it"
+        " must close without rocking."
+    )
+
+
 def _inserts(f: Facts) -> str:
     """Chills and sleeves made ready; nothing where the mould has none."""
     chills = [f"{c.name}, {c.material} {f.say(c.across, 'm')} square, {f.say(c.thick, 'm')} thick, {f.say(c.mass, 'kg')}" for c in f.rigging.chills]
@@ -242,10 +263,12 @@ DAY: tuple[Row, ...] = (
     ("stock", "Sort the metal", _stock),
     ("pieces", "Check the printed pieces", _pieces),
     ("sand", "Make ready the sand", _sand),
+    ("cores", "Make the cores", _cores),
     ("inserts", "Make ready chills and sleeves", _inserts),
     ("drag", "Ram the drag", _drag),
     ("cope", "Ram the cope", _cope),
     ("draw", "Draw", _draw),
+    ("set", "Set the cores", _set),
     ("close", "Close the mould", _close),
     ("site", "Look at the place", lambda f: "Mould level, one short step from the furnace."),
     ("clothing", "Dress", _clothing),

@@ -163,7 +163,9 @@ def written(
     shown = pictures(part, pattern, rigging, cavity, sound, bodies, plane, units)
     stopped = verdict.code != "castable" or any(f.weight == "STOP" for f in findings) or sound is None
     furnace = next((f.kind for f in kit.furnaces if melt is not None and f.name == melt.furnace), kit.furnaces[0].kind if kit.furnaces else "")
-    cautions = chosen(conditions(metal, kit, sand=mould.sand if mould else kit.sand, furnace=furnace, rigging=rigging))
+    cautions = chosen(
+        conditions(metal, kit, sand=mould.sand if mould else kit.sand, furnace=furnace, rigging=rigging, cores=pattern.cores if pattern else ())
+    )
     pieces = (*(pattern.pieces if pattern else ()), *(rigging.pieces if rigging else ()))
     rough = sound is not None and not math.isfinite(sound.knock_out_time.high)
     with_day = not stopped and not rough

@@ -153,7 +153,7 @@ def _way(draw: Array) -> str:
     return f"aslant {x:+.2f} {y:+.2f} {z:+.2f}"
 
 
-BOARD = "board"
+BOARD, BOX = "board", "core box"
 BEFORE, DRAG, COPE = "before opening", "from the drag", "from the cope"
 
 
@@ -165,8 +165,8 @@ def leaves(piece: Piece) -> str:
 
 
 def drawn(piece: Piece) -> bool:
-    """Whether a piece is drawn from the sand by hand: it is rammed in, and is no follow board."""
-    return piece.touches_sand and piece.role != BOARD
+    """Whether a piece is drawn from the mould by hand: it is rammed in, and is no follow board or core box."""
+    return piece.touches_sand and piece.role not in (BOARD, BOX)
 
 
 def turns(pieces: Sequence[Piece]) -> dict[str, list[list[Piece]]]:

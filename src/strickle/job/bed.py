@@ -23,19 +23,31 @@ _DOWN: dict[tuple[int, int], Array] = {
 def on_the_bed(piece: Piece) -> tuple[Array, str]:
     """Vertices (n, 3) in millimetres as the piece is printed, least corner at the origin, and how it lies in words.
 
-    A half of the pattern lies on its parting face: the side it is drawn through; a follow board lies on its back. Every other piece lies
-    on its widest flat end along z, or along x or y where it has none along z.
+    A half of the pattern lies on its parting face: the side it is drawn through; a follow board and the parts of a core box lie on their
+    back. Every other piece lies on its widest flat end along z, or along x or y where it has none along z.
     """
     if piece.role == "board":
         side, lies = (2, 1 if piece.draw[2] > 0 else -1), "seat up"
     elif piece.role == "pattern":
         side, lies = (2, 1 if piece.draw[2] > 0 else -1), "parting face down"
+    elif piece.role == "core box":
+        return _boxed(piece), "parting up"
     else:
         side = _widest(piece.mesh)
         lies = "as in the mould" if side == (2, -1) else "upside down, wide end on the bed" if side == (2, 1) else "on its side"
     turned = piece.mesh.vertices @ _DOWN[side].T
     moved: Array = (turned - turned.min(axis=0)) * 1e3
     return moved, lies
+
+
+def _boxed(piece: Piece) -> Array:
+    """Part of a core box on its back, as it is drawn off the core, in millimetres."""
+    down = np.asarray(piece.draw) / np.linalg.norm(piece.draw)
+    first = np.cross(down, np.eye(3)[int(np.argmin(np.abs(down)))])
+    first = first / np.linalg.norm(first)
+    turned = piece.mesh.vertices @ np.stack([first, np.cross(first, down), -down]).T
+    moved: Array = (turned - turned.min(axis=0)) * 1e3
+    return moved
 
 
 def flat_end(mesh: Mesh, axis: int, way: int) -> float:

@@ -24,7 +24,7 @@ UNITS = ("metric", "us")
 PAPERS = ("a4", "letter")
 _EXAMPLES = {
     "body": "1", "metal": "a319", "sand": "green", "parting": "12 mm", "pour_time": "6 s", "crucible": "large pot", "furnace": "electric furnace",
-    "knock_out": "250 degC", "pegs": EXAMPLE, "chills": CHILL_EXAMPLE, "sleeve": "12 mm",
+    "knock_out": "250 degC", "undercuts": "core,fill", "pegs": EXAMPLE, "chills": CHILL_EXAMPLE, "sleeve": "12 mm",
     "lip": "60 mm", "pour_rate": "0.3 kg/s", "kept_full": "no", "break_at": "2 s", "break_for": "1 s",
 }  # fmt: skip
 
@@ -135,6 +135,9 @@ CHOICES: tuple[Choice, ...] = (
     Choice(name="parting", stage="pattern", field="parting", low=-1e3, high=1e3),
     Choice(name="joint", stage="pattern", field="joint", among=("best", "flat", "crooked")),
     Choice(name="draft", stage="pattern", field="draft", among=("added", "none")),
+    Choice(name="undercuts", stage="pattern", field="undercuts"),
+    Choice(name="bores", stage="pattern", field="bores", among=("sand", "core")),
+    Choice(name="core_sand", stage="pattern", field="core_sand", among=("silicate", "resin", "oil-baked")),
     Choice(name="stock", stage="pattern", field="stock", low=0.0, high=0.05),
     Choice(name="mould", stage="mould", field="kind", among=("two-part", "open-face")),
     Choice(name="sand", stage="mould", field="sand"),

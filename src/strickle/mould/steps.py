@@ -48,7 +48,7 @@ def ram(part: Part, pattern: Pattern, metal: Metal, stores: Stores, ask: MouldAs
     density = _sand(sand, "density")
     known = sand_of(sand, stores, used)
     box = fitted.box
-    stood = stand(pattern.cavity, None if is_open else draw_cake.measured(pattern.cavity, box, stores.kit.bars), known, _middles(part, pattern))
+    stood = stand(pattern.outer, None if is_open else draw_cake.measured(pattern.outer, box, stores.kit.bars), known, _middles(part, pattern))
     side = need.side
     tilt = open_face.slope(pattern) if is_open else 0.0
     room = np.array([box[0] + side, box[1] - side, box[2] + side, box[3] - side, box[4] + deep / 2, box[5]])
@@ -105,14 +105,15 @@ def _need(
     between = constant(stores, "margin.between", used).value
     if ask.kind == "open-face":
         return open_face.need(pattern, side, under), between, under
-    low, high = pattern.cavity.vertices[:, :2].min(axis=0), pattern.cavity.vertices[:, :2].max(axis=0)
+    low, high = pattern.outer.vertices[:, :2].min(axis=0), pattern.outer.vertices[:, :2].max(axis=0)
+    up, down = (max(float(end), 0.0) for end in (pattern.outer.vertices[:, 2].max(), -pattern.outer.vertices[:, 2].min()))
     if ask.room is not None:
         low = np.minimum(low, ask.room[[0, 2]])
         high = np.maximum(high, ask.room[[1, 3]])
-        cope, drag = max(float(ask.room[5]), pattern.cope_depth + over), max(-float(ask.room[4]), pattern.drag_depth) + under
+        cope, drag = max(float(ask.room[5]), up + over), max(-float(ask.room[4]), down) + under
     else:
         low = low - np.array([0.0, _band(part) if promise else 0.0])
-        cope, drag = pattern.cope_depth + over, max(pattern.drag_depth, WELL_DEEP if promise else 0.0) + under
+        cope, drag = up + over, max(down, WELL_DEEP if promise else 0.0) + under
     return Need(low=low, high=high, side=side, cope=max(cope, LEAST_COPE), drag=drag), between, min(over, under)
 
 

@@ -17,5 +17,12 @@ class PatternAsk(Record):
     joint: str = word(
         "how the mould parts: best (flat unless a crooked joint saves more than a follow board is worth), flat or crooked", default="best"
     )
+    undercuts: str = word(
+        "answer to places that two halves cannot release: best, core, loose (a loose piece) or fill (machined later); one word for all,"
+        " or one for each, largest first, with commas",
+        default="best",
+    )
+    bores: str = word("holes through the part along the draw, from 10 mm wide and deeper than 1.5 times that: sand or core", default="sand")
+    core_sand: str = word("what cores are made of: silicate, resin or oil-baked", default="silicate")
     draft: str = word("whether walls along the draw are given draft: added or none", default="added")
     stock: float | None = si("m", "stock to machine off the poured back of an open-face casting; None = by the size of the part", default=None)

@@ -5,6 +5,7 @@ from __future__ import annotations
 from dataclasses import dataclass
 
 from strickle.base import Array, Mesh, Outcome, Piece, Record, Span, si, word
+from strickle.pattern.core import Core, Loose
 
 
 @dataclass(frozen=True, slots=True, kw_only=True, eq=False)
@@ -49,3 +50,13 @@ class Pattern(Outcome):
     stock: float = si("m", "stock on the poured back of an open-face casting, part scale; 0 in a two-part mould", default=0.0)
     back_filled: float = si("m3", "hollows of the back that an open-face mould cannot form, filled with metal; cavity scale", default=0.0)
     sheet: Sheet | None = word("the crooked joint; None where it is flat", default=None)
+    drawn: Mesh | None = word(
+        "what the sand is rammed round, where that is not the cavity: it has room for cores and their prints; mould frame", inner=True, default=None
+    )
+    cores: tuple[Core, ...] = word("cores, in the order they are set", default=())
+    loose: tuple[Loose, ...] = word("loose pieces", default=())
+
+    @property
+    def outer(self) -> Mesh:
+        """What the sand is rammed round."""
+        return self.cavity if self.drawn is None else self.drawn

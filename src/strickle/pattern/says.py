@@ -139,8 +139,8 @@ def undercut(
     do = _afterwards(regions, drill)
     if heavy:
         do = (
-            "It needs a core, a loose piece or another direction, which are not planned yet:"
-            " redraw the part without the undercut, or give another side to be up"
+            "It needs a core, a loose piece or another direction: see why none stands here, ask for one with --undercuts,"
+            " give another side to be up, or redraw the part without the undercut"
         )
     small = not heavy and part < 0.001 and filled < 5e-8
     return Finding(

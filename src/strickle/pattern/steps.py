@@ -8,8 +8,9 @@ import numpy as np
 from strickle.base import Array, Finding, Mesh, Piece, Source, Watch
 from strickle.metal import Metal
 from strickle.part import Part
-from strickle.pattern import open_face, rules, says
+from strickle.pattern import core_made, core_says, open_face, rules, says
 from strickle.pattern.ask import PatternAsk
+from strickle.pattern.core import Core, Loose
 from strickle.pattern.field import STAND
 from strickle.pattern.halves import Holes, Printed, drill, pieces
 from strickle.pattern.lay import Laid, caught_faces, drafts, lay, on_part, undrafted, whole_of
@@ -30,9 +31,9 @@ def make(part: Part, metal: Metal, stores: Stores, ask: PatternAsk, watch: Watch
     watch(0.5, "filling what sand cannot release")
     made = worked(whole_of(part.mesh, laid), laid.stock * float(laid.scale[2]) * 1e3, stores, ask, watch)
     formed, joint, eased = made.formed, made.joint, made.eased
-    printed_scale = _print_scale(made.solid, laid, stores)
+    printed_scale = _print_scale(made.drawn, laid, stores)
     over = printed_scale / laid.scale
-    printed = made.solid.scale(tuple(float(r) for r in over))
+    printed = made.printed.scale(tuple(float(r) for r in over))
     watch(0.7, "halving the pattern")
     seat = None if joint is None else seated(made.solid, joint, over)
     cut = None if seat is None else seat.cut
@@ -43,8 +44,9 @@ def make(part: Part, metal: Metal, stores: Stores, ask: PatternAsk, watch: Watch
     if eased is not None:
         sines = np.where((sines > -LEAN) & (sines < np.sin(eased.outside)), np.sin(eased.outside), sines)
     caught = caught_faces(part.mesh, sines) if formed.regions else ()
+    set_in, off, boxed = _answers(made, stores, ask, over)
     dragged = max(withdrawn(printed)) if seat is None else seat.dragged
-    measure, measured, axis = _measure(made.solid, printed_scale, laid, stores)
+    measure, measured, axis = _measure(made.printed, printed_scale, laid, stores)
     vertices, faces = plain(made.solid)
     sunk = np.array([0.0, 0.0, laid.stock])
     watch(0.95, "writing down the pattern")
@@ -66,14 +68,45 @@ def make(part: Part, metal: Metal, stores: Stores, ask: PatternAsk, watch: Watch
         cavity=Mesh(vertices=vertices * 1e-3, faces=faces),
         cope_depth=max(float(vertices[:, 2].max()) * 1e-3, 0.0),
         drag_depth=max(-float(vertices[:, 2].min()) * 1e-3, 0.0) + 0.0,
-        pieces=(*halved.pieces, *board),
+        pieces=(*halved.pieces, *board, *boxed),
         draft_volume=0.0 if eased is None else eased.added * 1e-9,
         stock=laid.stock,
         back_filled=formed.filled * 1e-9,
         sheet=None if joint is None else sheet_of(joint),
-        findings=_findings(part, stores, ask, laid, made, caught, dragged, holes, halved, board),
+        drawn=_drawn(made),
+        cores=set_in,
+        loose=off,
+        findings=(
+            *_findings(part, stores, ask, laid, made, caught, dragged, holes, halved, (*board, *boxed)),
+            *_told(made, set_in, off, laid, stores),
+        ),
         sources=_sources(stores),
     )
+
+
+def _drawn(made: Worked) -> Mesh | None:
+    """What the sand is rammed round, where cores make it another than the cavity."""
+    if made.answered is None or not made.answered.cores:
+        return None
+    vertices, faces = plain(made.drawn)
+    return Mesh(vertices=vertices * 1e-3, faces=faces)
+
+
+def _answers(made: Worked, stores: Stores, ask: PatternAsk, over: Array) -> tuple[tuple[Core, ...], tuple[Loose, ...], tuple[Piece, ...]]:
+    """Records of cores and loose pieces, and what is printed for them."""
+    if made.answered is None:
+        return (), (), ()
+    share = rules.constant(stores, "core.vent_share").value
+    set_in, off = core_made.cores(made.answered, ask.core_sand, stores, share), core_made.loose(made.answered)
+    return set_in, off, core_made.pieces(made.answered, set_in, over, stores.kit.print_error)
+
+
+def _told(made: Worked, set_in: tuple[Core, ...], off: tuple[Loose, ...], laid: Laid, stores: Stores) -> tuple[Finding, ...]:
+    """Findings on cores and loose pieces."""
+    if made.answered is None:
+        return ()
+    limits = (rules.constant(stores, "core.slender"), rules.constant(stores, "core.slender_one"))
+    return core_says.told(made.answered, set_in, off, limits, lambda at: on_part(laid, at))
 
 
 def _print_scale(filled: manifold3d.Manifold, laid: Laid, stores: Stores) -> Array:

@@ -7,7 +7,8 @@ from typing import NamedTuple
 import manifold3d
 
 from strickle.base import Array, BadInput, Watch
-from strickle.pattern import crooked, open_face
+from strickle.pattern import answers, crooked, open_face, rules
+from strickle.pattern.answers import Answered
 from strickle.pattern.ask import PatternAsk
 from strickle.pattern.columns import view
 from strickle.pattern.crooked import Saving
@@ -15,7 +16,7 @@ from strickle.pattern.draft import Closed, drafted
 from strickle.pattern.field import Field, block, lay
 from strickle.pattern.open_face import Formed
 from strickle.pattern.taper import DraftRule, rule_of
-from strickle.pattern.undercut import fill, halves, plain
+from strickle.pattern.undercut import halves, plain
 from strickle.stores import Stores
 
 DRAFTS = ("added", "none")
@@ -47,6 +48,17 @@ class Worked(NamedTuple):
     formed: Formed
     joint: Joint | None
     eased: Eased | None
+    answered: Answered | None = None
+
+    @property
+    def drawn(self) -> manifold3d.Manifold:
+        """What the sand is rammed round: the casting, and room for cores."""
+        return self.solid if self.answered is None else self.answered.drawn
+
+    @property
+    def printed(self) -> manifold3d.Manifold:
+        """What falls into the printed halves: the same without loose pieces."""
+        return self.solid if self.answered is None else self.answered.printed
 
 
 def worked(whole: manifold3d.Manifold, stock: float, stores: Stores, ask: PatternAsk, watch: Watch) -> Worked:
@@ -62,11 +74,38 @@ def worked(whole: manifold3d.Manifold, stock: float, stores: Stores, ask: Patter
     else:
         watch(0.52, "looking whether a crooked joint is worth its work")
         joint = _joint(whole, ask)
-        formed = _filled(whole) if joint is None else _left(whole, joint)
+        left = None if joint is None else _left(whole, joint)
+        if left is None or (ask.joint == "best" and _wants_core(left, stores, ask)):
+            return _answered(whole, stores, ask, watch)
+        formed = left
     if ask.draft == "none":
         return Worked(formed.solid, formed, joint, None)
     solid, eased = _eased(formed.solid, joint, rule_of(stores), watch)
     return Worked(solid, formed, joint, eased)
+
+
+def _wants_core(left: Formed, stores: Stores, ask: PatternAsk) -> bool:
+    """Whether a flat joint with cores goes before a crooked one: cores are asked for, or a hole too wide to drill is left by the crooked joint."""
+    if ask.undercuts != "best" or ask.bores != "sand":
+        return True
+    drill = rules.constant(stores, "pattern.drill_width").value * 1e3
+    return any(region.bore > drill for region in left.regions)
+
+
+def _answered(whole: manifold3d.Manifold, stores: Stores, ask: PatternAsk, watch: Watch) -> Worked:
+    """A flat joint, every place that it does not release answered."""
+    wishes = tuple(word.strip() for word in ask.undercuts.split(","))
+    planned = answers.plan(whole, wishes, ask.bores, answers.limits(stores))
+    solid, eased = planned.base, None
+    if ask.draft != "none":
+        solid, eased = _eased(planned.base, None, rule_of(stores), watch)
+    if not planned.choices:
+        return Worked(solid, Formed(planned.base, (), planned.volume, (), 0.0, 0.0), None, eased)
+    watch(0.62, "cores, their prints and boxes")
+    made = answers.answer(planned, solid, answers.print_rule(stores), rules.constant(stores, "core.vent_share").value)
+    regions = tuple(c.place.told for c in made.choices if c.way in ("fill", "drill") and not c.place.upright)
+    volume = made.filled if made.cores or made.loose else planned.volume
+    return Worked(made.metal, Formed(made.metal, regions, volume, (), 0.0, 0.0), None, eased, made)
 
 
 def _joint(whole: manifold3d.Manifold, ask: PatternAsk) -> Joint | None:
@@ -82,12 +121,6 @@ def _joint(whole: manifold3d.Manifold, ask: PatternAsk) -> Joint | None:
     if sheet.flat or (ask.joint == "best" and not saving.worth):
         return None
     return Joint(sheet, saving, crooked.boxed(whole, sheet))
-
-
-def _filled(whole: manifold3d.Manifold) -> Formed:
-    """A two-part mould's solid: undercuts filled to the flat joint."""
-    solid, regions, volume = fill(whole)
-    return Formed(solid, regions, volume, (), 0.0, 0.0)
 
 
 def _left(whole: manifold3d.Manifold, joint: Joint) -> Formed:

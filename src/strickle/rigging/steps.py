@@ -20,7 +20,7 @@ from strickle.rigging.assembly import Metal3D, casting_of, formers, leant_on, me
 from strickle.rigging.body import Body, prepare
 from strickle.rigging.checks import Checked, check
 from strickle.rigging.formers import fits_bed, held, printed
-from strickle.rigging.ground import closed
+from strickle.rigging.ground import closed, in_way
 from strickle.rigging.inserts import Laid, Sand, check_asked, lay_in
 from strickle.rigging.layout import Layout, Reasons, place_risers, place_running, spot_of
 from strickle.rigging.open_face import rig_open
@@ -86,9 +86,10 @@ def rig(part: Part, pattern: Pattern, mould: Mould, metal: Metal, stores: Stores
     wanted = _room_wanted(place, layout, checked)
     box = (mould.box - np.repeat(place.frame.shift, 2)) * MM
     laid = lay_in(Sand(pattern, place.frame, place.body.solid, casting, bodies, box, stores), layout, ask)
+    met = in_way(pattern, place.frame, bodies)
     findings = _findings(place, layout, sizes, checked, stuck, pieces, wanted, flow, vents, plate is not None, stores)
     breathing = _breathing(place, ask)
-    return _result(place, layout, sizes, checked, bodies, casting, vents, flow, pieces, wanted, (*findings, *laid.findings), laid, breathing)
+    return _result(place, layout, sizes, checked, bodies, casting, vents, flow, pieces, wanted, (*findings, *met, *laid.findings), laid, breathing)
 
 
 def _place(part: Part, pattern: Pattern, mould: Mould, ask: RiggingAsk) -> Place:
