@@ -27,7 +27,7 @@ def with_kit(**changes):
 
 
 def planned(part, stores=STORES, **ask):
-    return make(part, aluminium(), stores, PatternAsk(**{"draft": "none"} | ask), quiet)
+    return make(part, aluminium(), stores, PatternAsk(**{"draft": "none", "holes": "cast"} | ask), quiet)
 
 
 def volume(mesh: Mesh) -> float:

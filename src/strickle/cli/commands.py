@@ -61,6 +61,10 @@ def _asking(function: Function) -> Function:
         click.option("--fill", metavar='level|proud|"250 g"', help="How full to pour an open face. Default: as recommended."),
         click.option("--sleeve", metavar='"12 mm"', help="Wall of insulating sleeves round all risers. Default: none."),
         click.option("--chills", metavar='"NAME: X, Y, Z, ACROSS, THICK, steel|graphite; ..."', help="Chills laid against the part."),
+        click.option(
+            "--marks", metavar='"NAME: X, Y, Z, machined|good|no-draft, STOCK; ..."', help="Faces to machine, to come out well, to stay upright."
+        ),
+        click.option("--holes", type=Spelt(["drilled", "cast"]), help="Fill small or slender round holes for drilling. Default: drilled."),
         click.option("--draft", type=Spelt(["added", "none"]), help="Give walls along the draw the draft they lack. Default: added."),
         click.option("--joint", type=Spelt(["best", "flat", "crooked"]), help="How cope and drag part. Default: best."),
         click.option("--undercuts", metavar="best|core|loose|fill", help="Answer to what halves cannot release; one, or one each. Default: best."),

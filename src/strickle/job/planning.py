@@ -75,7 +75,8 @@ def plan(
     Cancelled; without ``fills`` the filling is not solved. Further ``asks`` are those of the recipe, SI floats and kelvin: use, contraction,
     up, parting, mould, sand, pour_time, stock, fill and cover (open-face moulds), cell, pour, carry, lip, pour_rate, kept_full (yes or no),
     break_at, break_for, filling and window (run or none), crucible, furnace, knock_out, corners (run or none), pegs (name -> point in part
-    coordinates), chills (as text or Chill records), sleeve; ``units`` metric or us and ``paper`` a4 or letter.
+    coordinates), chills (as text or Chill records), marks (as text or Mark records), holes, sleeve; ``units`` metric or us
+    and ``paper`` a4 or letter.
     Raises BadInput for input that cannot be used.
     """
     units, paper = asks.pop("units", None), asks.pop("paper", None)

@@ -1,4 +1,4 @@
-"""Named points as text: how a recipe and the command line hold the pegs and the chills."""
+"""Named points as text: how a recipe and the command line hold the pegs, the chills and the marked faces."""
 
 from __future__ import annotations
 
@@ -9,12 +9,16 @@ from typing import Any
 import numpy as np
 
 from strickle.base import BadInput, parse
+from strickle.pattern import Mark
 from strickle.rigging import Chill
 from strickle.sound import PegAt
 
 MOST, FARTHEST = 12, 10.0  # pegs, and metres from the part's origin
 EXAMPLE = "boss: 10 mm, 20 mm, 5 mm; sand: 10 mm, 20 mm, -8 mm"
 CHILL_EXAMPLE = "far end: 60 mm, 0 mm, 5 mm, 25 mm, 15 mm, steel"
+MARK_EXAMPLE = "seat: 10 mm, 20 mm, 5 mm, machined, 3 mm; face: 0 mm, 20 mm, 8 mm, good"
+KINDS = ("machined", "good", "no-draft")
+MOST_STOCK = 0.02  # m
 LEAST_CHILL, MOST_CHILL = 3e-3, 0.2  # m, of edge and thickness: what lies outside is a slip of the pen
 MATERIALS = ("steel", "graphite")
 _NAME = re.compile(r"[^\W_][\w .-]{0,29}")
@@ -84,3 +88,39 @@ def write_chills(value: Any) -> str:
     return "; ".join(
         f"{one.name}: {', '.join(f'{float(v)!r} m' for v in (*one.at, one.across, one.thick))}, {one.material}" for one in value
     )  # fmt: skip
+
+
+def read_marks(text: Any, what: str) -> tuple[Mark, ...]:
+    """``name: x, y, z, kind, stock; ...`` with units as marks [m]; the stock may stand behind ``machined`` only. Raises BadInput."""
+    if not isinstance(text, str) or not text.strip():
+        raise BadInput(f"{what}: {text!r} marks no face", f'Give it as text, such as "{MARK_EXAMPLE}"')
+    marks: dict[str, Mark] = {}
+    for entry in filter(None, (part.strip() for part in text.split(";"))):
+        name, _, rest = (part.strip() for part in entry.partition(":"))
+        parts = [part.strip() for part in rest.split(",")]
+        if not _NAME.fullmatch(name) or len(parts) not in (4, 5) or not all(parts):
+            raise BadInput(f"{what}: {entry!r} is no mark", f'Give a short plain name, three lengths and a kind, such as "{MARK_EXAMPLE}"')
+        if name in marks:
+            raise BadInput(f"{what}: two marks are called {name!r}", "Give each a name of its own")
+        if parts[3] not in KINDS:
+            raise BadInput(f"{what}: a face marked {parts[3]!r} is not known", f"Give one of {', '.join(KINDS)}")
+        if parts[4:] and parts[3] != "machined":
+            raise BadInput(f"{what}: {entry!r} has stock on a face that is not machined", "Leave the stock out, or mark the face as machined")
+        at = np.array([parse(part, "m", what) for part in parts[:3]])
+        stock = parse(parts[4], "m", what) if parts[4:] else None
+        if not (np.abs(at) <= FARTHEST).all() or not (stock is None or 0 <= stock <= MOST_STOCK):
+            raise BadInput(f"{what}: {entry!r} is out of all reason", f"Give places within {FARTHEST:g} m and stock up to {MOST_STOCK * 1e3:g} mm")
+        marks[name] = Mark(name=name, at=at, kind=parts[3], amount=stock)
+    if not 0 < len(marks) <= MOST:
+        raise BadInput(f"{what}: {len(marks)} faces are marked", f"Give one to {MOST}")
+    return tuple(marks.values())
+
+
+def write_marks(value: Any) -> str:
+    """Marks as text that ``read_marks`` takes back unchanged."""
+    if isinstance(value, str):
+        return value
+    return "; ".join(
+        f"{one.name}: {', '.join(f'{float(v)!r} m' for v in one.at)}, {one.kind}" + (f", {float(one.amount)!r} m" if one.amount is not None else "")
+        for one in value
+    )

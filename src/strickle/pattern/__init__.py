@@ -1,7 +1,7 @@
 """Draw direction, parting, contraction, printed halves. The door: ask and result only."""
 
-from strickle.pattern.ask import PatternAsk
+from strickle.pattern.ask import Mark, PatternAsk
 from strickle.pattern.core import Core, Loose
-from strickle.pattern.result import Pattern, Sheet
+from strickle.pattern.result import DrilledHole, Pattern, Sheet, StockedFace
 
-__all__ = ["Core", "Loose", "Pattern", "PatternAsk", "Sheet"]
+__all__ = ["Core", "DrilledHole", "Loose", "Mark", "Pattern", "PatternAsk", "Sheet", "StockedFace"]

@@ -8,6 +8,16 @@ from strickle.base import Array, Record, si, word
 
 
 @dataclass(frozen=True, slots=True, kw_only=True, eq=False)
+class Mark(Record):
+    """A face of the part that is marked: the flat, or the round wall, on which the point lies."""
+
+    name: str = word("name, as the person gave it")
+    at: Array = si("m", "a point on the face, part coordinates", shape="(3,)")
+    kind: str = word("machined: gets stock | good: must come out well | no-draft: stays upright")
+    amount: float | None = si("m", "stock on a machined face; None = by the size of the part", default=None)
+
+
+@dataclass(frozen=True, slots=True, kw_only=True, eq=False)
 class PatternAsk(Record):
     """Wishes on the draw; ``open_face`` follows from the kind of mould."""
 
@@ -26,3 +36,8 @@ class PatternAsk(Record):
     core_sand: str = word("what cores are made of: silicate, resin or oil-baked", default="silicate")
     draft: str = word("whether walls along the draw are given draft: added or none", default="added")
     stock: float | None = si("m", "stock to machine off the poured back of an open-face casting; None = by the size of the part", default=None)
+    marks: tuple[Mark, ...] = word(
+        "marked faces, as name: x, y, z, machined | good | no-draft, stock, in part coordinates, several parted by semicolons; None = none",
+        default=(),
+    )
+    holes: str = word("round holes that a drill makes: drilled (filled in the pattern) or cast (left as drawn)", default="drilled")

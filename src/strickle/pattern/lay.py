@@ -136,11 +136,11 @@ def caught_faces(mesh: Mesh, sines: Array) -> tuple[int, ...]:
     return tuple(int(i) for i in bad[np.argsort(-areas[bad], kind="stable")])
 
 
-def undrafted(mesh: Mesh, laid: Laid) -> tuple[float, float, Array]:
-    """Area along the draw [m2], the tallest such face's reach from the parting or its own height [m], and the faces, largest first."""
+def undrafted(mesh: Mesh, laid: Laid, gone: Array) -> tuple[float, float, Array]:
+    """Area along the draw [m2], the tallest such face's reach from the parting or its own height [m], and the faces, largest first; not ``gone``."""
     low, high, along = _side(mesh, laid)
     _, areas = surface(mesh)
-    walls = np.flatnonzero(np.abs(along) < DRAFT)
+    walls = np.setdiff1d(np.flatnonzero(np.abs(along) < DRAFT), gone)
     if walls.size == 0:
         return 0.0, 0.0, walls
     order = walls[np.argsort(-areas[walls], kind="stable")]

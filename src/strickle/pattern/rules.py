@@ -39,6 +39,10 @@ DEFAULTS = {
     "draft.extra": Value(value=0.15e-3, low=0.0, high=0.3e-3, unit="m", source="pattern-house", mark="guess"),
     "draft.across": Value(value=math.radians(1), low=0.0, high=math.radians(2), unit="1", source="pattern-house", mark="guess"),
     "draft.layer": Value(value=0.4e-3, low=0.2e-3, high=0.6e-3, unit="m", source="pattern-house", mark="guess"),
+    "holes.narrow": Value(value=0.010, low=0.008, high=0.012, unit="m", source="practice", mark="common practice"),
+    "holes.slender": Value(value=1.5, low=1.0, high=2.0, unit="1", source="practice", mark="common practice"),
+    "holes.widest": Value(value=0.030, low=0.020, high=0.040, unit="m", source="pattern-house", mark="guess"),
+    "holes.recess": Value(value=0.25, low=0.15, high=0.4, unit="1", source="pattern-house", mark="guess"),
     "fillet.share": Value(value=1 / 3, low=0.25, high=0.5, unit="1", source="practice", mark="common practice"),
     "fillet.most": Value(value=3e-3, low=2e-3, high=5e-3, unit="m", source="practice", mark="common practice"),
 }

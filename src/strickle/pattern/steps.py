@@ -8,9 +8,10 @@ import numpy as np
 from strickle.base import Array, Finding, Mesh, Piece, Source, Watch
 from strickle.metal import Metal
 from strickle.part import Part
-from strickle.pattern import core_made, core_says, open_face, rules, says
+from strickle.pattern import core_made, core_says, dressed, open_face, rules, says
 from strickle.pattern.ask import PatternAsk
 from strickle.pattern.core import Core, Loose
+from strickle.pattern.faces import raw
 from strickle.pattern.field import STAND
 from strickle.pattern.halves import Holes, Printed, drill, pieces
 from strickle.pattern.lay import Laid, caught_faces, drafts, lay, on_part, undrafted, whole_of
@@ -27,10 +28,15 @@ def make(part: Part, metal: Metal, stores: Stores, ask: PatternAsk, watch: Watch
     The cavity is the part turned, scaled by the contraction and with undercuts filled, as the printed pattern leaves it.
     Raises BadInput for a direction of no length, a parting outside the part, or a mesh that is no solid.
     """
-    laid = lay(part, metal, stores, ask, watch)
+    watch(0.0, "looking for round holes and marked faces")
+    own = raw(part, metal.family, stores, ask)
+    whole = dressed.cast(part, own)
+    laid = lay(whole, metal, stores, ask, watch)
     watch(0.5, "filling what sand cannot release")
-    made = worked(whole_of(part.mesh, laid), laid.stock * float(laid.scale[2]) * 1e3, stores, ask, watch)
+    made = worked(whole_of(whole.mesh, laid), laid.stock * float(laid.scale[2]) * 1e3, stores, ask, watch, dressed.upright(own, laid))
     formed, joint, eased = made.formed, made.joint, made.eased
+    centres = dressed.with_centres(made.drawn, own, laid, joint)
+    made = made.less(centres.cut)
     printed_scale = _print_scale(made.drawn, laid, stores)
     over = printed_scale / laid.scale
     printed = made.printed.scale(tuple(float(r) for r in over))
@@ -43,23 +49,23 @@ def make(part: Part, metal: Metal, stores: Stores, ask: PatternAsk, watch: Watch
     sines = drafts(part.mesh, laid, joint)
     if eased is not None:
         sines = np.where((sines > -LEAN) & (sines < np.sin(eased.outside)), np.sin(eased.outside), sines)
+    sines[own.gone] = 1.0
     caught = caught_faces(part.mesh, sines) if formed.regions else ()
     set_in, off, boxed = _answers(made, stores, ask, over)
     dragged = max(withdrawn(printed)) if seat is None else seat.dragged
     measure, measured, axis = _measure(made.printed, printed_scale, laid, stores)
     vertices, faces = plain(made.solid)
-    sunk = np.array([0.0, 0.0, laid.stock])
     watch(0.95, "writing down the pattern")
     return Pattern(
         draw=laid.lie.draw + 0.0,
         turn=laid.turn + 0.0,
-        shift=laid.shift - laid.scale * sunk + 0.0,
+        shift=dressed.shift(laid) + 0.0,
         scale=laid.scale,
         print_scale=printed_scale,
         parting_level=laid.lie.level + laid.stock,
         undercut_volume=formed.undercut * 1e-9,
         undercut_faces=caught,
-        undrafted_area=undrafted(part.mesh, laid)[0] if eased is None else 0.0,
+        undrafted_area=undrafted(part.mesh, laid, own.gone)[0] if eased is None else 0.0,
         face_draft=sines,
         contraction=laid.contraction,
         measure=measure,
@@ -77,10 +83,12 @@ def make(part: Part, metal: Metal, stores: Stores, ask: PatternAsk, watch: Watch
         cores=set_in,
         loose=off,
         findings=(
-            *_findings(part, stores, ask, laid, made, caught, dragged, holes, halved, (*board, *boxed)),
+            *_findings(part, stores, ask, laid, made, caught, dragged, holes, halved, (*board, *boxed), own.gone),
             *_told(made, set_in, off, laid, stores),
+            *dressed.findings(own, part, metal, ask, centres.marked),
         ),
         sources=_sources(stores),
+        **dressed.written(own, laid, part, centres),
     )
 
 
@@ -141,6 +149,7 @@ def _findings(
     holes: Holes,
     halved: Printed,
     board: tuple[Piece, ...],
+    gone: Array,
 ) -> tuple[Finding, ...]:
     formed, eased = made.formed, made.eased
     size, whole = float(laid.scale[2]), part.volume * float(laid.scale.prod())
@@ -161,7 +170,7 @@ def _findings(
         out.append(says.crooked(sheet.saved, made.joint.saving.crooked * 1e-9, whole, fall, sheet.steepest, stand))
     if dragged > 0.5:
         out.append(says.dragged(dragged * 1e-9, part.volume))
-    area, tallest, faces = undrafted(part.mesh, laid)
+    area, tallest, faces = undrafted(part.mesh, laid, gone)
     if eased is not None:
         out.append(says.draft_added(eased.added * 1e-9, whole, eased.outside, eased.pocket))
         out += [says.closed(one.width * 1e-3, one.depth * 1e-3, on_part(laid, one.at * 1e-3), len(eased.closed)) for one in eased.closed[:1]]

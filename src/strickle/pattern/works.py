@@ -60,9 +60,21 @@ class Worked(NamedTuple):
         """What falls into the printed halves: the same without loose pieces."""
         return self.solid if self.answered is None else self.answered.printed
 
+    def less(self, cut: manifold3d.Manifold | None) -> Worked:
+        """The same with marks cut into it."""
+        if cut is None:
+            return self
+        answered = self.answered
+        if answered is not None:
+            answered = answered._replace(metal=answered.metal - cut, drawn=answered.drawn - cut, printed=answered.printed - cut)
+        return self._replace(solid=self.solid - cut, answered=answered)
 
-def worked(whole: manifold3d.Manifold, stock: float, stores: Stores, ask: PatternAsk, watch: Watch) -> Worked:
-    """Undercuts answered and walls drafted; ``stock`` [mm] lies on the back of an open face. Raises BadInput for words it does not know."""
+
+def worked(whole: manifold3d.Manifold, stock: float, stores: Stores, ask: PatternAsk, watch: Watch, kept: Array | None = None) -> Worked:
+    """Undercuts answered and walls drafted; ``stock`` [mm] lies on the back of an open face, ``kept`` triangles get no draft.
+
+    Raises BadInput for words it does not know.
+    """
     if ask.draft not in DRAFTS:
         raise BadInput(f"draft {ask.draft!r} is not known", f"Give one of {', '.join(DRAFTS)}")
     if ask.joint not in JOINTS:
@@ -76,11 +88,11 @@ def worked(whole: manifold3d.Manifold, stock: float, stores: Stores, ask: Patter
         joint = _joint(whole, ask)
         left = None if joint is None else _left(whole, joint)
         if left is None or (ask.joint == "best" and _wants_core(left, stores, ask)):
-            return _answered(whole, stores, ask, watch)
+            return _answered(whole, stores, ask, watch, kept)
         formed = left
     if ask.draft == "none":
         return Worked(formed.solid, formed, joint, None)
-    solid, eased = _eased(formed.solid, joint, rule_of(stores), watch)
+    solid, eased = _eased(formed.solid, joint, rule_of(stores), watch, kept)
     return Worked(solid, formed, joint, eased)
 
 
@@ -92,13 +104,13 @@ def _wants_core(left: Formed, stores: Stores, ask: PatternAsk) -> bool:
     return any(region.bore > drill for region in left.regions)
 
 
-def _answered(whole: manifold3d.Manifold, stores: Stores, ask: PatternAsk, watch: Watch) -> Worked:
+def _answered(whole: manifold3d.Manifold, stores: Stores, ask: PatternAsk, watch: Watch, kept: Array | None) -> Worked:
     """A flat joint, every place that it does not release answered."""
     wishes = tuple(word.strip() for word in ask.undercuts.split(","))
     planned = answers.plan(whole, wishes, ask.bores, answers.limits(stores))
     solid, eased = planned.base, None
     if ask.draft != "none":
-        solid, eased = _eased(planned.base, None, rule_of(stores), watch)
+        solid, eased = _eased(planned.base, None, rule_of(stores), watch, kept)
     if not planned.choices:
         return Worked(solid, Formed(planned.base, (), planned.volume, (), 0.0, 0.0), None, eased)
     watch(0.62, "cores, their prints and boxes")
@@ -129,7 +141,7 @@ def _left(whole: manifold3d.Manifold, joint: Joint) -> Formed:
     return Formed(left.filled, left.regions, left.volume, (), 0.0, 0.0)
 
 
-def _eased(formed: manifold3d.Manifold, joint: Joint | None, rule: DraftRule, watch: Watch) -> tuple[manifold3d.Manifold, Eased]:
+def _eased(formed: manifold3d.Manifold, joint: Joint | None, rule: DraftRule, watch: Watch, kept: Array | None) -> tuple[manifold3d.Manifold, Eased]:
     """Both halves drafted outward to the joint and put together again."""
     rooms: tuple[manifold3d.Manifold | None, ...] = (None, None)
     over, under = halves(formed)
@@ -140,7 +152,7 @@ def _eased(formed: manifold3d.Manifold, joint: Joint | None, rule: DraftRule, wa
     for half, side, room in zip((over, under), (1.0, -1.0), rooms):
         watch(0.55 if side > 0 else 0.6, "giving the walls draft")
         if not half.is_empty():
-            made.append(drafted(half, side, rule, block=room))
+            made.append(drafted(half, side, rule, block=room, kept=kept))
     solid = manifold3d.Manifold.batch_boolean([one.solid for one in made], manifold3d.OpType.Add)
     closed = tuple(place for one in made for place in one.closed)
     return solid, Eased(max(float(solid.volume() - formed.volume()), 0.0), closed, made[0].outside, made[0].pocket)
