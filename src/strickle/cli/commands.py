@@ -138,6 +138,29 @@ def resume(**given: Any) -> int:
 
 
 @group.command()
+@click.argument("job", type=click.Path())
+@click.option("--at", metavar='"X, Y, Z: NX,NY,NZ; ..."', help='Where to cut: a point and a direction, or "z 40 mm". Default: looked for.')
+@click.option("--clear", metavar='"X, Y, Z; ..."', help="Places of the part that no cut may come near.")
+@click.option("--cuts", type=click.IntRange(1, 4), default=2, help="Cuts at the most where they are looked for. Default: 2.")
+@click.option("--join", type=Spelt(["weld", "bolt"]), default="weld", help="How the castings are joined. Default: weld.")
+@click.option("--stock", metavar='"2 mm"', help="Stock to dress off each splice's face. Default: by the size of the part.")
+@click.option(
+    "--bevel", type=Spelt(["filed", "cast"]), default="filed", help="Whether the edges to weld are filed after casting or cast on. Default: filed."
+)
+@click.option("--to", metavar="DIR", type=click.Path(), help="Folder for the castings' jobs. Default: beside JOB.")
+@click.option("--until", type=Spelt(STAGES), help="Plan each casting up to this stage.")
+@_answering
+def divide(**given: Any) -> int:
+    """Cast the part of a job in pieces: cut it, and plan each casting in a job folder of its own.
+
+    JOB is a folder that strickle look or plan has made. Its castings.json holds each casting beside the part as one.
+    """
+    from strickle.cli.divided import divide_job
+
+    return divide_job(**given)
+
+
+@group.command()
 @click.argument("name", metavar=f"[{'|'.join(DEMOS)}]", default=DEMOS[0])
 @click.option("--out", metavar="DIR", type=click.Path(), help="Job folder. Default: demo.job here, or handwheel.job, plate.job.")
 @click.option("--preset", type=Spelt(["rough", "shop", "fine"]), help="How finely to solve. Default: shop.")

@@ -345,6 +345,11 @@ def _point(values: list[float | None]) -> tuple[float, float, float]:
     return x, y, z
 
 
+def part_of(folder: Path) -> bytes:
+    """The bytes of a job's part file. Raises BadInput where there is none."""
+    return _part_bytes(folder / read_recipe(folder / "job.toml").file, links=False)
+
+
 def _part_bytes(path: Path, *, links: bool = True) -> bytes:
     try:
         data = read_file(path, MOST_BYTES, links=links)

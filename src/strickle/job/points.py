@@ -1,4 +1,4 @@
-"""Named points as text: how a recipe and the command line hold the pegs, the chills and the marked faces."""
+"""Points as text: how a recipe and the command line hold pegs, chills, marked faces, cuts and places to keep clear."""
 
 from __future__ import annotations
 
@@ -8,8 +8,8 @@ from typing import Any
 
 import numpy as np
 
-from strickle.base import BadInput, parse
-from strickle.pattern import Mark
+from strickle.base import Array, BadInput, parse
+from strickle.pattern import Cut, Mark
 from strickle.rigging import Chill
 from strickle.sound import PegAt
 
@@ -21,6 +21,10 @@ KINDS = ("machined", "good", "no-draft")
 MOST_STOCK = 0.02  # m
 LEAST_CHILL, MOST_CHILL = 3e-3, 0.2  # m, of edge and thickness: what lies outside is a slip of the pen
 MATERIALS = ("steel", "graphite")
+CUT_EXAMPLE = "0 mm, 0 mm, 40 mm: 0,0,1"
+CLEAR_EXAMPLE = "10 mm, 20 mm, 5 mm; 60 mm, 0 mm, 0 mm"
+MOST_CUTS, MOST_CLEAR = 4, 40
+_SQUARE = re.compile(r"([xyzXYZ])\s+(.+)")
 _NAME = re.compile(r"[^\W_][\w .-]{0,29}")
 
 
@@ -124,3 +128,39 @@ def write_marks(value: Any) -> str:
         f"{one.name}: {', '.join(f'{float(v)!r} m' for v in one.at)}, {one.kind}" + (f", {float(one.amount)!r} m" if one.amount is not None else "")
         for one in value
     )
+
+
+def read_cuts(text: Any, what: str) -> tuple[Cut, ...]:
+    """``x, y, z: nx,ny,nz; ...`` (a point with units and a direction) or ``z 40 mm; ...`` (square to an axis) as cuts. Raises BadInput."""
+    if not isinstance(text, str) or not text.strip():
+        raise BadInput(f"{what}: {text!r} names no cut", f'Give a point and a direction, such as "{CUT_EXAMPLE}", or "z 40 mm"')
+    cuts = []
+    for entry in filter(None, (part.strip() for part in text.split(";"))):
+        if square := _SQUARE.fullmatch(entry):
+            axis = "xyz".index(square[1].lower())
+            at, normal = np.zeros(3), np.eye(3)[axis]
+            at[axis] = parse(square[2], "m", what)
+        else:
+            point, _, direction = (part.strip() for part in entry.partition(":"))
+            numbers, ways = ([part.strip() for part in side.split(",")] for side in (point, direction))
+            if len(numbers) != 3 or len(ways) != 3 or not all(numbers) or not all(ways):
+                raise BadInput(f"{what}: {entry!r} is no cut", f'Give a point and a direction, such as "{CUT_EXAMPLE}", or "z 40 mm"')
+            at, normal = np.array([parse(number, "m", what) for number in numbers]), np.array([parse(way, "1", what) for way in ways])
+        if not (np.abs(at) <= FARTHEST).all() or not 0 < float(np.linalg.norm(normal)) < 1e6:
+            raise BadInput(f"{what}: {entry!r} is out of all reason", f"Give lengths within {FARTHEST:g} m, and a direction that has a length")
+        cuts.append(Cut(at=at, normal=normal / np.linalg.norm(normal)))
+    if not 0 < len(cuts) <= MOST_CUTS:
+        raise BadInput(f"{what}: {len(cuts)} cuts are given", f"Give one to {MOST_CUTS}")
+    return tuple(cuts)
+
+
+def read_places(text: Any, what: str) -> Array:
+    """``x, y, z; ...`` with units as places (n, 3) [m]. Raises BadInput naming the choice ``what``."""
+    entries = [part.strip() for part in str(text).split(";") if part.strip()]
+    rows = [[number.strip() for number in entry.split(",")] for entry in entries]
+    if not 0 < len(rows) <= MOST_CLEAR or any(len(row) != 3 or not all(row) for row in rows):
+        raise BadInput(f"{what}: {text!r} names no places", f'Give three lengths for each, such as "{CLEAR_EXAMPLE}"')
+    places = np.array([[parse(number, "m", what) for number in row] for row in rows])
+    if not (np.abs(places) <= FARTHEST).all():
+        raise BadInput(f"{what}: {text!r} is out of all reason", f"Give lengths within {FARTHEST:g} m")
+    return places

@@ -52,6 +52,26 @@ def schema() -> dict[str, Any]:
     }  # fmt: skip
 
 
+def object_of(properties: dict[str, Any], says: str = "") -> dict[str, Any]:
+    """The form of an object that has just these entries."""
+    return _object(properties, says)
+
+
+def form_of_record(kind: type) -> dict[str, Any]:
+    """The form of a record as ``contract.plain`` writes it."""
+    return _record(kind)
+
+
+def form_of_finding() -> dict[str, Any]:
+    """The form of a finding."""
+    return _finding()
+
+
+def quantity_of(unit: str) -> dict[str, Any]:
+    """The form of a quantity in a unit."""
+    return _object({"value": _MAYBE, "unit": {"const": unit}})
+
+
 def schema_text() -> str:
     """The schema as the text that ships in the package."""
     return json.dumps(schema(), indent=1, ensure_ascii=False) + "\n"

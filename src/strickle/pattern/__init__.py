@@ -3,5 +3,8 @@
 from strickle.pattern.ask import Mark, PatternAsk
 from strickle.pattern.core import Core, Loose
 from strickle.pattern.result import DrilledHole, Pattern, Sheet, StockedFace
+from strickle.pattern.splice import Apart, Cut, Plate, Splice, SpliceAsk
 
-__all__ = ["Core", "DrilledHole", "Loose", "Mark", "Pattern", "PatternAsk", "Sheet", "StockedFace"]
+__all__ = [
+    "Apart", "Core", "Cut", "DrilledHole", "Loose", "Mark", "Pattern", "PatternAsk", "Plate", "Sheet", "Splice", "SpliceAsk", "StockedFace",
+]  # fmt: skip

@@ -11,6 +11,10 @@ from strickle.part import Part
 from strickle.pattern import core_made, core_says, dressed, open_face, rules, says
 from strickle.pattern.ask import PatternAsk
 from strickle.pattern.core import Core, Loose
+from strickle.pattern.dividing import cut_apart as cut_apart
+from strickle.pattern.dividing import cut_findings as cut_findings
+from strickle.pattern.dividing import look_for_cuts as look_for_cuts
+from strickle.pattern.dividing import splice_sources as splice_sources
 from strickle.pattern.faces import raw
 from strickle.pattern.field import STAND
 from strickle.pattern.halves import Holes, Printed, drill, pieces
