@@ -61,7 +61,7 @@ class Piece(Record):
     touches_sand: bool = word("whether sand is rammed against it", default=True)
     volume: float = si("m3", "volume of the printed solid")
     extents: Array = si("m", "bounding size", shape="(3,)")
-    lift_point: Array | None = si("m", "where the lifting screw goes, mould frame", shape="(3,)", default=None)
+    lift_point: Array | None = si("m", "where it is lifted: at its lifting screw, or midway between several; mould frame", shape="(3,)", default=None)
     rap_point: Array | None = si("m", "where the rapping bar goes, mould frame", shape="(3,)", default=None)
     note: str = word("what the moulder should know of it", default="")
 

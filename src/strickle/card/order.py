@@ -183,6 +183,9 @@ def _draw(f: Facts) -> str:
             lines.append("Cope off, turned over. Rap, then draw.")
             opened = True
         lines.append(f"{said[when]}: {'; '.join(told)}.")
+    barred = [one for one in f.pattern.lifts if one.bars]
+    if barred:
+        lines.append(f"By bars across their screws, straight up: {', '.join(one.piece for one in barred)}.")
     return "\n".join(lines)
 
 

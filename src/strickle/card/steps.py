@@ -8,6 +8,7 @@ from collections.abc import Callable, Mapping, Sequence
 from typing import Any
 
 from strickle.base import BadInput, Finding, Outcome, Source, Verdict, ranked, render
+from strickle.card import sand as sand_page
 from strickle.card.ask import PAPERS
 from strickle.card.curves import curves
 from strickle.card.filling import filling_files
@@ -194,6 +195,7 @@ def written(
         "of_sand": say("mould", units),
         "drawn": _drawn(rigging),
         "steps": [],
+        "sand": None,
         "places": [],
         "level_from": "",
         "blanks": blanks(cavity),
@@ -216,7 +218,11 @@ def written(
         ]  # fmt: skip
     data["notes"] = notes(data["pieces"])
     pictures_of = functools.partial(_drawings, pattern, mould, rigging, sound, bodies, plane, units)
-    data, files = _fitted(data, pictures_of, SIZES[paper], {"casting.svg": shown.sheet})
+    more = {"casting.svg": shown.sheet}
+    if mould is not None and pattern is not None and plane is not None and sand_page.wanted(mould):
+        data["sand"] = sand_page.tables(mould, pattern, units)
+        more["sand.svg"] = sand_page.sheet(part, pattern, mould, plane, ranked(findings), SIZES[paper][0][0][0], units)
+    data, files = _fitted(data, pictures_of, SIZES[paper], more)
     pdf, pages = compose(data, files)
     files |= {"card.pdf": pdf, "casting.png": shown.whole} | ({"casting-cut.png": shown.cut} if shown.cut is not None else {})
     drawn = curves(sound, metal, units) if sound is not None and metal is not None else None

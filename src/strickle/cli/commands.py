@@ -82,6 +82,11 @@ def _asking(function: Function) -> Function:
         click.option("--contraction", metavar='"1.3 %"', help="Your own measured contraction."),
         click.option("--parting", metavar='"12 mm"', help="Height of the parting along the draw."),
         click.option("--up", metavar="X,Y,Z", help="Direction of the part that shall point up in the mould."),
+        click.option(
+            "--sand-ways",
+            type=Spelt(["auto", "run", "none"]),
+            help="Whether other ways to make the mould are run to compare their sand. Default: auto.",
+        ),
         click.option("--sand", metavar="KEY", help="Sand by key. Default: the kit's."),
         click.option("--mould", "--mold", "mould", type=Spelt(["two-part", "open-face"]), help="Kind of mould."),
         click.option("--use", type=Spelt(USES), help="What the part is for. Default: general."),

@@ -148,6 +148,7 @@ CHOICES: tuple[Choice, ...] = (
     Choice(name="holes", stage="pattern", field="holes", among=("drilled", "cast")),
     Choice(name="mould", stage="mould", field="kind", among=("two-part", "open-face")),
     Choice(name="sand", stage="mould", field="sand"),
+    Choice(name="sand_ways", stage="mould", field="sand_ways", among=("auto", "run", "none")),
     Choice(name="pour_time", stage="rigging", field="pour_time", low=0.2, high=300.0),
     Choice(name="fill", stage="rigging", field="fill", among=("level", "proud"), measured="kg", low=1e-3, high=60.0),
     Choice(name="chills", stage="rigging", field="chills", chills=True),

@@ -12,8 +12,10 @@ from scipy import ndimage
 
 from strickle.base import Array, Mesh, Piece
 from strickle.kernels import raster
+from strickle.pattern import lifting
 from strickle.pattern.columns import View, view
 from strickle.pattern.mend import mended
+from strickle.pattern.result import Lift
 from strickle.pattern.undercut import plain
 
 ACROSS = 260
@@ -75,7 +77,8 @@ class Holes(NamedTuple):
     loose: int  # bodies of the pattern that found no room for two dowels
     bodies: int  # bodies that need dowels
     unlifted: list[str]  # pieces that have no room for a lifting screw
-    offset: dict[str, float]  # mm from the lifting screw, or the middle of two, to the middle of the wall drag, by piece
+    offset: dict[str, float]  # mm from the lifting screw, or the middle of several, to the middle of the wall drag, by piece
+    lifts: tuple[Lift, ...] = ()
 
 
 class _Room(NamedTuple):
@@ -195,17 +198,28 @@ def _nearest(room: _Room, mask: Array, target: Array, diameter: float, taken: li
 
 def wall_drag(body: manifold3d.Manifold) -> Array:
     """Middle in plan (2,) of the walls that rub on the sand: faces within 10 degrees of the draw, by area; else of the volume in plan."""
+    middles, area, wall = _walls(body)
+    weight = np.where(wall, area, 0.0) if wall.any() else area
+    return np.asarray(np.average(middles[:, :2], axis=0, weights=weight))
+
+
+def wall_area(body: manifold3d.Manifold) -> float:
+    """Surface [mm2] of the walls that rub on the sand."""
+    _, area, wall = _walls(body)
+    return float(area[wall].sum())
+
+
+def _walls(body: manifold3d.Manifold) -> tuple[Array, Array, Array]:
+    """Middles (m, 3) and areas (m,) of a body's faces, and which stand within 10 degrees of the draw."""
     vertices, faces = plain(body)
     a, b, c = (vertices[faces[:, i]] for i in range(3))
     cross = np.cross(b - a, c - a)
-    area = np.linalg.norm(cross, axis=1)
-    wall = np.abs(cross[:, 2]) < np.sin(np.radians(10.0)) * area
-    weight = np.where(wall, area, 0.0) if wall.any() else area
-    return np.asarray(np.average((a + b + c)[:, :2] / 3, axis=0, weights=weight))
+    area = np.linalg.norm(cross, axis=1) / 2
+    return (a + b + c) / 3, area, np.abs(cross[:, 2]) < np.sin(np.radians(10.0)) * 2 * area
 
 
-def drill(printed: manifold3d.Manifold, cut: Cut | None = None) -> Holes:
-    """Where the holes of both halves go; ``cut`` is a crooked joint."""
+def drill(printed: manifold3d.Manifold, cut: Cut | None = None, drag: float = 0.0) -> Holes:
+    """Where the holes of both halves go; ``cut`` is a crooked joint, ``drag`` [N/mm2] on walls along the draw says how hard a piece is lifted."""
     every = bodies(printed)[0] if cut is None else cut.bodies
     room = _room(printed, every, cut)
     holes: list[Hole] = []
@@ -221,14 +235,19 @@ def drill(printed: manifold3d.Manifold, cut: Cut | None = None) -> Holes:
             holes += [_owner(room, hole, every) for hole in found]
     unlifted: list[str] = []
     offset: dict[str, float] = {}
+    lifts: list[Lift] = []
     for body in every:
         own, off = _grips(room, body, holes)
+        screws = [hole for hole in own if hole.use == "lift"]
+        if screws:
+            level = sum(hole.level for hole in screws) / len(screws)
+            lifts.append(lifting.lift(body.name, [hole.at for hole in screws], drag * wall_area(body.solid), level))
         holes += own
         if off is None:
             unlifted.append(body.name)
         else:
             offset[body.name] = off
-    return Holes(holes, loose, count, unlifted, offset)
+    return Holes(holes, loose, count, unlifted, offset, tuple(lifts))
 
 
 def _grips(room: _Room, body: Body, taken: list[Hole]) -> tuple[list[Hole], float | None]:
@@ -241,10 +260,10 @@ def _grips(room: _Room, body: Body, taken: list[Hole]) -> tuple[list[Hole], floa
     lift = _nearest(room, island, target, SCREW, taken, half)
     if lift is None:
         return [], None
-    out = [_owned(room, lift, "lift", body)]
-    at = lift.at
     points = _points(room, where)
-    if np.hypot(*(at - target)) > LEVEL * np.ptp(points, axis=0).max():
+    out = _apart(room, body, taken, target, points) or [_owned(room, lift, "lift", body)]
+    at = np.mean([hole.at for hole in out], axis=0)
+    if len(out) == 1 and np.hypot(*(at - target)) > LEVEL * np.ptp(points, axis=0).max():
         twin = _nearest(room, island, 2 * target - at, SCREW, [*taken, *out], half, clear=APART)
         if twin is not None and np.hypot(*((at + twin.at) / 2 - target)) < 0.5 * np.hypot(*(at - target)):
             out.append(_owned(room, twin, "lift", body))
@@ -253,6 +272,21 @@ def _grips(room: _Room, body: Body, taken: list[Hole]) -> tuple[list[Hole], floa
     if rap is not None:
         out.append(_owned(room, rap, "rap", body))
     return out, float(np.hypot(*(at - target)))
+
+
+def _apart(room: _Room, body: Body, taken: list[Hole], target: Array, points: Array) -> list[Hole]:
+    """Lifting screws of a long body, even about the middle of its wall drag; none where the print has no room for such."""
+    plan = lifting.sides(points)
+    for places in lifting.places(plan, target):
+        found: list[Hole] = []
+        for place in places:
+            hole = _nearest(room, room.body[body.name], place, SCREW, [*taken, *found], body.half, clear=plan.long / 4)
+            if hole is not None:
+                found.append(_owned(room, hole, "lift", body))
+        off = np.hypot(*(np.mean([hole.at for hole in found], axis=0) - target)) if found else np.inf
+        if len(found) == len(places) and off <= lifting.OFF * plan.long:
+            return found
+    return []
 
 
 def _owned(room: _Room, hole: Hole, use: str, body: Body) -> Hole:
@@ -284,8 +318,9 @@ def pieces(printed: manifold3d.Manifold, holes: Holes, cut: Cut | None = None) -
         if not whole:
             rough.append(body.name)
         vertices, faces = plain(clean)
-        first = {hole.use: np.append(hole.at, hole.level) * 1e-3 for hole in reversed(own)}
-        lift = first.get("lift")
+        screws = [np.append(hole.at, hole.level) for hole in own if hole.use == "lift"]
+        lift = np.mean(screws, axis=0) * 1e-3 if screws else None
+        rap = next((np.append(hole.at, hole.level) * 1e-3 for hole in own if hole.use == "rap"), lift)
         out.append(
             Piece(
                 name=body.name,
@@ -297,14 +332,14 @@ def pieces(printed: manifold3d.Manifold, holes: Holes, cut: Cut | None = None) -
                 volume=float(clean.volume()) * 1e-9,
                 extents=np.ptp(vertices, axis=0) * 1e-3,
                 lift_point=lift,
-                rap_point=first.get("rap", lift),
-                note=_note(body, own, sum(b.half == body.half for b in every)),
+                rap_point=rap,
+                note=_note(body, own, sum(b.half == body.half for b in every), next((one for one in holes.lifts if one.piece == body.name), None)),
             )
         )
     return Printed(tuple(out), crumbs, rough)
 
 
-def _note(body: Body, own: list[Hole], count: int) -> str:
+def _note(body: Body, own: list[Hole], count: int, lift: Lift | None = None) -> str:
     """What the moulder should know of a piece; sizes are those of the holes as cut."""
     uses = {hole.use for hole in own}
     pins = sorted({hole.diameter for hole in own if hole.use == "dowel"}, reverse=True)
@@ -316,6 +351,8 @@ def _note(body: Body, own: list[Hole], count: int) -> str:
     screws = sum(hole.use == "lift" for hole in own)
     if screws == 1:
         words.append("the narrow hole near the balance of its rubbing walls takes the lifting screw, No. 8 or 4 mm")
+    elif lift is not None and lift.bars:
+        words.append(f"the {screws} narrow holes about the balance of its rubbing walls take lifting screws, No. 8 or 4 mm; {lifting.said(lift)}")
     elif screws:
         words.append("the narrow holes on both sides of the balance of its rubbing walls take two lifting screws, No. 8 or 4 mm, drawn together")
     if "rap" in uses:

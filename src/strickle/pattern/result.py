@@ -33,6 +33,21 @@ class StockedFace(Record):
 
 
 @dataclass(frozen=True, slots=True, kw_only=True, eq=False)
+class Lift(Record):
+    """How one printed piece is lifted out of the sand."""
+
+    piece: str = word("its name")
+    at: Array = si("m", "where the pull is: the middle of its screws on the parting, print scale, mould frame", shape="(3,)")
+    screws: int = word("lifting screws")
+    apart: float = si("m", "distance of the screws along the bar; 0 for one screw")
+    force: float = si("N", "what its walls may hold it with once rapped, at the high end")
+    bars: int = word("bars of wood across the screws; 0 where one screw or two by hand do")
+    bar_length: float = si("m", "length of a bar")
+    bar_width: float = si("m", "its width")
+    bar_height: float = si("m", "its height, on edge")
+
+
+@dataclass(frozen=True, slots=True, kw_only=True, eq=False)
 class Sheet(Record):
     """A crooked joint of cope and drag: heights over the flask's own joint, level at zero outside the grid; mould frame, cavity scale."""
 
@@ -79,6 +94,7 @@ class Pattern(Outcome):
     stocked: tuple[StockedFace, ...] = word("marked faces with machining stock", default=())
     tolerance_grade: float = si("1", "ISO 8062-3 tolerance grade of the raw casting", default=0.0)
     tolerance: float = si("m", "whole tolerance band of the part's longest size in that grade", default=0.0)
+    lifts: tuple[Lift, ...] = word("how each piece with a lifting screw is lifted", default=())
     sheet: Sheet | None = word("the crooked joint; None where it is flat", default=None)
     drawn: Mesh | None = word(
         "what the sand is rammed round, where that is not the cavity: it has room for cores and their prints; mould frame", inner=True, default=None

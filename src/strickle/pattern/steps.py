@@ -8,7 +8,7 @@ import numpy as np
 from strickle.base import Array, Finding, Mesh, Piece, Source, Watch
 from strickle.metal import Metal
 from strickle.part import Part
-from strickle.pattern import core_made, core_says, dressed, open_face, rules, says
+from strickle.pattern import core_made, core_says, dressed, lifting, open_face, rules, says
 from strickle.pattern.ask import PatternAsk
 from strickle.pattern.core import Core, Loose
 from strickle.pattern.dividing import cut_apart as cut_apart
@@ -47,7 +47,7 @@ def make(part: Part, metal: Metal, stores: Stores, ask: PatternAsk, watch: Watch
     watch(0.7, "halving the pattern")
     seat = None if joint is None else seated(made.solid, joint, over)
     cut = None if seat is None else seat.cut
-    holes = drill(printed, cut)
+    holes = drill(printed, cut, rules.constant(stores, "draw.drag").high * 1e-6)
     halved = pieces(printed, holes, cut)
     board = () if joint is None else (board_of(made.solid, joint, over),)
     sines = drafts(part.mesh, laid, joint)
@@ -82,6 +82,7 @@ def make(part: Part, metal: Metal, stores: Stores, ask: PatternAsk, watch: Watch
         draft_volume=0.0 if eased is None else eased.added * 1e-9,
         stock=laid.stock,
         back_filled=formed.filled * 1e-9,
+        lifts=holes.lifts,
         sheet=None if joint is None else sheet_of(joint),
         drawn=_drawn(made),
         cores=set_in,
@@ -181,6 +182,7 @@ def _findings(
     elif area > 0.01 * part.area:
         out.append(says.no_draft(area, part.area, tallest, faces, float(np.tan(np.radians(1.0)))))
     out += [f for f in (says.bed(piece, stores.kit.bed) for piece in (*halved.pieces, *board)) if f is not None]
+    out += lifting.told(holes.lifts)
     out += says.fittings(holes, {p.name: float(p.extents[:2].max()) for p in halved.pieces})
     if halved.rough:
         out.append(says.rough(halved.rough))
