@@ -16,7 +16,7 @@ class Known(NamedTuple):
 
 
 NAN = float("nan")
-FLASK, BED, UNDERCUT = "mould.no_flask", "pattern.bed", "pattern.undercut"
+FLASK, UNDERCUT = "mould.no_flask", "pattern.undercut"
 
 PARTS = (
     Known("table_attachment.stl", {}, (137.4, 49.5, 70.0), 119.5),
@@ -24,13 +24,13 @@ PARTS = (
     Known("leg_beam_200.stl", {}, (221.0, 27.0, 28.5), 46.83),
     Known("sensor_base_plate.stl", {}, (130.0, 150.5, 35.0), 225.5),
     Known("testbed_base.stl", {}, (210.0, 80.0, 26.0), 276.0),
-    Known("carriage.stl", {}, (298.5, 32.0, 95.07), 176.3, frozenset({BED})),
+    Known("carriage.stl", {}, (298.5, 32.0, 95.07), 176.3),
     Known("calibration_arm.stl", {}, (108.5, 195.5, 59.4), 70.65),
     Known("motor_shell_77k.stl", {}, (162.0, 37.0, 12.0), 20.6, frozenset({UNDERCUT})),
     Known("bearing_cover.stl", {"unit": "mm"}, (32.0, 32.0, 5.75), 3.191),
     Known("featuretype_inch.stl", {"unit": "in"}, (127.0, 63.5, 34.93), 190.5),
     Known("idler_riser_inch.stl", {"unit": "in"}, (67.46, 75.0, 15.88), 24.38),
-    Known("counter_6bodies.3mf", {"body": "1"}, (304.8, 304.4, 12.7), NAN, frozenset({BED, FLASK})),
+    Known("counter_6bodies.3mf", {"body": "1"}, (304.8, 304.4, 12.7), NAN, frozenset({FLASK})),
     Known("shoulder.3mf", {}, (73.0, 108.0, 46.99), 109.9),
     Known("pulleys_tensioner.3mf", {"body": "1"}, (50.0, 50.0, 16.0), NAN),
     Known("arm_shoulder_m.stl", {"unit": "m"}, (78.94, 79.0, 154.2), 611.8, frozenset({FLASK})),

@@ -18,7 +18,6 @@ from fakes import cards as fake_cards
 from fakes import fakes, finding, record, results, stl
 from strickle.base import BadInput, Cancelled, Mesh, Outcome, Piece, quiet
 from strickle.job import schema, stages
-from strickle.job.bed import on_the_bed
 from strickle.job.cache import StageCache
 from strickle.job.kit import read_kit, stores_with
 from strickle.job.progress import Progress
@@ -26,6 +25,7 @@ from strickle.job.recipe import CHOICES, Recipe, asked, read_recipe, write_recip
 from strickle.job.runner import Runner
 from strickle.metal import MetalAsk
 from strickle.part import PartAsk
+from strickle.pattern import on_the_bed
 from strickle.rigging import Chill, RiggingAsk
 
 ALL = list(stages.ORDER)
@@ -285,7 +285,7 @@ def test_printed_files_stand_on_the_bed_in_millimetres(part: Path, tmp_path: Pat
     trimesh = pytest.importorskip("trimesh")
     strickle.plan(part, out=tmp_path / "job", unit="mm")
     names = sorted(p.name for p in (tmp_path / "job" / "print").iterdir())
-    assert names == [f"{n}.{e}" for n in ("cope-pattern", "drag-pattern", "runner") for e in ("3mf", "stl")]
+    assert names == sorted(["plate-1.3mf", *(f"{n}.{e}" for n in ("cope-pattern", "drag-pattern", "runner") for e in ("3mf", "stl"))])
     for ending in ("3mf", "stl"):
         mesh = trimesh.load(tmp_path / "job" / "print" / f"drag-pattern.{ending}", force="mesh")
         assert mesh.bounds == pytest.approx(np.array([[0, 0, 0], [50, 50, 50]]), abs=1e-4)

@@ -126,12 +126,14 @@ def test_the_shops_own_contraction_stands():
     assert result.contraction.value == 0.0117
 
 
-def test_half_the_bed_stops_the_print():
+def test_a_smaller_bed_takes_the_pattern_in_parts_and_the_smallest_stops_it():
     part = part_from(bracket())
-    wide = planned(part, with_kit(bed=np.array([0.22, 0.22, 0.25])))
-    half = planned(part, with_kit(bed=np.array([0.11, 0.05, 0.08])))
-    assert "pattern.bed" not in {f.code for f in wide.findings}
-    assert [f.weight for f in half.findings if f.code == "pattern.bed"] == ["STOP"]
+    wide, half, least = (planned(part, with_kit(bed=np.array(bed))) for bed in ((0.22, 0.22, 0.25), (0.11, 0.05, 0.08), (0.02, 0.02, 0.03)))
+    told = [{f.code: f.weight for f in made.findings if f.code in ("pattern.bed", "pattern.in_parts")} for made in (wide, half, least)]
+    assert told == [{}, {"pattern.in_parts": "NOTE"}, {"pattern.bed": "STOP"}]
+    assert [len(made.pieces[0].parts) for made in (wide, least)] == [0, 0]
+    assert 1 < len(half.pieces[0].parts) <= 12
+    assert half.pieces[0].volume == pytest.approx(wide.pieces[0].volume, rel=1e-9)
 
 
 def test_undercut_findings_read_apart_and_weigh_by_volume():

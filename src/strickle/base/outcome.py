@@ -49,6 +49,19 @@ class Mesh(Record):
 
 
 @dataclass(frozen=True, slots=True, kw_only=True, eq=False)
+class PrintPart(Record):
+    """One of the parts in which a piece larger than the printer's bed is printed; glued, they are the piece. Mould frame, metres."""
+
+    name: str = word("the piece's name with a letter, and the file's, e.g. drag-pattern-a")
+    mesh: Mesh = word("the printed solid with its spigots and sockets, mould frame", inner=True)
+    volume: float = si("m3", "volume of the printed solid")
+    extents: Array = si("m", "bounding size", shape="(3,)")
+    spigots: int = word("tapered spigots on it, glued into the sockets of its neighbours", default=0)
+    sockets: int = word("sockets in it for its neighbours' spigots", default=0)
+    plain_joints: int = word("faces glued flat, the print being too thin for a spigot", default=0)
+
+
+@dataclass(frozen=True, slots=True, kw_only=True, eq=False)
 class Piece(Record):
     """A solid the printer makes and the moulder draws from the sand. Mould frame: z up, parting at z = 0, metres."""
 
@@ -64,6 +77,7 @@ class Piece(Record):
     lift_point: Array | None = si("m", "where it is lifted: at its lifting screw, or midway between several; mould frame", shape="(3,)", default=None)
     rap_point: Array | None = si("m", "where the rapping bar goes, mould frame", shape="(3,)", default=None)
     note: str = word("what the moulder should know of it", default="")
+    parts: tuple[PrintPart, ...] = word("what it is printed in where the bed cannot hold it whole; none where it can", default=())
 
 
 @dataclass(frozen=True, slots=True, kw_only=True, eq=False)

@@ -19,6 +19,7 @@ from strickle.card.pages import PAPERS as SHEETS
 from strickle.card.pages import Layout, compose
 from strickle.card.picture import pictures
 from strickle.card.places import level_from, places
+from strickle.card.prints import print_files
 from strickle.card.result import Card
 from strickle.card.safety import DEFERS, chosen, cited, conditions
 from strickle.card.section import Bodies, Drawing, middle_of, plan, section
@@ -228,6 +229,7 @@ def written(
     drawn = curves(sound, metal, units) if sound is not None and metal is not None else None
     files |= {"pegs.svg": drawn} if drawn is not None else {}
     files |= filling_files(pour, metal, pattern, rigging, cavity, bodies, plane, findings, _short(name, 60), units)
+    files |= print_files(pieces, mould, kit, title=name, units=units, paper=paper, stopped=stopped, date=date)
     printed = tuple(c.key for c in cautions if with_day or c.step == "emergency")
     card = Card(names=tuple(files), pages=pages, paper=paper, units=units, cautions=printed, sources=cited(cautions))
     return card, files

@@ -240,11 +240,11 @@ def _run(folder: Path, recipe: Recipe, data: bytes, until: str | None, watch: Wa
 
 def _write(folder: Path, trail: Trail, runner: Runner, cache: StageCache, *, units: str, paper: str, preset: str, until: str | None) -> Plan:
     """Everything into the folder, results.json last."""
-    printed = print_files(trail.results, units)
+    printed = print_files(trail.results, units, runner.stores.kit.bed)
     drawn = _cards(folder, trail, runner, units, paper) if until is None else _Cards(key="", files={})
     made = {"print": printed, "fields": field_files(trail.results, units), "cards": drawn.files}
     files = {kind: [f"{kind}/{name}" for name in sorted(some)] for kind, some in made.items()}
-    pieces = {piece.name: f"print/{piece.name}.3mf" for piece in pieces_of(trail.results)}
+    pieces = {name: f"print/{name}.3mf" for piece in pieces_of(trail.results) for name in ([p.name for p in piece.parts] or [piece.name])}
     doc = document(trail, units=units, seconds=runner.seconds, files=files, pieces=pieces, preset=preset, until=until)
     text = dumps(doc).encode()
     keys = {stage: result.key for stage, result in trail.results.items()}

@@ -103,6 +103,23 @@ class SandWay(Record):
 
 
 @dataclass(frozen=True, slots=True, kw_only=True, eq=False)
+class Printing(Record):
+    """How to print what is rammed in this sand: layer against grain, skin against ramming."""
+
+    layer: float = si("m", "print layer of the kit: the step on a sloping face")
+    roughness: float = si("m", "mean roughness of an upright wall by its layers")
+    grain: float | None = si("m", "middle grain size of the sand; none where the stores hold no fineness of it", default=None)
+    wall: float = si("m", "skin of solid print all round, top and bottom too")
+    infill: float = si("1", "share of print inside the skin")
+    span: float = si("m", "how far the skin spans between lines of the infill")
+    pressure: float = si("Pa", "pressure on a level face that hand ramming leaves, the high end")
+    stress: float = si("Pa", "bending stress in the skin under that pressure, spanning between lines of the infill")
+    strength: float = si("Pa", "strength of the print, the low end")
+    density: float = si("kg/m3", "density of solid print")
+    softens: float = si("K", "temperature at which the print begins to soften")
+
+
+@dataclass(frozen=True, slots=True, kw_only=True, eq=False)
 class Mould(Outcome):
     """Flask, margins and the sand. The flask's inside spans box x, y and -drag..cope in z."""
 
@@ -130,3 +147,4 @@ class Mould(Outcome):
     leaning: tuple[Leaning, ...] = word("what a draw that leans by 0, 1, 2 and 3 degrees does", default=())
     ledges: tuple[SandLedge, ...] = word("shelves of hanging sand, the farthest reaching first", default=())
     sand_ways: tuple[SandWay, ...] = word("other ways to make the mould beside this one, run for comparison; empty where none was", default=())
+    printing: Printing | None = word("how to print the pieces for this sand", default=None)

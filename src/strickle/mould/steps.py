@@ -11,6 +11,7 @@ from strickle.mould.ask import MouldAsk
 from strickle.mould.draw_chance import sand_of
 from strickle.mould.draw_sheet import Sheet
 from strickle.mould.flask import Fitted, Need, choose, nearest
+from strickle.mould.printing import printing
 from strickle.mould.result import Mould, SandChances
 from strickle.mould.rules import constant, side_margin
 from strickle.mould.sand import stand
@@ -79,6 +80,7 @@ def ram(part: Part, pattern: Pattern, metal: Metal, stores: Stores, ask: MouldAs
         leaning=stood.leaning,
         ledges=stood.ledges,
         tilt=tilt,
+        printing=printing(sand, stores, used),
         findings=(
             *_flask_findings(fitted, need, stores.kit, flasks),
             *(open_face.told(fitted.flask, tilt, pattern, fitted.at_hand) if is_open else ()),

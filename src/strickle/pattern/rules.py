@@ -135,25 +135,3 @@ def fall_speed(height: float) -> float:
     0.5
     """
     return math.sqrt(2 * 9.80665 * max(height, 0.0))
-
-
-def fits_bed(extents: tuple[float, float, float], bed: tuple[float, float, float]) -> bool:
-    """Whether a box fits the build space standing on any of its faces, turned about the upright as needed.
-
-    >>> [fits_bed(e, (0.22, 0.22, 0.25)) for e in ((0.2, 0.24, 0.1), (0.28, 0.02, 0.02), (0.32, 0.2, 0.02))]
-    [True, True, False]
-    """
-    x, y, z = extents
-    return any(h <= bed[2] and _fits_flat(a, b, bed[0], bed[1]) for a, b, h in ((x, y, z), (x, z, y), (y, z, x)))
-
-
-def _fits_flat(p: float, q: float, a: float, b: float) -> bool:
-    """Rectangle p x q inside rectangle a x b, turned as needed."""
-    p, q = max(p, q), min(p, q)
-    a, b = max(a, b), min(a, b)
-    if p <= a and q <= b:
-        return True
-    if p <= a or q > b:
-        return False
-    room = math.sqrt(max(p * p + q * q - a * a, 0.0))
-    return b >= (2 * p * q * a + (p * p - q * q) * room) / (p * p + q * q)

@@ -7,9 +7,11 @@ from collections.abc import Sequence
 import numpy as np
 
 from strickle.base import Array, Finding, Margin, Piece, Where, tell
+from strickle.pattern.bed import lying
+from strickle.pattern.bed_split import MOST, STRIP, keyed
 from strickle.pattern.halves import Holes
 from strickle.pattern.parting import STILL, Lie
-from strickle.pattern.rules import fall_speed, fits_bed
+from strickle.pattern.rules import fall_speed
 from strickle.pattern.undercut import Filled
 
 TURNED = "When its half has been rammed and turned over,"
@@ -227,19 +229,34 @@ def _by(sizes: Sequence[float]) -> str:
 
 
 def bed(piece: Piece, size: Array) -> Finding | None:
-    """A piece that the printer cannot hold, or None."""
-    x, y, z = (float(e) for e in piece.extents)
-    if fits_bed((x, y, z), (float(size[0]), float(size[1]), float(size[2]))):
-        return None
-    wanted = sorted((x, y, z), reverse=True)
+    """What was done about a piece that the printer cannot hold whole, or None where it can."""
+    if not piece.parts:
+        return None if lying(piece, size).held else too_big(piece, size)
+    largest = max(piece.parts, key=lambda p: float(p.extents.max()))
+    bare = any(p.plain_joints for p in piece.parts)
+    return Finding(
+        code="pattern.in_parts",
+        weight="MIND" if bare else "NOTE",
+        says=f"{piece.name} is printed in {len(piece.parts)} parts, {piece.parts[0].name} to {piece.parts[-1].name}, and glued",
+        because=f"It measures {_by([float(e) for e in piece.extents])} and the printer holds {_by([float(s) for s in size])}; {keyed(piece)}",
+        do=f"Try the joints dry, glue them on a flat board in the order of the print sheet, fill and sand the line{STRIP if bare else ''}",
+        where=Where(body=piece.name),
+        margin=Margin(value=float(largest.extents.max() / np.max(size)), unit="1", of="longest side of the largest part over the printer's"),
+        source="spigot, room and wall of the joint: choice of this program",
+    )
+
+
+def too_big(piece: Piece, size: Array) -> Finding:
+    """A piece that is not to be had from this printer, in parts either."""
+    wanted = sorted((float(e) for e in piece.extents), reverse=True)
     return Finding(
         code="pattern.bed",
         weight="STOP",
-        says=f"{piece.name} does not fit the printer in any upright position",
-        because=f"It measures {_by((x, y, z))} and the printer holds {_by([float(s) for s in size])}",
-        do=f"Print it on a bed of {_by(wanted[:2])}, or split the piece with a saw cut in the model and dowel it",
+        says=f"{piece.name} does not fit the printer, nor do {MOST} parts of it",
+        because=f"It measures {_by([float(e) for e in piece.extents])} and the printer holds {_by([float(s) for s in size])}",
+        do=f"Print it on a larger bed: {_by(wanted[:2])} holds it whole",
         where=Where(body=piece.name),
-        margin=Margin(value=wanted[0] / max(float(s) for s in size), unit="1", of="longest side of the piece over the printer's"),
+        margin=Margin(value=wanted[0] / float(np.max(size)), unit="1", of="longest side of the piece over the printer's"),
     )
 
 

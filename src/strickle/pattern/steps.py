@@ -10,6 +10,7 @@ from strickle.metal import Metal
 from strickle.part import Part
 from strickle.pattern import core_made, core_says, dressed, lifting, open_face, rules, says
 from strickle.pattern.ask import PatternAsk
+from strickle.pattern.bed_split import in_parts
 from strickle.pattern.core import Core, Loose
 from strickle.pattern.dividing import cut_apart as cut_apart
 from strickle.pattern.dividing import cut_findings as cut_findings
@@ -49,13 +50,15 @@ def make(part: Part, metal: Metal, stores: Stores, ask: PatternAsk, watch: Watch
     cut = None if seat is None else seat.cut
     holes = drill(printed, cut, rules.constant(stores, "draw.drag").high * 1e-6)
     halved = pieces(printed, holes, cut)
-    board = () if joint is None else (board_of(made.solid, joint, over),)
+    halved = halved._replace(pieces=tuple(in_parts(piece, stores.kit.bed) for piece in halved.pieces))
+    board = () if joint is None else (in_parts(board_of(made.solid, joint, over), stores.kit.bed),)
     sines = drafts(part.mesh, laid, joint)
     if eased is not None:
         sines = np.where((sines > -LEAN) & (sines < np.sin(eased.outside)), np.sin(eased.outside), sines)
     sines[own.gone] = 1.0
     caught = caught_faces(part.mesh, sines) if formed.regions else ()
     set_in, off, boxed = _answers(made, stores, ask, over)
+    boxed = tuple(in_parts(piece, stores.kit.bed) for piece in boxed)
     dragged = max(withdrawn(printed)) if seat is None else seat.dragged
     measure, measured, axis = _measure(made.printed, printed_scale, laid, stores)
     vertices, faces = plain(made.solid)

@@ -13,13 +13,13 @@ from strickle.base import Array, BadInput, Finding, Piece, Source, Watch
 from strickle.metal import Metal
 from strickle.mould import Mould
 from strickle.part import Part
-from strickle.pattern import Pattern
+from strickle.pattern import Pattern, in_parts
 from strickle.rigging import records, report
 from strickle.rigging.ask import RiggingAsk, RiserWish
 from strickle.rigging.assembly import Metal3D, casting_of, formers, leant_on, metal_bodies
 from strickle.rigging.body import Body, prepare
 from strickle.rigging.checks import Checked, check
-from strickle.rigging.formers import fits_bed, held, printed
+from strickle.rigging.formers import held, printed
 from strickle.rigging.ground import closed, in_way
 from strickle.rigging.inserts import Laid, Sand, check_asked, lay_in
 from strickle.rigging.layout import Layout, Reasons, place_risers, place_running, spot_of
@@ -82,7 +82,7 @@ def rig(part: Part, pattern: Pattern, mould: Mould, metal: Metal, stores: Stores
     leant = leant_on([p for p in pattern.pieces if p.role == "pattern"], place.frame)
     made, plate = formers(place.body, layout, bodies, flow, vents, place.top, stores.kit.bed * MM, leant)
     stuck = {f.name: held(f) for f in made if f.touches_sand}
-    pieces = tuple(printed(f, place.frame, stores.kit.print_error) for f in made)
+    pieces = tuple(in_parts(printed(f, place.frame, stores.kit.print_error), stores.kit.bed) for f in made)
     wanted = _room_wanted(place, layout, checked)
     box = (mould.box - np.repeat(place.frame.shift, 2)) * MM
     laid = lay_in(Sand(pattern, place.frame, place.body.solid, casting, bodies, box, stores), layout, ask)
@@ -212,8 +212,7 @@ def _findings(
     out += report.about_solids(layout, checked, stuck, place.clear, back)
     if wanted is not None:
         out.append(report.no_room(place.mould, wanted, back))
-    big = [p for p in pieces if not fits_bed(p.extents, stores.kit.bed)]
-    out += report.about_printing(big, stores.kit.bed, bool(vents) and not has_plate)
+    out += report.about_printing(pieces, stores.kit.bed, bool(vents) and not has_plate)
     return tuple(out)
 
 
