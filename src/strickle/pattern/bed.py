@@ -1,6 +1,7 @@
 """How a printed piece lies on the printer's bed. In the results every piece stays in the mould frame; only the files are turned.
 
-A half of the pattern lies on its parting face, the side it is drawn through; a follow board and the parts of a core box on their back. Every other piece lies on its
+A half of the pattern lies on its parting face, the side it is drawn through; a follow board and the parts of a core box on their back. Every
+other piece lies on its
 widest flat end along z, or along x or y where it has none along z; where the bed does not hold it so, on the next widest flat end that it
 does hold. Turned about the upright only as far as it must be. Vertices on the bed are millimetres, least corner at the origin.
 """

@@ -107,7 +107,8 @@ def told(lifts: Sequence[Lift]) -> list[Finding]:
                 f"it is longer than {tell(LONG * 1e-3, 'm')}: held at one point it leans as it rises and pushes the sand aside;"
                 f" its walls may hold it with {tell(worst.force, 'N')}"
             ),
-            do=f"Make ready what it takes: {said(worst)}. Rap first, then lift straight and slowly; turn the screws by even steps where nuts bear on the bar",
+            do=f"Make ready what it takes: {said(worst)}. Rap first, then lift straight and slowly; turn the screws by even steps where nuts bear on"
+            " the bar",
             where=Where(body=worst.piece),
         )
     ]
