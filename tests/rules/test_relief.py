@@ -210,6 +210,13 @@ def test_plain_bodies_have_nothing_but_edges(body):
     assert len(strokes(*everywhere(body)).at) == 0
 
 
+def test_the_widest_that_counts_as_fine_is_the_same_on_every_machine():
+    """A rib drawn just as wide as the limit lies a rounding of the rays' single precision to either side of it: it counts as wide."""
+    for width, found in ((5.99, True), (6.0, False), (6.01, False)):
+        rib = m3.Manifold.cube((60.0, 60.0, 20.0)) + m3.Manifold.cube((60.0, width, 9.0)).translate((0.0, 27.3, 15.0))
+        assert bool(len(strokes(*everywhere(rib)).at)) == found
+
+
 def test_the_demo_bracket_has_nothing_but_edges():
     vertices, faces = demo_bracket()
     assert len(strokes(vertices * 1e-3, faces, np.ones(len(faces), bool)).at) == 0

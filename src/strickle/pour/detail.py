@@ -11,7 +11,9 @@ from strickle.base import Array
 SAMPLES = 20_000
 """Points over the surface, half of them by area and half by faces, for letters are many small ones. No mesh gets more."""
 WIDEST = 6e-3
-"""m. Wider than this a mouth opens under little more than the metal's own weight: about the capillary length of clean aluminium."""
+"""m. As wide as this or wider, a mouth opens under little more than the metal's own weight: about the capillary length of clean aluminium."""
+ALIKE = 1e-4
+"""Share by which two widths found by rays in single precision differ for no reason; one that near WIDEST counts as that wide on every machine."""
 TURNS = 12
 """Directions along the surface in which the nearest side is looked for; the side found is then measured along its own normal."""
 UNDER = 5e-5
@@ -81,7 +83,7 @@ def normals(vertices: Array, faces: Array) -> tuple[Array, Array]:
 
 
 def strokes(vertices: Array, faces: Array, in_sand: Array) -> Strokes:
-    """What stands out no wider than WIDEST on the faces (m,) marked ``in_sand`` of a closed outward mesh [m].
+    """What stands out narrower than WIDEST on the faces (m,) marked ``in_sand`` of a closed outward mesh [m].
 
     From a point on a top rays go along the surface, a hair inside, to the nearest side and across; then the ground beyond each side is
     sounded. A place counts where a side falls steeply to a ground that is level, and where there is metal behind it: a rounded corner, a dome
@@ -110,11 +112,11 @@ def strokes(vertices: Array, faces: Array, in_sand: Array) -> Strokes:
     axis, width = np.where((two < one)[:, None], along, way), np.minimum(one, two)
     height = _height(_ground(rays, at, up, axis, rays.far(start, axis)), _ground(rays, at, up, -axis, rays.far(start, -axis)))
     behind = rays.far(at - 0.1 * UNDER * up, -up)
-    keep = np.flatnonzero((width <= WIDEST) & np.isfinite(height) & (height > 2.0 * UNDER) & (behind > STANDS * height))
+    keep = np.flatnonzero((width < (1.0 - ALIKE) * WIDEST) & np.isfinite(height) & (height > 2.0 * UNDER) & (behind > STANDS * height))
     at, up, axis, weight, height = at[keep], up[keep], axis[keep], weight[keep], height[keep]
     middle = at - 0.5 * height[:, None] * up
     width = rays.far(middle, axis) + rays.far(middle, -axis)
-    keep = np.flatnonzero(width <= WIDEST)
+    keep = np.flatnonzero(width < (1.0 - ALIKE) * WIDEST)
     if len(keep) < FEW:
         return none
     return Strokes(at[keep], weight[keep], width[keep], height[keep])
