@@ -20,6 +20,8 @@ from trapping import LIFTS, solid_of, trapped
 
 BED = 0.4
 """m: large enough that no piece is cut for the bed, which is tested by itself."""
+ANSWERED = PatternAsk(draft="added", joint="best", undercuts="best", holes="drilled")
+"""All that the room can do for a part unasked."""
 MOST_SAND, LEAST_PIECE = 0.005, 1.0
 """mm3, of the issue."""
 
@@ -42,7 +44,7 @@ def off_core(pattern) -> dict[str, float]:
 def check(part, ask: PatternAsk | None = None) -> dict[str, float]:
     """Make pattern and rigging of a part and check every printed piece; gives the figures."""
     stores = shop()
-    pattern = make(part, aluminium(), stores, PatternAsk() if ask is None else ask, quiet)
+    pattern = make(part, aluminium(), stores, ANSWERED if ask is None else ask, quiet)
     mould = factory.mould_of(pattern, over=70.0)
     rigging = rig(part, pattern, mould, factory.a356(), stores, RiggingAsk(), quiet)
     pieces = [*pattern.pieces, *rigging.pieces]

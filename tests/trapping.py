@@ -34,7 +34,8 @@ def rooms(box, sheet, over) -> dict[str, m3.Manifold]:
 def trapped(pieces, metal, box, sheet=None, over=(1.0, 1.0, 1.0), travels=None) -> dict[str, float]:
     """Most sand [mm3] each piece that sand is rammed round drags along at 1 mm, 5 mm and its full depth.
 
-    A loose piece is moved as far as its ``travels`` [mm] by name, then out through the joint. ``metal`` are meshes of the cast metal: blind holes for dowels and screws open on the joint, within it, and no sand comes into them.
+    A loose piece is moved as far as its ``travels`` [mm] by name, then out through the joint. ``metal`` are meshes of the cast metal: blind
+    holes for dowels and screws open on the joint, within it, and no sand comes into them.
     """
     own = [p for p in pieces if p.touches_sand and p.half in ("cope", "drag")]
     solids = {p.name: solid_of(p.mesh) for p in own}

@@ -25,8 +25,7 @@ from strickle.job.recipe import CHOICES, Recipe, asked, read_recipe, write_recip
 from strickle.job.runner import Runner
 from strickle.metal import MetalAsk
 from strickle.part import PartAsk
-from strickle.pattern import on_the_bed
-from strickle.pattern import Mark
+from strickle.pattern import Mark, on_the_bed
 from strickle.rigging import Chill, RiggingAsk
 
 ALL = list(stages.ORDER)

@@ -54,7 +54,7 @@ def wants_ways(runner: Runner, results: Results, whole: bool) -> bool:
     ask, mould = runner.ask("mould"), results.get("mould")
     if not isinstance(mould, Mould) or mould.kind != "two-part" or mould.sand_ways or not isinstance(ask, MouldAsk) or ask.sand_ways == "none":
         return False
-    return ask.sand_ways == "run" or whole and mould.sand_chances.any >= DOUBTFUL
+    return ask.sand_ways == "run" or (whole and mould.sand_chances.any >= DOUBTFUL)
 
 
 def compare(runner: Runner, results: dict[str, Outcome], room: Array | None, watch: Watch) -> tuple[Finding, ...]:
