@@ -179,7 +179,7 @@ def test_where_draft_is_given_already_more_of_it_is_tried(monkeypatch):
 
 def test_a_bent_part_is_compared_with_a_flat_joint(monkeypatch):
     only(monkeypatch, "flat joint")
-    bent = Bench(wavy(), draft="none")
+    bent = Bench(wavy(), draft="none", joint="best")
     assert bent.results["pattern"].sheet is not None
     here, flat = bent.rows().values()
     assert flat.metal > 1.01 * here.metal  # what a flat joint traps is filled

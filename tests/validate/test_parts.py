@@ -49,7 +49,7 @@ def planned(tmp_path_factory, request):
         begun = time.process_time()
         # solving the filling with its window and cures takes minutes a part: here for the demo, on the rough grid for the five in test_all_parts.py
         filling = "run" if name in FILLED else "none"
-        made = strickle.plan(path, out=folder / "job", unit=unit, kit=starter_kit(), preset="shop", filling=filling)
+        made = strickle.plan(path, out=folder / "job", unit=unit, kit=starter_kit(), preset="shop", filling=filling, sand_ways="none")
         return made, time.process_time() - begun
 
     return plan

@@ -98,8 +98,11 @@ def worked(whole: manifold3d.Manifold, stock: float, stores: Stores, ask: Patter
 
 def _wants_core(left: Formed, stores: Stores, ask: PatternAsk) -> bool:
     """Whether a flat joint with cores goes before a crooked one: cores are asked for, or a hole too wide to drill is left by the crooked joint."""
-    if ask.undercuts != "best" or ask.bores != "sand":
+    wishes = {word.strip() for word in ask.undercuts.split(",")}
+    if wishes - {"best", "fill"} or ask.bores != "sand":
         return True
+    if "best" not in wishes:
+        return False
     drill = rules.constant(stores, "pattern.drill_width").value * 1e3
     return any(region.bore > drill for region in left.regions)
 
