@@ -6,6 +6,7 @@ from dataclasses import dataclass
 
 from strickle.base import Array, Mesh, Outcome, Piece, Record, Span, si, word
 from strickle.pattern.core import Core, Loose
+from strickle.pattern.ways import Way
 
 
 @dataclass(frozen=True, slots=True, kw_only=True, eq=False)
@@ -101,6 +102,7 @@ class Pattern(Outcome):
     )
     cores: tuple[Core, ...] = word("cores, in the order they are set", default=())
     loose: tuple[Loose, ...] = word("loose pieces", default=())
+    ways: tuple[Way, ...] = word("ways the part can lie that none beats in everything, the one taken first; none where it was asked for", default=())
 
     @property
     def outer(self) -> Mesh:
