@@ -46,9 +46,6 @@ class Scored(NamedTuple):
     wall: float  # share of the surface along the draw
     own: bool  # a flat's normal, an axis of the file or of symmetry, or square to the walls: what a part is drawn square to
     square: float = 0.0  # share of the surface flat across it or upright along it
-    depth: float = 0.0  # m, of the deeper half at that parting
-    even: float = 0.0  # the lesser half over the deeper
-    up: float = 0.0  # how far marked faces look up, the better way up
     drilled: float = 0.0  # m3 of the gap that are holes to drill
 
     @property
@@ -144,9 +141,9 @@ def features(mesh: Mesh) -> tuple[Array, Array]:
     axes, symmetric = principal(mesh)
     further = folded(np.array([*flats, *np.eye(3), *crosses, *spread.T, *axes]))
     straight = [*flats, *(squared(d, normals, areas) for d in further[len(flats) :])]
-    drawn = [d for d in np.eye(3) if square(d, normals, areas) > LEAST_FLAT]  # else the file's axes mean nothing to the part
+    drawn = [d for d in np.eye(3) if held(d, normals, areas) > LEAST_FLAT]  # else the file's axes mean nothing to the part
     known = _apart(folded(np.array([*(d for d in flats if flat(d, normals, areas) > LEAST_FLAT), *drawn, *axes[symmetric]]).reshape(-1, 3)), 0.5)
-    found = [d for d in straight if square(d, normals, areas) > LEAST_SQUARE]
+    found = [d for d in straight if held(d, normals, areas) > LEAST_SQUARE]
     own = np.vstack([known, _apart(folded(np.array(found)), 0.5, known)]) if found else known
     return own, _apart(further, 0.5, own)
 
@@ -160,6 +157,13 @@ def square(direction: Array, normals: Array, areas: Array) -> float:
     """Share of the surface that is flat across a direction or upright along it."""
     along = np.abs(normals @ direction)
     return float(areas[(along > np.cos(SQUARE)) | (along < np.sin(SQUARE))].sum() / areas.sum())
+
+
+def held(direction: Array, normals: Array, areas: Array) -> float:
+    """Share of the surface that holds a direction: flats across it, and walls along it that look more than one way."""
+    upright = np.abs(normals @ direction) < np.sin(SQUARE)
+    walls = normals[upright] @ basis(direction)[:2].T
+    return flat(direction, normals, areas) + 2.0 * float(np.linalg.eigvalsh((walls * areas[upright, None]).T @ walls)[0] / areas.sum())
 
 
 def squared(direction: Array, normals: Array, areas: Array) -> Array:
@@ -243,17 +247,12 @@ def score(
     turned = mesh.vertices @ basis(direction).T
     seen: View = view(turned, mesh.faces, ACROSS)
     bottom, top = float(turned[:, 2].min()), float(turned[:, 2].max())
-    levels = np.linspace(bottom, top, LEVELS + 1)
-    traps = seen.trapped(levels)
-    trapped, level = float(traps.min()), float(levels[int(np.argmin(traps))])
+    trapped = float(seen.trapped(np.linspace(bottom, top, LEVELS + 1)).min())
     wall = float(areas[np.abs(normals @ direction) < np.sin(np.radians(0.5))].sum() / areas.sum())
     up = min(good.up(direction), good.up(-direction))
     cost = GAP * seen.gap / volume + TRAP * min(trapped, 2 * volume) / volume + TALL * (top - bottom) / size + MARKED * up + WALLS * wall
     cost += 0.0 if own else CROOKED
-    depth, lesser = max(top - level, level - bottom), min(top - level, level - bottom)
-    return Scored(
-        np.asarray(direction), cost, seen.gap, trapped, wall, own, square(direction, normals, areas), depth, max(lesser, 0.0) / depth, up
-    )  # fmt: skip
+    return Scored(np.asarray(direction), cost, seen.gap, trapped, wall, own, square(direction, normals, areas))
 
 
 def search(mesh: Mesh, volume: float, watch: Watch, true: Mesh | None = None, good: Good = NONE) -> tuple[Scored, ...]:

@@ -16,13 +16,13 @@ MOST = 6  # ways kept
 OFFERED, ODD = 0.4, 0.1  # of the score, by which a way may cost more than the best and be worth a thought; one the part does not offer
 APART = np.cos(np.radians(10.0))  # ways nearer than this to a better one are the same to a moulder
 TOLD = 3  # ways told beside the one taken
-# shares of the part's volume, of its size, and of one: differences below these decide nothing and are not told
+# shares of the part's volume, of its size, and of one (evenness, faces, score): differences below these decide nothing and are not told
 SAND, LENGTH, SHARE = 1e-3, 0.02, 0.02
 
 
 @dataclass(frozen=True, slots=True, kw_only=True, eq=False)
 class Way(Record):
-    """One way the part can lie. None of a part's ways is beaten: another is worse in one of undercut, planar, depth, even, faces_up and own.
+    """One way the part can lie. None of a part's ways is beaten: any other is worse in one of undercut, planar, depth, even, faces_up, own, score.
 
     Evenness speaks only for the part's own directions: any direction between them has halves more alike.
     """
@@ -66,25 +66,23 @@ def spread(costs: Array, steps: Array) -> Array:
 
 def _steps(mesh: Mesh, volume: float) -> Array:
     """Differences that decide nothing, in the order of ``_costs``."""
-    return np.array([SAND * volume, SAND * volume, LENGTH * size_of(mesh), SHARE, SHARE, 1.0])
+    return np.array([SAND * volume, SAND * volume, LENGTH * size_of(mesh), SHARE, SHARE, 1.0, SHARE])
 
 
-def _shortlist(found: tuple[Scored, ...], steps: Array) -> list[Scored]:
-    """The best of those none beats, well apart; the first is the best of them by score."""
-    costs = np.array([[s.gap, max(s.trapped - s.gap - s.drilled, 0.0), s.depth, -s.even * s.own, s.up, float(not s.own)] for s in found])
+def _shortlist(found: tuple[Scored, ...]) -> list[Scored]:
+    """The best by score, well apart."""
     kept: list[Scored] = []
-    standing = [found[i] for i in np.flatnonzero(spread(costs, steps))]  # by score
-    for one in standing:
-        if one.score < standing[0].score + (OFFERED if one.own else ODD) and all(abs(one.direction @ other.direction) < APART for other in kept):
+    for one in found:
+        near = one.score < found[0].score + (OFFERED if one.own else ODD)
+        if near and len(kept) < MOST and all(abs(one.direction @ other.direction) < APART for other in kept):
             kept.append(one)
-        if len(kept) == MOST:
-            break
     return kept
 
 
 def _costs(lie: Lie, one: Scored) -> list[float]:
     deep, lesser = max(lie.cope, lie.drag), min(lie.cope, lie.drag)
-    return [max(lie.gap - one.drilled, 0.0), max(lie.trapped - lie.gap, 0.0), deep, -lesser / deep * one.own, lie.up, float(not one.own)]
+    sand = max(lie.gap - one.drilled, 0.0), max(lie.trapped - lie.gap, 0.0)
+    return [*sand, deep, -lesser / deep * one.own, lie.up, float(not one.own), one.score]
 
 
 def settled(
@@ -95,7 +93,7 @@ def settled(
     ``spots`` (k, 3) places to feed; ``limits`` of pockets, cope and drag; ``good`` faces that must come out good.
     """
     steps = _steps(mesh, volume)
-    tried = [(one, choose(mesh, one.direction, volume, spots, limits, False, None, good)) for one in _shortlist(found, steps)]
+    tried = [(one, choose(mesh, one.direction, volume, spots, limits, False, None, good)) for one in _shortlist(found)]
     costs = np.array([_costs(lies[0], one) for one, lies in tried])
     kept = [int(i) for i in np.flatnonzero(spread(costs, steps))]
     best, lies = kept[0], tried[kept[0]][1]
@@ -113,7 +111,7 @@ def _way(one: Scored, lie: Lie, costs: Array, chosen: bool, why: str) -> Way:
 
 def _reasons(costs: Array, best: Array, steps: Array) -> tuple[list[str], list[str]]:
     """In what a way is worse than the one taken, and in what better, in words."""
-    undercut, planar, depth, uneven, up, crooked = (float(a - b) for a, b in zip(costs, best, strict=True))
+    undercut, planar, depth, uneven, up, crooked, _ = (float(a - b) for a, b in zip(costs, best, strict=True))
     told = (
         (undercut, f"{tell(abs(undercut), 'm3')} {_than(undercut, 'more', 'less')} sand that no parting releases"),
         (planar, f"a flat parting traps {tell(abs(planar), 'm3')} {_than(planar, 'more', 'less')} beside"),
@@ -122,7 +120,7 @@ def _reasons(costs: Array, best: Array, steps: Array) -> tuple[list[str], list[s
         (up, f"{_than(up, 'more', 'less')} of the faces marked good looks up, where dross gathers"),
         (2 * crooked, "nothing of the part is square to it" if crooked > 0 else "more of the part is square to it"),
     )
-    big = [(more, says) for (more, says), step in zip(told, steps, strict=True) if abs(more) > step]
+    big = [(more, says) for (more, says), step in zip(told, steps[:-1], strict=True) if abs(more) > step]
     return [says for more, says in big if more > 0], [says for more, says in big if more < 0]
 
 
