@@ -17,8 +17,9 @@ from strickle.pattern.directions import basis, lighter, search, solid, spare, su
 from strickle.pattern.frame import frame
 from strickle.pattern.good import NONE, Good
 from strickle.pattern.parting import Lie, choose
+from strickle.pattern.result import Way
 from strickle.pattern.undercut import LEAN
-from strickle.pattern.ways import Settled, Way, settled
+from strickle.pattern.ways import Settled, settled
 from strickle.pattern.works import Joint
 from strickle.stores import Stores
 

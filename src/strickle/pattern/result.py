@@ -6,7 +6,6 @@ from dataclasses import dataclass
 
 from strickle.base import Array, Mesh, Outcome, Piece, Record, Span, si, word
 from strickle.pattern.core import Core, Loose
-from strickle.pattern.ways import Way
 
 
 @dataclass(frozen=True, slots=True, kw_only=True, eq=False)
@@ -60,6 +59,27 @@ class Sheet(Record):
     steepest: float = si("1", "slope of its steepest place, rise over run")
     area: float = si("m2", "face of the sand that is not level")
     saved: float = si("m3", "sand released that no flat joint releases; cavity scale")
+
+
+@dataclass(frozen=True, slots=True, kw_only=True, eq=False)
+class Way(Record):
+    """One way the part can lie. None of a part's ways is beaten: any other is worse in one of undercut, planar, depth, even, faces_up, own, score.
+
+    Evenness speaks only for the part's own directions: any direction between them has halves more alike.
+    """
+
+    up: Array = si("1", "direction of the part that points up in the mould", shape="(3,)")
+    level: float = si("m", "height of the parting along it, part coordinates")
+    undercut: float = si("m3", "sand that no parting releases, holes to drill left out where they were looked at")
+    planar: float = si("m3", "sand that a flat parting traps beyond that")
+    depth: float = si("m", "depth of the deeper half")
+    even: float = si("1", "the lesser half's depth over the deeper one's, 0 where all lies in one half")
+    faces_up: float = si("1", "how far faces marked good look up: 0 all down, a quarter upright, 1 all up", default=0.0)
+    square: float = si("1", "share of the surface that is flat across it or upright along it")
+    own: bool = word("whether it is a direction of the part: normal of a flat, axis of the file or of symmetry, square to the walls")
+    score: float = si("1", "what it costs in the search, all weighed together; the least is taken unless a trial says otherwise")
+    chosen: bool = word("whether the pattern is made this way")
+    why: str = word("why it is taken or is not")
 
 
 @dataclass(frozen=True, slots=True, kw_only=True, eq=False)

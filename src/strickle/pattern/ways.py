@@ -2,15 +2,15 @@
 
 from __future__ import annotations
 
-from dataclasses import dataclass
 from typing import NamedTuple
 
 import numpy as np
 
-from strickle.base import Array, Finding, Mesh, Record, Where, si, tell, word
+from strickle.base import Array, Finding, Mesh, Where, tell
 from strickle.pattern.directions import Scored, size_of
 from strickle.pattern.good import NONE, Good
 from strickle.pattern.parting import Lie, choose
+from strickle.pattern.result import Way
 
 MOST = 6  # ways kept
 OFFERED, ODD = 0.4, 0.1  # of the score, by which a way may cost more than the best and be worth a thought; one the part does not offer
@@ -18,27 +18,6 @@ APART = np.cos(np.radians(10.0))  # ways nearer than this to a better one are th
 TOLD = 3  # ways told beside the one taken
 # shares of the part's volume, of its size, and of one (evenness, faces, score): differences below these decide nothing and are not told
 SAND, LENGTH, SHARE = 1e-3, 0.02, 0.02
-
-
-@dataclass(frozen=True, slots=True, kw_only=True, eq=False)
-class Way(Record):
-    """One way the part can lie. None of a part's ways is beaten: any other is worse in one of undercut, planar, depth, even, faces_up, own, score.
-
-    Evenness speaks only for the part's own directions: any direction between them has halves more alike.
-    """
-
-    up: Array = si("1", "direction of the part that points up in the mould", shape="(3,)")
-    level: float = si("m", "height of the parting along it, part coordinates")
-    undercut: float = si("m3", "sand that no parting releases, holes to drill left out where they were looked at")
-    planar: float = si("m3", "sand that a flat parting traps beyond that")
-    depth: float = si("m", "depth of the deeper half")
-    even: float = si("1", "the lesser half's depth over the deeper one's, 0 where all lies in one half")
-    faces_up: float = si("1", "how far faces marked good look up: 0 all down, a quarter upright, 1 all up", default=0.0)
-    square: float = si("1", "share of the surface that is flat across it or upright along it")
-    own: bool = word("whether it is a direction of the part: normal of a flat, axis of the file or of symmetry, square to the walls")
-    score: float = si("1", "what it costs in the search, all weighed together; the least is taken unless a trial says otherwise")
-    chosen: bool = word("whether the pattern is made this way")
-    why: str = word("why it is taken or is not")
 
 
 class Settled(NamedTuple):
