@@ -26,6 +26,7 @@ from strickle.job.runner import Runner
 from strickle.metal import MetalAsk
 from strickle.part import PartAsk
 from strickle.pattern import on_the_bed
+from strickle.pattern import Mark
 from strickle.rigging import Chill, RiggingAsk
 
 ALL = list(stages.ORDER)
@@ -341,6 +342,14 @@ def test_every_choice_reads_back_what_it_writes(choice: object) -> None:
         assert [(c.name, tuple(c.at), c.across, c.thick, c.material) for c in back] == [
             (c.name, tuple(c.at), c.across, c.thick, c.material) for c in chills
         ]
+        return
+    if choice.marks:
+        marks = (
+            Mark(name="seat", at=np.array([0.1, -0.2, 1 / 3]), kind="machined", amount=0.02 / 7),
+            Mark(name="face 2", at=np.zeros(3), kind="good"),
+        )
+        back = choice.read(choice.write(marks))
+        assert [(m.name, tuple(m.at), m.kind, m.amount) for m in back] == [(m.name, tuple(m.at), m.kind, m.amount) for m in marks]
         return
     odd = choice.low + (choice.high - choice.low) / 7
     value = (0.1, -0.2, 1 / 3) if choice.is_vector else choice.among[0] if choice.among else odd if choice.unit else "two words"

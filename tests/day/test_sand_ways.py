@@ -106,17 +106,17 @@ def test_the_best_way_is_told_with_before_and_after(grid, rows, monkeypatch):
     assert best.says in said[0].says
     assert said[0].margin.value == pytest.approx(1 - best.chances.any)
     assert mould.sand_ways[0].name == "as is"
-    assert not wants_ways(grid, results)  # they are run once
+    assert not wants_ways(grid, results, True)  # they are run once
 
 
 def test_run_only_where_the_sand_is_in_doubt_or_where_asked(grid):
-    assert wants_ways(grid, grid.results)
+    assert wants_ways(grid, grid.results, True)
     block = Bench(box(100, 60, 40))
-    assert not wants_ways(block, block.results)
+    assert not wants_ways(block, block.results, True)
     asked = Bench(box(100, 60, 40), wish=MouldAsk(sand_ways="run"))
-    assert wants_ways(asked, asked.results)
+    assert wants_ways(asked, asked.results, True)
     grid.asks["mould"] = MouldAsk(sand_ways="none")
-    assert not wants_ways(grid, grid.results)
+    assert not wants_ways(grid, grid.results, True)
     grid.asks["mould"] = MouldAsk()
 
 

@@ -49,12 +49,12 @@ class Way:
     size: float = 1.0
 
 
-def wants_ways(runner: Runner, results: Results) -> bool:
-    """Whether the ways are run: a two-part mould whose sand may well fail, or asked for."""
+def wants_ways(runner: Runner, results: Results, whole: bool) -> bool:
+    """Whether the ways are run: a two-part mould whose sand may well fail in a ``whole`` plan, or asked for."""
     ask, mould = runner.ask("mould"), results.get("mould")
     if not isinstance(mould, Mould) or mould.kind != "two-part" or mould.sand_ways or not isinstance(ask, MouldAsk) or ask.sand_ways == "none":
         return False
-    return ask.sand_ways == "run" or mould.sand_chances.any >= DOUBTFUL
+    return ask.sand_ways == "run" or whole and mould.sand_chances.any >= DOUBTFUL
 
 
 def compare(runner: Runner, results: dict[str, Outcome], room: Array | None, watch: Watch) -> tuple[Finding, ...]:
