@@ -31,10 +31,10 @@ def rooms(box, sheet, over) -> dict[str, m3.Manifold]:
     return {name: block(field, wide, side).scale(tuple(float(s) for s in over)) for name, side in (("drag", -1.0), ("cope", 1.0))}
 
 
-def trapped(pieces, metal, box, sheet=None, over=(1.0, 1.0, 1.0)) -> dict[str, float]:
+def trapped(pieces, metal, box, sheet=None, over=(1.0, 1.0, 1.0), travels=None) -> dict[str, float]:
     """Most sand [mm3] each piece that sand is rammed round drags along at 1 mm, 5 mm and its full depth.
 
-    ``metal`` are meshes of the cast metal: blind holes for dowels and screws open on the joint, within it, and no sand comes into them.
+    A loose piece is moved as far as its ``travels`` [mm] by name, then out through the joint. ``metal`` are meshes of the cast metal: blind holes for dowels and screws open on the joint, within it, and no sand comes into them.
     """
     own = [p for p in pieces if p.touches_sand and p.half in ("cope", "drag")]
     solids = {p.name: solid_of(p.mesh) for p in own}
@@ -44,6 +44,18 @@ def trapped(pieces, metal, box, sheet=None, over=(1.0, 1.0, 1.0)) -> dict[str, f
     out = {}
     for piece in own:
         solid = solids[piece.name]
+        if piece.name in (travels or {}):
+            out[piece.name] = _followed(solid, piece, travels[piece.name], sand[piece.half])
+            continue
         deep = float(np.abs(np.ptp(piece.mesh.vertices, axis=0) @ np.abs(piece.draw))) * 1e3 + 0.1
         out[piece.name] = max(float((solid.translate(tuple(piece.draw * lift)) ^ sand[piece.half]).volume()) for lift in (*LIFTS, deep))
     return out
+
+
+def _followed(solid, piece, travel, sand) -> float:
+    """Sand [mm3] that a loose piece cuts on its way: sideways into the hollow that its half has left, then out through the joint."""
+    side = 1.0 if piece.half == "drag" else -1.0
+    beside = [solid.translate(tuple(piece.draw * lift)) for lift in (*(lift for lift in LIFTS if lift < travel), travel)]
+    deep = float(np.ptp(piece.mesh.vertices[:, 2])) * 1e3 + float(np.abs(piece.mesh.vertices[:, 2]).max()) * 1e3
+    lifted = [beside[-1].translate((0.0, 0.0, side * lift)) for lift in (*LIFTS, deep)]
+    return max(float((one ^ sand).volume()) for one in (*beside, *lifted))

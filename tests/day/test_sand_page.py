@@ -34,7 +34,7 @@ def planned(solid: m3.Manifold, **asked) -> dict:
 @pytest.fixture(scope="module")
 def pocketed() -> dict:
     """A long block with two deep pockets: each is told, and it is lifted by a bar."""
-    return planned(box(170, 60, 44) - rod(18, 60, (40, 30, -10)) - rod(14, 60, (120, 30, -10)), draft="none", parting=0.0)
+    return planned(box(170, 60, 44) - rod(18, 60, (40, 30, -10)) - rod(14, 60, (120, 30, -10)), draft="none", holes="cast", parting=0.0)
 
 
 def with_ways(results: dict) -> dict:

@@ -19,7 +19,7 @@ from strickle.stores import SandTest, load, starter_kit
 
 def rammed(solid, kit=None, **ask) -> Mould:
     part, metal, stores = part_from(solid), aluminium(), load(starter_kit() if kit is None else kit)
-    pattern = make(part, metal, stores, PatternAsk(up=np.array([0.0, 0.0, 1.0]), **ask), quiet)
+    pattern = make(part, metal, stores, PatternAsk(up=np.array([0.0, 0.0, 1.0]), **{"holes": "cast", **ask}), quiet)
     return ram(part, pattern, metal, stores, MouldAsk(), quiet)
 
 

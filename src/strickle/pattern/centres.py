@@ -14,6 +14,7 @@ from strickle.pattern.holes import Hole
 WIDEST, LEAST = 4.0, 2.0  # mm across a mark; narrower ones the sand does not show
 SHARE = 0.8  # of the hole's diameter, so that the drill takes the mark away
 SQUARE = np.cos(np.radians(1.0))  # a hole along the draw
+FLAT = 0.3  # depth over width, as a drill's point is ground (common practice); steeper sand would tear
 OVER = 0.2  # mm that the tool stands over the face
 CLEAR = 0.5  # mm from the parting at least
 OFF = 0.05  # share of the cone that may be missing, or of the room over it that may be metal
@@ -62,10 +63,10 @@ def _tool(body: manifold3d.Manifold, at: Array, out: Array, diameter: float, par
     side = float(np.sign(out[2]))
     if across < LEAST or abs(out[2]) < SQUARE or side * (at[2] - parting(float(at[0]), float(at[1]))) < CLEAR:
         return None
-    deep = across / 2
-    cone = manifold3d.Manifold.cylinder(deep, 0.0, deep, circular_segments=32)
-    room = manifold3d.Manifold.cylinder(1.0, deep, circular_segments=32)
-    cut = manifold3d.Manifold.cylinder(deep + OVER, 0.0, deep + OVER, circular_segments=32).translate((0.0, 0.0, -deep))
+    half, deep = across / 2, FLAT * across
+    cone = manifold3d.Manifold.cylinder(deep, 0.0, half, circular_segments=32)
+    room = manifold3d.Manifold.cylinder(1.0, half, circular_segments=32)
+    cut = manifold3d.Manifold.cylinder(deep + OVER, 0.0, half + OVER / (2 * FLAT), circular_segments=32).translate((0.0, 0.0, -deep))
     placed = [
         (tool if side > 0 else tool.mirror((0.0, 0.0, 1.0))).translate(tuple(float(v) for v in at))
         for tool in (cone.translate((0.0, 0.0, -deep)), room.translate((0.0, 0.0, 0.05)), cut)

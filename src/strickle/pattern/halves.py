@@ -301,12 +301,14 @@ class Printed(NamedTuple):
     pieces: tuple[Piece, ...]
     crumbs: int  # left out
     rough: list[str]  # pieces with edges that not every reader of the file takes alike
+    cut: float = 0.0  # mm3 of holes for dowels, screws and the rapping bar
 
 
 def pieces(printed: manifold3d.Manifold, holes: Holes, cut: Cut | None = None) -> Printed:
     """The pattern's pieces in metres, one for each body. ``printed`` is in millimetres at print scale; ``cut`` is a crooked joint."""
     out: list[Piece] = []
     rough: list[str] = []
+    taken = 0.0
     every, crumbs = bodies(printed) if cut is None else (cut.bodies, cut.crumbs)
     for body in every:
         clean = body.solid
@@ -314,6 +316,7 @@ def pieces(printed: manifold3d.Manifold, holes: Holes, cut: Cut | None = None) -
         for hole in own:
             tool = manifold3d.Manifold.cylinder(hole.depth + 1.0, hole.diameter / 2, circular_segments=24)
             clean = clean - tool.translate((*hole.at, hole.level - (1.0 if body.side > 0 else hole.depth)))
+        taken += float(body.solid.volume() - clean.volume())
         clean, whole = mended(clean, body.side if cut is None else 0.0)
         if not whole:
             rough.append(body.name)
@@ -336,7 +339,7 @@ def pieces(printed: manifold3d.Manifold, holes: Holes, cut: Cut | None = None) -
                 note=_note(body, own, sum(b.half == body.half for b in every), next((one for one in holes.lifts if one.piece == body.name), None)),
             )
         )
-    return Printed(tuple(out), crumbs, rough)
+    return Printed(tuple(out), crumbs, rough, taken)
 
 
 def _note(body: Body, own: list[Hole], count: int, lift: Lift | None = None) -> str:

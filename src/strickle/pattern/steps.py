@@ -86,6 +86,7 @@ def make(part: Part, metal: Metal, stores: Stores, ask: PatternAsk, watch: Watch
         draft_volume=0.0 if eased is None else eased.added * 1e-9,
         stock=laid.stock,
         back_filled=formed.filled * 1e-9,
+        fittings_volume=halved.cut * 1e-9,
         lifts=holes.lifts,
         sheet=None if joint is None else sheet_of(joint),
         drawn=_drawn(made),
