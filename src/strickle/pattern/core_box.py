@@ -25,6 +25,7 @@ TAKEN = 1e-3  # share of the core that a box may add to let its parts draw
 LEAST = 2.0  # mm3: that much may be added whatever the core
 DRAGS = 5e-3  # mm3 that a part may drag along
 LIFTS = (1.0, 5.0)
+ROUNDING = 1e-5  # mm of its surface that turning a core to its box and back may move
 LEVELS = 24
 
 
@@ -106,6 +107,8 @@ def _eased(core: manifold3d.Manifold, cut: _Cut) -> manifold3d.Manifold:
     if not prisms:
         return core
     whole = manifold3d.Manifold.batch_boolean([local, *prisms], manifold3d.OpType.Add)
+    if whole.volume() - local.volume() < ROUNDING * local.surface_area():
+        return core
     return whole.translate((0.0, 0.0, cut.level)).transform(cut.frame)
 
 
