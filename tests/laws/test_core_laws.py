@@ -3,19 +3,26 @@
 import manifold3d
 import numpy as np
 import pytest
-from hypothesis import given, settings
+from hypothesis import assume, given, settings
 from hypothesis import strategies as st
 
 import cored
 from cored import across, answered
 from pattern_shop import box
-from strickle.base import BadInput
+from strickle.base import BadInput, Mesh
+from strickle.pattern.bed import flat_end, on_the_bed
 from strickle.pattern.core_body import PrintRule
+from strickle.pattern.core_made import cores, pieces
 from strickle.pattern.undercut import caught, halves, plain
 
 FREE = 5e-3  # mm3 of sand that may be cut
 SKIN = 1e-4  # of a core's volume that its closed box may differ by: facets a few thousandths of a millimetre apart
 BODIES = {name: getattr(cored, name) for name in ("bored", "bearing", "tee", "blind", "pulley")}
+
+
+def plain_area(vertices) -> float:
+    """Area of the outline of what stands on the bed, seen from over it."""
+    return float(manifold3d.CrossSection.hull_points(vertices[:, :2]).area())
 
 
 def one(solids) -> manifold3d.Manifold:
@@ -186,8 +193,13 @@ def test_a_core_shut_in_by_metal_is_filled_and_told():
     clearance=st.floats(0.1, 0.5),
 )  # fmt: skip
 def test_any_bore_across_is_cored(diameter, high, turn, long, clearance):
-    """Off the joint, aslant in plan, in any length: the mould closes, the core comes out of its box."""
+    """Off the joint, aslant in plan, in any length: the mould closes, the core comes out of its box, whose parts lie flat as they are printed."""
+    aslant = np.radians(abs(turn))
+    assume(long / 2 * np.tan(aslant) + diameter / 2 / np.cos(aslant) < 34.0)  # out by the ends, not by a corner
     whole = box(long, 70, 50, (-long / 2, -35, -25)) - across(diameter, 400, (0, 0, high), turn)
     made = answered(whole, "core", draft=False, prints=PrintRule(clearance=clearance))
     assert len(made.cores) == 1, made.choices
     holds(made, whole, draft=False)
+    for piece in pieces(made, cores(made, "silicate", cored.STORES, cored.VENT), np.ones(3), 0.0):
+        vertices, _ = on_the_bed(piece)
+        assert 1e6 * flat_end(Mesh(vertices=vertices * 1e-3, faces=piece.mesh.faces), 2, -1) > 0.5 * plain_area(vertices)

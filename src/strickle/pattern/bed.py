@@ -1,9 +1,8 @@
 """How a printed piece lies on the printer's bed. In the results every piece stays in the mould frame; only the files are turned.
 
 A half of the pattern lies on its parting face, the side it is drawn through; a follow board and the parts of a core box on their back. Every
-other piece lies on its
-widest flat end along z, or along x or y where it has none along z; where the bed does not hold it so, on the next widest flat end that it
-does hold. Turned about the upright only as far as it must be. Vertices on the bed are millimetres, least corner at the origin.
+other piece lies on its widest flat end along z, or along x or y where it has none along z; where the bed does not hold it so, on the next widest
+flat end that it does hold. Turned about the upright only as far as it must be. Vertices on the bed are millimetres, least corner at the origin.
 """
 
 from __future__ import annotations
@@ -20,6 +19,9 @@ HAIR = 1e-4  # mm a piece may be over the bed's size: rounding
 LEAST_BED = 0.02  # m, as in the kit
 SLENDER = 8.0  # times as high as wide a piece may stand on an end that is not its widest
 FIXED = {"pattern": "parting face down", "board": "seat up"}  # roles that lie one way only, drawn upward from that side
+ASLANT = 0.6  # cosine to its draw that the back of a piece comes to
+SQUARE = 1.0 - 1e-9
+WIDEST = 8  # faces tried as a back
 TURNS = np.radians(np.arange(180.0))
 
 # Proper rotations that bring a direction of the mould frame down, so that the outward face of that side lies on the bed.
@@ -58,7 +60,7 @@ def lying(piece: Piece, bed: Array | None = None) -> Lying:
     if piece.role in FIXED:
         ways = [(DOWN[2, 1 if piece.draw[2] > 0 else -1], FIXED[piece.role])]
     elif piece.role == "core box":
-        ways = [(_on_its_back(piece.draw), "parting up")]
+        ways = [(_on_its_back(piece.mesh, piece.draw), "parting up")]
     else:
         ways = [(DOWN[side], _says(side)) for side in _ends(piece.mesh)]
     for number, (turn, says) in enumerate(ways):
@@ -116,15 +118,28 @@ def flat_end(mesh: Mesh, axis: int, way: int) -> float:
     return float(0.5 * np.maximum(cross[:, axis] * way, 0.0).sum())
 
 
-def _on_its_back(draw: Array) -> Array:
-    """The rotation that lays the side towards which a piece is drawn on the bed; exact where that is along an axis."""
-    down = np.asarray(draw) / np.linalg.norm(draw)
+def _on_its_back(mesh: Mesh, draw: Array) -> Array:
+    """The rotation that lays the flat back towards which a piece is drawn, square to that or aslant, on the bed; exact where it is along an axis."""
+    down = _back(mesh, np.asarray(draw) / np.linalg.norm(draw))
     axis = int(np.argmax(np.abs(down)))
     if abs(abs(down[axis]) - 1.0) < 1e-12:
         return DOWN[axis, 1 if down[axis] > 0 else -1]
     first = np.cross(down, np.eye(3)[int(np.argmin(np.abs(down)))])
     first = first / np.linalg.norm(first)
     return np.stack([first, np.cross(first, down), -down])
+
+
+def _back(mesh: Mesh, draw: Array) -> Array:
+    """Normal (3,) of the flat face in which a mesh ends towards ``draw``; that itself where it ends in none, or in one square to it."""
+    a, b, c = (mesh.vertices[mesh.faces[:, i]] for i in range(3))
+    cross = np.cross(b - a, c - a)
+    areas = np.linalg.norm(cross, axis=1)
+    normals = cross / np.maximum(areas, 1e-300)[:, None]
+    towards = np.flatnonzero(normals @ draw > ASLANT)
+    for face in towards[np.argsort(-areas[towards])][:WIDEST]:
+        if float((mesh.vertices @ normals[face]).max() - mesh.vertices[mesh.faces[face, 0]] @ normals[face]) < NEAR:
+            return draw if normals[face] @ draw > SQUARE else np.asarray(normals[face])
+    return draw
 
 
 def _steady(vertices: Array) -> bool:

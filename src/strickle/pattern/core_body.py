@@ -14,7 +14,7 @@ import numpy as np
 
 from strickle.base import Array
 from strickle.pattern.draft import drafted
-from strickle.pattern.places import End, Place
+from strickle.pattern.places import End, Place, across, normal_of
 from strickle.pattern.sections import MITRE, Section
 from strickle.pattern.taper import DraftRule
 from strickle.pattern.undercut import fill, halves, plain, region
@@ -56,8 +56,14 @@ class Print(NamedTuple):
     out: Array  # (3,) unit
     length: float  # that lies in sand
     thick: float
-    reach: float  # of its far end along ``out``
+    reach: float  # of its far end along ``normal``
     bearing: float  # mm2 in plan
+    slant: float = 0.0  # as that of its end
+
+    @property
+    def normal(self) -> Array:
+        """Of its far end (3,), 1 along ``out``; ``reach`` is told by it."""
+        return normal_of(self.out, self.slant)
 
 
 class Body(NamedTuple):
@@ -90,15 +96,25 @@ class _Shape(NamedTuple):
     prints: tuple[Print, ...]
 
 
-def turned(out: Array) -> Array:
-    """The frame (3, 4) in which x lies across ``out``, y is up and z goes along it, as the library wants it."""
-    across = np.array([-out[1], out[0], 0.0])
-    return np.column_stack([across, [0.0, 0.0, 1.0], out, np.zeros(3)])
+def turned(out: Array, slant: float = 0.0) -> Array:
+    """The frame (3, 4) in which x lies across ``out``, y is up and z goes along it, as the library wants it.
+
+    With a ``slant`` x lies along the face aslant to ``out``: what is level in z is a plane along that face, and volumes stay.
+    """
+    side = across(out)
+    return np.column_stack([side + slant * out if slant else side, [0.0, 0.0, 1.0], out, np.zeros(3)])
+
+
+def undone(frame: Array) -> Array:
+    """The matrix (3, 3) that undoes a frame's; exact where that is a rotation."""
+    turn = frame[:, :3]
+    square = float(np.abs(turn.T @ turn - np.eye(3)).max()) < 1e-12
+    return np.asarray(turn.T if square else np.linalg.inv(turn))
 
 
 def back(frame: Array) -> Array:
     """The frame (3, 4) that undoes another."""
-    return np.column_stack([frame[:, :3].T, np.zeros(3)])
+    return np.column_stack([undone(frame), np.zeros(3)])
 
 
 def place_cores(
@@ -193,7 +209,8 @@ def _with(solid: manifold3d.Manifold, place: Place) -> manifold3d.Manifold | Non
 def _trimmed(made: manifold3d.Manifold, prints: tuple[Print, ...]) -> manifold3d.Manifold:
     """A core with the far ends of its prints cut flat, so that its box is open there."""
     for one in prints:
-        made = made.trim_by_plane(tuple(float(x) for x in -one.out), -one.reach)
+        size = float(np.linalg.norm(one.normal))
+        made = made.trim_by_plane(tuple(float(x) for x in -one.normal / size), -one.reach / size)
     return made
 
 
@@ -211,7 +228,7 @@ def _tunnel(place: Place, filled: manifold3d.Manifold, whole: manifold3d.Manifol
     if len(found) == 1:
         # a core held at one end only lies still by the weight of its print
         end = place.ends[next(i for i, e in enumerate(place.ends) if np.allclose(e.out, found[0][3].out))]
-        deep = end.inner - float((plain(place.solid)[0] @ end.out).min())
+        deep = end.inner - float((plain(place.solid)[0] @ end.normal).min())
         found = [one for one in [_end(end, place, filled, whole, rule, BALANCE * deep)] if one is not None]
     for one in found:
         cores.append(one[0])
@@ -227,7 +244,7 @@ def _tunnel(place: Place, filled: manifold3d.Manifold, whole: manifold3d.Manifol
 def _section(place: Place, end: End, frame: Array) -> Section | None:
     """The section of a place just within an end, in the end's frame."""
     local = place.solid.transform(back(frame))
-    middle = frame[:, :3].T @ end.at
+    middle = undone(frame) @ end.at
     for piece in local.slice(end.inner - INSIDE).decompose():
         low_x, low_y, high_x, high_y = piece.bounds()
         if low_x - 0.1 <= middle[0] <= high_x + 0.1 and low_y - 0.1 <= middle[1] <= high_y + 0.1:
@@ -240,7 +257,7 @@ _Ended = tuple[manifold3d.Manifold, manifold3d.Manifold, manifold3d.Manifold, Pr
 
 def _end(end: End, place: Place, filled: manifold3d.Manifold, whole: manifold3d.Manifold, rule: PrintRule, least: float) -> _Ended | None:
     """The print at one end, ``least`` long: core's and room's shape, the core's way through the wall, and its figures; None where that is shut."""
-    frame = turned(end.out)
+    frame = turned(end.out, end.slant)
     section = _section(place, end, frame)
     if section is None:
         return None
@@ -270,7 +287,7 @@ def _end(end: End, place: Place, filled: manifold3d.Manifold, whole: manifold3d.
             out.append(block.transform(frame) if out is core else block)
     rooms = manifold3d.Manifold.batch_boolean(room, manifold3d.OpType.Add).transform(frame)
     middle = frame[:, :3] @ np.array([(low_x + high_x) / 2, (low_y + high_y) / 2, far])
-    one = Print(middle, end.out, length, thick, far, length * (high_x - low_x))
+    one = Print(middle, end.out, length, thick, far, length * (high_x - low_x), end.slant)
     return manifold3d.Manifold.batch_boolean(core, manifold3d.OpType.Add), rooms, through, one
 
 

@@ -14,7 +14,7 @@ import numpy as np
 
 from strickle.base import Array
 from strickle.pattern.columns import view
-from strickle.pattern.core_body import FAR, Body, Print, back
+from strickle.pattern.core_body import FAR, Body, Print, back, undone
 from strickle.pattern.undercut import plain, shadow
 
 WALL = 9.0  # mm of print round the core
@@ -43,7 +43,7 @@ class Box(NamedTuple):
     parts: tuple[BoxPart, BoxPart]
     core: manifold3d.Manifold
     opening: Print | None  # the end it is rammed through
-    normal: Array  # (3,) unit, across its parting
+    normal: Array  # (3,) across its parting
     added: float  # mm3 of core that let the parts draw
 
 
@@ -71,13 +71,18 @@ def box(body: Body, vent: float) -> Box | str:
 
 
 def _frames(body: Body) -> list[Array]:
-    """Frames (3, 4) to try: z of each across the parting. Upright parting along the core first, then level, then square to the core."""
+    """Frames (3, 4) to try: z of each across the parting. Upright parting along the core first, then level, then square to the core.
+
+    Where its prints end aslant the parts of the upright parting draw along those ends: a frame with z that way, in which volumes stay.
+    """
     along = body.prints[0].out if body.prints else body.place.out
     if not np.any(along[:2]):
         along = np.array([1.0, 0.0, 0.0])
     up = np.array([0.0, 0.0, 1.0])
     across = np.cross(up, along)
-    columns = ((along, up, -across), (across, -along, up), (across, up, along))
+    columns = [(along, up, -across), (across, -along, up), (across, up, along)]
+    slants = sorted({round(p.slant, 9): p for p in body.prints if p.slant}.values(), key=lambda p: -p.thick)
+    columns[:0] = [(along, up, -across - p.slant * along) for p in slants]
     return [np.column_stack([*(np.asarray(c) for c in three), np.zeros(3)]) for three in columns]
 
 
@@ -118,7 +123,7 @@ def _parts(body: Body, core: manifold3d.Manifold, cut: _Cut, vent: float) -> Box
     low, high = np.array(local.bounding_box()[:3]) - WALL, np.array(local.bounding_box()[3:]) + WALL
     opening = None
     for one in sorted(body.prints, key=lambda p: -p.thick):
-        way = cut.frame[:, :3].T @ one.out
+        way = cut.frame[:, :3].T @ one.normal  # a plane's, not a point's
         axis = int(np.argmax(np.abs(way)))
         if axis < 2 and abs(way[axis]) > 1.0 - 1e-9:
             opening = one
@@ -134,15 +139,15 @@ def _parts(body: Body, core: manifold3d.Manifold, cut: _Cut, vent: float) -> Box
     for side in (1.0, -1.0):
         half = block.trim_by_plane((0.0, 0.0, side), 0.0)
         drags = _drags(half, local, side)
-        draw = cut.frame[:, 2] * side
+        draw = cut.frame[:, 2] / np.linalg.norm(cut.frame[:, 2]) * side
         parts.append(BoxPart(half.translate((0.0, 0.0, cut.level)).transform(cut.frame), draw, drags))
-    return Box((parts[0], parts[1]), core, opening, cut.frame[:, 2], float(core.volume() - body.made.volume()))
+    return Box((parts[0], parts[1]), core, opening, undone(cut.frame)[2], float(core.volume() - body.made.volume()))
 
 
 def _rod(opening: Print, cut: _Cut, wide: float) -> manifold3d.Manifold:
     """The way of the vent rod along the core from its opening out of the far end of the box."""
-    at = cut.frame[:, :3].T @ opening.at - np.array([0.0, 0.0, cut.level])
-    way = cut.frame[:, :3].T @ opening.out
+    at = undone(cut.frame) @ opening.at - np.array([0.0, 0.0, cut.level])
+    way = undone(cut.frame) @ opening.out
     rod = manifold3d.Manifold.cylinder(FAR, wide / 2, circular_segments=24)
     axis = int(np.argmax(np.abs(way)))
     rod = rod.rotate((0.0, -90.0 * np.sign(way[0]), 0.0) if axis == 0 else (90.0 * np.sign(way[1]), 0.0, 0.0))

@@ -31,7 +31,23 @@ class End(NamedTuple):
     at: Array  # (3,) middle
     out: Array  # (3,) unit, level: the way out of the part
     area: float  # mm2
-    inner: float  # least reach of the face along ``out`` from the frame's middle
+    inner: float  # least reach of the face along ``out``, or along its own normal where it is aslant, from the frame's middle
+    slant: float = 0.0  # tangent of the angle, in plan, between ``out`` and the face's own normal
+
+    @property
+    def normal(self) -> Array:
+        """Of the face (3,), as long as makes it 1 along ``out``: heights over it along ``out`` are told by it."""
+        return normal_of(self.out, self.slant)
+
+
+def across(out: Array) -> Array:
+    """The level unit vector (3,) across a level one."""
+    return np.array([-out[1], out[0], 0.0])
+
+
+def normal_of(out: Array, slant: float) -> Array:
+    """Of a face aslant to ``out``, as long as makes it 1 along that."""
+    return np.asarray(out - slant * across(out)) if slant else np.asarray(out)
 
 
 class Place(NamedTuple):
@@ -90,7 +106,8 @@ def _straight(piece: manifold3d.Manifold, ends: list[End]) -> list[End]:
     out = []
     for end, way in zip(ends, ways):
         face = np.abs((vertices - end.at) @ end.out) < 1.0
-        out.append(end._replace(out=way, inner=float((vertices[face] @ way).min())))
+        slant = -float(end.out @ across(way)) / float(end.out @ way)
+        out.append(End(end.at, way, end.area, float((vertices[face] @ normal_of(way, slant)).min()), slant))
     return out
 
 
