@@ -43,9 +43,10 @@ def test_halves_add_up_before_the_holes():
     result = planned(part_from(split_part()))
     assert [p.name for p in result.pieces] == ["cope-pattern", "drag-pattern"]
     grown = solid(result.cavity).scale(tuple(float(r) for r in result.print_scale / result.scale))
-    bare, crumbs, rough = pieces(grown, Holes([], 0, 0, [], {}))
+    bare, crumbs, rough, taken = pieces(grown, Holes([], 0, 0, [], {}))
     assert crumbs == 0
     assert not rough
+    assert taken == 0
     assert sum(p.volume for p in bare) == pytest.approx(float(grown.volume()) * 1e-9, rel=1e-5)
     assert sum(volume(p.mesh) for p in bare) == pytest.approx(volume(result.cavity) * float((result.print_scale / result.scale).prod()), rel=1e-5)
 
