@@ -1,4 +1,4 @@
-"""Every file of ../shared/parts by the shop's own door: looked at, some looked at, five planned on the rough grid, the broken one refused in one line."""
+"""Files of ../shared/parts by the shop's own door: some looked at, five planned on the rough grid, the broken one refused in one line."""
 
 from __future__ import annotations
 
