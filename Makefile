@@ -41,6 +41,7 @@ $(VENV)/bin/python:
 	@echo "installing tests and linters (wheels only)"
 	@$(PIP) pytest pytest-xdist hypothesis ruff mypy import-linter grimp mkdocs mpmath
 	@$(PIP) "fipy>=4.0,<5" "scikit-fem>=10,<13" || echo "FiPy or scikit-fem cannot be installed: the checks beside them are skipped"
+	@$(PIP) "lib3mf>=2.3,<3" || echo "lib3mf cannot be installed: 3MF files are checked by the written rules alone"
 	@command -v pdftotext >/dev/null 2>&1 || { if [ "$$(id -u)" = 0 ] && command -v apt-get >/dev/null 2>&1; then \
 	  echo "installing poppler-utils, which reads the cards in tests"; apt-get update -qq && apt-get install -y -qq poppler-utils >/dev/null; \
 	  else echo "without pdftotext (poppler-utils) some tests of the cards are skipped"; fi; }

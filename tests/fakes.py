@@ -62,7 +62,7 @@ def record(kind: type, **given: Any) -> Any:
     hints = typing.get_type_hints(kind)
     values = {}
     for item in dataclasses.fields(kind):
-        if item.name in given or item.name in ("findings", "sources", "key"):
+        if item.name in given or item.name in ("findings", "sources", "key", "parts"):
             continue
         values[item.name] = example(hints[item.name], item.name, item.metadata.get("shape"))
     return kind(**{**values, **given})

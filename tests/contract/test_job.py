@@ -18,7 +18,6 @@ from fakes import cards as fake_cards
 from fakes import fakes, finding, record, results, stl
 from strickle.base import BadInput, Cancelled, Mesh, Outcome, Piece, quiet
 from strickle.job import schema, stages
-from strickle.job.bed import on_the_bed
 from strickle.job.cache import StageCache
 from strickle.job.kit import read_kit, stores_with
 from strickle.job.progress import Progress
@@ -26,6 +25,7 @@ from strickle.job.recipe import CHOICES, Recipe, asked, read_recipe, write_recip
 from strickle.job.runner import Runner
 from strickle.metal import MetalAsk
 from strickle.part import PartAsk
+from strickle.pattern import Mark, on_the_bed
 from strickle.rigging import Chill, RiggingAsk
 
 ALL = list(stages.ORDER)
@@ -285,7 +285,7 @@ def test_printed_files_stand_on_the_bed_in_millimetres(part: Path, tmp_path: Pat
     trimesh = pytest.importorskip("trimesh")
     strickle.plan(part, out=tmp_path / "job", unit="mm")
     names = sorted(p.name for p in (tmp_path / "job" / "print").iterdir())
-    assert names == [f"{n}.{e}" for n in ("cope-pattern", "drag-pattern", "runner") for e in ("3mf", "stl")]
+    assert names == sorted(["plate-1.3mf", *(f"{n}.{e}" for n in ("cope-pattern", "drag-pattern", "runner") for e in ("3mf", "stl"))])
     for ending in ("3mf", "stl"):
         mesh = trimesh.load(tmp_path / "job" / "print" / f"drag-pattern.{ending}", force="mesh")
         assert mesh.bounds == pytest.approx(np.array([[0, 0, 0], [50, 50, 50]]), abs=1e-4)
@@ -341,6 +341,14 @@ def test_every_choice_reads_back_what_it_writes(choice: object) -> None:
         assert [(c.name, tuple(c.at), c.across, c.thick, c.material) for c in back] == [
             (c.name, tuple(c.at), c.across, c.thick, c.material) for c in chills
         ]
+        return
+    if choice.marks:
+        marks = (
+            Mark(name="seat", at=np.array([0.1, -0.2, 1 / 3]), kind="machined", amount=0.02 / 7),
+            Mark(name="face 2", at=np.zeros(3), kind="good"),
+        )
+        back = choice.read(choice.write(marks))
+        assert [(m.name, tuple(m.at), m.kind, m.amount) for m in back] == [(m.name, tuple(m.at), m.kind, m.amount) for m in marks]
         return
     odd = choice.low + (choice.high - choice.low) / 7
     value = (0.1, -0.2, 1 / 3) if choice.is_vector else choice.among[0] if choice.among else odd if choice.unit else "two words"

@@ -97,7 +97,7 @@ SHOPS = {
     ),
     "half the flasks": lambda kit: _flasks(kit, 0.5),
     "0.4 of the flasks": lambda kit: _flasks(kit, 0.4),
-    "half the bed": lambda kit: dataclasses.replace(kit, bed=kit.bed / 2),
+    "a tenth of the bed": lambda kit: dataclasses.replace(kit, bed=kit.bed / 10),
     "half the sand": lambda kit: dataclasses.replace(kit, sand_mass=kit.sand_mass / 2),
     "a quarter of the sand": lambda kit: dataclasses.replace(kit, sand_mass=kit.sand_mass / 4),
     "a tenth of the sand": lambda kit: dataclasses.replace(kit, sand_mass=kit.sand_mass / 10),

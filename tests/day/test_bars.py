@@ -120,7 +120,7 @@ def test_a_plan_without_its_risers_is_not_said_to_need_none():
 
 SHORT = {
     "half the flasks": "mould.no_flask",
-    "half the bed": "pattern.bed",
+    "a tenth of the bed": "pattern.bed",
     "half the sand": "cavity.sand_short",
     "half the pots": "melt.pot_too_small",
     "a fifth of the pots": "melt.pot_too_small",
@@ -128,7 +128,7 @@ SHORT = {
 }
 HALVES = [
     "half the flasks",
-    "half the bed",
+    "a tenth of the bed",
     "half the sand",
     "half the pots",
 ]
@@ -179,7 +179,7 @@ def obeyed(kit, code, change):
 
 
 @pytest.mark.validate
-@pytest.mark.parametrize("shop", ["half the flasks", "half the bed", "a fifth of the pots", "a quarter of the sand"])
+@pytest.mark.parametrize("shop", ["half the flasks", "a tenth of the bed", "a fifth of the pots", "a quarter of the sand"])
 def test_doing_what_the_verdict_names_cures_it(shop):
     trail = planned("demo", shop)
     assert trail.verdict.code == "after_change"
@@ -193,7 +193,9 @@ def test_doing_what_the_verdict_names_cures_it(shop):
 # Laws of every trail
 
 ALL = [("demo", "whole"), ("demo", "a quarter of the sand")]
-ALL += [pytest.param("demo", s, marks=pytest.mark.validate) for s in ("half the bed", "half the pots", "a fifth of the pots", "half the flasks")]
+ALL += [
+    pytest.param("demo", s, marks=pytest.mark.validate) for s in ("a tenth of the bed", "half the pots", "a fifth of the pots", "half the flasks")
+]
 ALL += [("boss", "whole"), ("thin plate", "whole")]
 
 

@@ -270,7 +270,7 @@ def test_every_caution_has_a_known_step_and_source():
         assert c.hold == (c.step in safety.HOLDS and c.hold)
     for step in safety.HOLDS:
         # a step that the day only has where something is laid in needs its caution only then
-        assert any(c.hold and c.step == step and c.when in ((), (step,)) for c in safety.all_cautions()), step
+        assert any(c.hold and c.step == step and c.when in ((), (step,), ("cores",)) for c in safety.all_cautions()), step
 
 
 @pytest.mark.parametrize(
@@ -606,3 +606,62 @@ def test_the_job_hands_the_paper_to_the_card(tmp_path, monkeypatch):
     assert (made.folder / "cards" / "card.pdf").read_bytes() == b"a4"
     with pytest.raises(BadInput, match="paper"):
         resume(made.folder, paper="a9")
+
+
+# The print sheet
+
+
+def sheet(results, units="metric", paper="a4", bed=(0.22, 0.22, 0.25), stopped=False):
+    """The print sheet of the factory's pieces for a bed, and those pieces."""
+    import dataclasses
+
+    from strickle.card.prints import print_files
+    from strickle.mould.printing import printing
+    from strickle.pattern import in_parts
+    from strickle.stores.load import load
+
+    kit, stores = factory.kit(bed=np.array(bed)), load()
+    told = printing(stores.sands["oil-bonded"], dataclasses.replace(stores, kit=kit), [])
+    pieces = [in_parts(p, kit.bed) for p in (*results["pattern"].pieces, *results["rigging"].pieces)]
+    mould = dataclasses.replace(results["mould"], printing=told)
+    return print_files(pieces, mould, kit, title="idler-arm", units=units, paper=paper, stopped=stopped), pieces
+
+
+@pytest.mark.parametrize(("units", "paper", "bed"), [("metric", "a4", (0.22, 0.22, 0.25)), ("us", "letter", (0.1, 0.1, 0.12))])
+def test_the_print_sheet_lists_every_print_within_its_page(results, units, paper, bed):
+    files, pieces = sheet(results, units, paper, bed)
+    assert not outside(files["prints.pdf"], paper)
+    text = " ".join(word for _, word, _ in words_of(files["prints.pdf"]))
+    names = [name for piece in pieces for name in ([part.name for part in piece.parts] or [piece.name])]
+    assert (len(names) > len(pieces)) == (bed[0] < 0.2)
+    assert all(name in text for name in names)
+    assert f"{len(pieces)} pieces in {len(names)} prints" in text
+    assert "{{q:" not in text
+    assert "Count all pieces out" in text
+    assert "Dust mask" in text
+    assert sum(name.startswith("plate-") for name in files) == len({int(n) for n in re.findall(r"plate-(\d+)\.3mf", text)})
+    assert ("glued a to b" in text) == (bed[0] < 0.2)
+    assert ("mould" if units == "us" else "mold") not in text
+
+
+def test_the_print_sheet_of_a_plan_that_does_not_stand_says_so_first(results):
+    text = " ".join(word for _, word, _ in words_of(sheet(results, stopped=True)[0]["prints.pdf"]))
+    assert text.index("does not stand") < text.index("Parts list")
+
+
+def test_the_mass_of_a_print_is_its_skin_and_its_infill(results):
+    from strickle.card.packing import bodies_of
+    from strickle.card.prints import printed_mass
+    from strickle.mould import Printing
+
+    told = Printing(
+        layer=2e-4, roughness=2e-5, grain=1e-4, wall=1e-3, infill=0.2, span=4e-3, pressure=1e5, stress=1e5, strength=1e7, density=1000.0, softens=330.0
+    )  # fmt: skip
+    cube = next(p for p in results["pattern"].pieces if p.name == "drag-board-dowels")  # 10 mm a side: 1 cm3, 6 cm2
+    (body,) = bodies_of([cube], np.array([0.22, 0.22, 0.25]))
+    assert printed_mass(body, told) == pytest.approx(1000.0 * (0.6e-6 + 0.2 * 0.4e-6))
+
+
+def test_a_piece_the_bed_cannot_hold_is_on_no_plate_and_said_so(results):
+    files, _ = sheet(results, bed=(0.021, 0.021, 0.021))
+    assert "does not fit the bed" in " ".join(word for _, word, _ in words_of(files["prints.pdf"]))

@@ -27,7 +27,7 @@ def with_kit(**changes):
 
 
 def planned(part, stores=STORES, **ask):
-    return make(part, aluminium(), stores, PatternAsk(**ask), quiet)
+    return make(part, aluminium(), stores, PatternAsk(**{"draft": "none", "holes": "cast"} | ask), quiet)
 
 
 def volume(mesh: Mesh) -> float:
@@ -43,9 +43,10 @@ def test_halves_add_up_before_the_holes():
     result = planned(part_from(split_part()))
     assert [p.name for p in result.pieces] == ["cope-pattern", "drag-pattern"]
     grown = solid(result.cavity).scale(tuple(float(r) for r in result.print_scale / result.scale))
-    bare, crumbs, rough = pieces(grown, Holes([], 0, 0, [], {}))
+    bare, crumbs, rough, taken = pieces(grown, Holes([], 0, 0, [], {}))
     assert crumbs == 0
     assert not rough
+    assert taken == 0
     assert sum(p.volume for p in bare) == pytest.approx(float(grown.volume()) * 1e-9, rel=1e-5)
     assert sum(volume(p.mesh) for p in bare) == pytest.approx(volume(result.cavity) * float((result.print_scale / result.scale).prod()), rel=1e-5)
 
@@ -126,18 +127,20 @@ def test_the_shops_own_contraction_stands():
     assert result.contraction.value == 0.0117
 
 
-def test_half_the_bed_stops_the_print():
+def test_a_smaller_bed_takes_the_pattern_in_parts_and_the_smallest_stops_it():
     part = part_from(bracket())
-    wide = planned(part, with_kit(bed=np.array([0.22, 0.22, 0.25])))
-    half = planned(part, with_kit(bed=np.array([0.11, 0.05, 0.08])))
-    assert "pattern.bed" not in {f.code for f in wide.findings}
-    assert [f.weight for f in half.findings if f.code == "pattern.bed"] == ["STOP"]
+    wide, half, least = (planned(part, with_kit(bed=np.array(bed))) for bed in ((0.22, 0.22, 0.25), (0.11, 0.05, 0.08), (0.02, 0.02, 0.03)))
+    told = [{f.code: f.weight for f in made.findings if f.code in ("pattern.bed", "pattern.in_parts")} for made in (wide, half, least)]
+    assert told == [{}, {"pattern.in_parts": "NOTE"}, {"pattern.bed": "STOP"}]
+    assert [len(made.pieces[0].parts) for made in (wide, least)] == [0, 0]
+    assert 1 < len(half.pieces[0].parts) <= 12
+    assert half.pieces[0].volume == pytest.approx(wide.pieces[0].volume, rel=1e-9)
 
 
 def test_undercut_findings_read_apart_and_weigh_by_volume():
-    small = planned(part_from(mushroom()), up=np.array([0, 0, 1.0]), parting=0.0)
+    small = planned(part_from(mushroom()), up=np.array([0, 0, 1.0]), parting=0.0, undercuts="fill")
     bored = box(100, 60, 40) - rod(38, 120, (0, 0, 0)).rotate((90, 0, 0)).translate((50, 90, 20))
-    large = planned(part_from(bored), up=np.array([0, 0, 1.0]))
+    large = planned(part_from(bored), up=np.array([0, 0, 1.0]), undercuts="fill")
     texts = []
     for result in (small, large):
         finding = next(f for f in result.findings if f.code == "pattern.undercut")

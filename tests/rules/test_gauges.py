@@ -11,6 +11,8 @@ from strickle.base import BadInput
 from strickle.job.gauges import write_gauges
 from strickle.mould import gauges
 
+BED = np.array([0.22, 0.22, 0.25])
+
 
 def test_the_bar_box_leaves_the_bar_and_opens():
     one, two = gauges.bar_box()
@@ -46,7 +48,7 @@ def test_the_pocket_gauge_draws_and_its_pockets_have_their_depths():
 
 
 def test_the_gauges_are_written_for_the_printer(tmp_path):
-    paths = write_gauges(tmp_path / "gauges", "metric")
+    paths = write_gauges(tmp_path / "gauges", "metric", BED)
     assert sorted(p.name for p in paths) == sorted(f"{n}.{e}" for n in ("bar-box-1", "bar-box-2", "pocket-gauge") for e in ("3mf", "stl"))
     for path in (p for p in paths if p.suffix == ".stl"):
         mesh = trimesh.load(path)
@@ -58,4 +60,11 @@ def test_the_gauges_are_written_for_the_printer(tmp_path):
 def test_the_gauges_stay_out_of_a_jobs_folder(tmp_path):
     (tmp_path / "job.toml").write_text("")
     with pytest.raises(BadInput, match="another folder"):
-        write_gauges(tmp_path / "print", "metric")
+        write_gauges(tmp_path / "print", "metric", BED)
+
+
+def test_a_small_bed_takes_the_gauges_in_parts(tmp_path):
+    paths = write_gauges(tmp_path, "metric", np.array([0.12, 0.12, 0.12]))
+    names = sorted(p.stem for p in paths if p.suffix == ".stl")
+    assert names == ["bar-box-1-a", "bar-box-1-b", "bar-box-2-a", "bar-box-2-b", "pocket-gauge"]
+    assert all((np.ptp(trimesh.load(p).bounds, axis=0) <= 120.001).all() for p in paths if p.suffix == ".stl")

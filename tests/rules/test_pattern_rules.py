@@ -32,12 +32,6 @@ def test_restraint_widens_the_band():
     assert used.high == pytest.approx(0.018 * 0.85)
 
 
-def test_a_long_piece_fits_only_askew():
-    # a bar as long as the diagonal of the bed less its own width
-    assert rules.fits_bed((0.29, 0.01, 0.01), (0.22, 0.22, 0.1))
-    assert not rules.fits_bed((0.32, 0.01, 0.01), (0.22, 0.22, 0.1))
-
-
 def test_rapping_takes_no_more_than_half_a_per_cent():
     assert rules.rapping_factor(0.2, 0.0002, 0.005) == pytest.approx(0.999)
     assert rules.rapping_factor(0.005, 0.0002, 0.005) == 0.995

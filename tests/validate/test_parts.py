@@ -49,7 +49,7 @@ def planned(tmp_path_factory, request):
         begun = time.process_time()
         # solving the filling with its window and cures takes minutes a part: here for the demo, on the rough grid for the five in test_all_parts.py
         filling = "run" if name in FILLED else "none"
-        made = strickle.plan(path, out=folder / "job", unit=unit, kit=starter_kit(), preset="shop", filling=filling)
+        made = strickle.plan(path, out=folder / "job", unit=unit, kit=starter_kit(), preset="shop", filling=filling, sand_ways="none")
         return made, time.process_time() - begun
 
     return plan
@@ -72,7 +72,7 @@ def test_planned_to_the_card(planned, name):
     data = (plan.folder / "cards" / "card.pdf").read_bytes()
     assert data.startswith(b"%PDF-")
     counts = [int(n) for n in re.findall(rb"/Type\s*/Pages\b.*?/Count\s+(\d+)", data, re.DOTALL)]
-    assert max(counts) in (2, 3, 4)  # a fourth where thirteen points are to be minded
+    assert max(counts) in (2, 3, 4, 5)  # a fourth where thirteen points are to be minded, one more where the sand may not stand
     assert (plan.folder / "results.json").is_file()
 
 

@@ -4,7 +4,7 @@ from strickle.base.errors import BadInput, Busy, Cancelled, MissingChoice, Troub
 from strickle.base.fields import UNITS, Array, close_arrays, closed, declared, si, word
 from strickle.base.findings import LEVELS, WEIGHTS, Chance, Finding, Margin, Weight, Where, level
 from strickle.base.nature import GRAVITY, ICE_POINT, STEFAN_BOLTZMANN, falling_speed, tapered_stream, tearing_speed
-from strickle.base.outcome import Grid, Mesh, Outcome, Piece, Record, Span
+from strickle.base.outcome import Grid, Mesh, Outcome, Piece, PrintPart, Record, Span
 from strickle.base.pack import pack, unpack
 from strickle.base.rules import Input, Output, Relation, Rule, ranges, rule
 from strickle.base.sources import Mark, Source, Value
@@ -32,6 +32,7 @@ __all__ = [
     "Outcome",
     "Output",
     "Piece",
+    "PrintPart",
     "Record",
     "Relation",
     "Rule",

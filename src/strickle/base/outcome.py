@@ -49,11 +49,24 @@ class Mesh(Record):
 
 
 @dataclass(frozen=True, slots=True, kw_only=True, eq=False)
+class PrintPart(Record):
+    """One of the parts in which a piece larger than the printer's bed is printed; glued, they are the piece. Mould frame, metres."""
+
+    name: str = word("the piece's name with a letter, and the file's, e.g. drag-pattern-a")
+    mesh: Mesh = word("the printed solid with its spigots and sockets, mould frame", inner=True)
+    volume: float = si("m3", "volume of the printed solid")
+    extents: Array = si("m", "bounding size", shape="(3,)")
+    spigots: int = word("tapered spigots on it, glued into the sockets of its neighbours", default=0)
+    sockets: int = word("sockets in it for its neighbours' spigots", default=0)
+    plain_joints: int = word("faces glued flat, the print being too thin for a spigot", default=0)
+
+
+@dataclass(frozen=True, slots=True, kw_only=True, eq=False)
 class Piece(Record):
     """A solid the printer makes and the moulder draws from the sand. Mould frame: z up, parting at z = 0, metres."""
 
     name: str = word("name for the moulder and the file, e.g. cope-pattern")
-    role: str = word("pattern | former | gauge | plate")
+    role: str = word("pattern | former | gauge | plate | board | loose piece | core box")
     half: str = word("the sand it leaves: cope | drag | both")
     mesh: Mesh = word("the printed solid, mould frame", inner=True)
     draw: Array = si("1", "direction it is drawn in, mould frame", shape="(3,)")
@@ -61,9 +74,10 @@ class Piece(Record):
     touches_sand: bool = word("whether sand is rammed against it", default=True)
     volume: float = si("m3", "volume of the printed solid")
     extents: Array = si("m", "bounding size", shape="(3,)")
-    lift_point: Array | None = si("m", "where the lifting screw goes, mould frame", shape="(3,)", default=None)
+    lift_point: Array | None = si("m", "where it is lifted: at its lifting screw, or midway between several; mould frame", shape="(3,)", default=None)
     rap_point: Array | None = si("m", "where the rapping bar goes, mould frame", shape="(3,)", default=None)
     note: str = word("what the moulder should know of it", default="")
+    parts: tuple[PrintPart, ...] = word("what it is printed in where the bed cannot hold it whole; none where it can", default=())
 
 
 @dataclass(frozen=True, slots=True, kw_only=True, eq=False)

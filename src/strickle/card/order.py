@@ -9,7 +9,7 @@ from dataclasses import dataclass
 from strickle.base import Piece
 from strickle.card.places import depths
 from strickle.card.safety import HOLDS, Caution
-from strickle.card.tell import BEFORE, COPE, DRAG, LEAST_WEIGHT, leaves, turns
+from strickle.card.tell import BEFORE, BOARD, COPE, DRAG, LEAST_WEIGHT, drawn, leaves, turns
 from strickle.card.words import band, qty
 from strickle.cavity import Cavity
 from strickle.melt import Melt
@@ -65,8 +65,13 @@ def _named(pieces: Sequence[Piece]) -> str:
 
 
 def _rammed(f: Facts) -> list[Piece]:
-    """The pieces that sand is rammed against."""
-    return [p for p in f.pieces if p.touches_sand]
+    """The pieces that sand is rammed against and that are drawn by hand."""
+    return [p for p in f.pieces if drawn(p)]
+
+
+def _board(f: Facts) -> str:
+    """Name of the follow board, or nothing where the joint is flat."""
+    return next((p.name for p in f.pieces if p.role == BOARD), "")
 
 
 def _stock(f: Facts) -> str:
@@ -83,6 +88,27 @@ def _pieces(f: Facts) -> str:
 
 def _sand(f: Facts) -> str:
     return f"Riddle {f.say(f.cavity.sand_mass, 'kg')} of {f.mould.sand_name}, {f.say(f.kit.sand_mass, 'kg')} on hand."
+
+
+def _cores(f: Facts) -> str:
+    """Cores and their boxes; nothing where there are none."""
+    lines = []
+    for core in f.pattern.cores:
+        way = "box closed, rammed through its open end" if core.rammed == "end" else "each part of the box rammed and struck off, closed on the other"
+        vent = f"rod of {f.say(core.vent, 'm', 'drill')} for the vent" if core.vent else "vents scratched to a print"
+        lines.append(f"{core.name}: {core.medium_name}, {f.say(core.mass, 'kg')}; {way}; {vent}. Box off straight both ways.")
+    return "\n".join(lines)
+
+
+def _set(f: Facts) -> str:
+    """Cores laid in, and what holds them."""
+    if not f.pattern.cores:
+        return ""
+    names = ", ".join(core.name for core in f.pattern.cores)
+    return (
+        f"Lower {names} into the prints, in this order, straight down. No sand rubbed off; vents led out along the joint. Try the cope on: it"
+        " must close without rocking."
+    )
 
 
 def _inserts(f: Facts) -> str:
@@ -109,6 +135,17 @@ def _drag(f: Facts) -> str:
     lower = sorted((p for p in _rammed(f) if p.half != "cope"), key=lambda p: p.role != "pattern")
     bare = "" if any(p.role == "pattern" for p in lower) else "No pattern in the drag. "
     mark = "Mark the flask's left and near walls; places are counted from these, upside down too. "
+    if board := _board(f):
+        halves = _named([p for p in _rammed(f) if p.role == "pattern"])
+        flat = _named([p for p in lower if p.role != "pattern"])
+        seat = (
+            f"Stand the {board} in the turned-over cope frame, ram sand round it, strike level with its brim."
+            f" Pattern together in its seat: {halves}. "
+        )
+        first = f"{mark}{seat}{f'Lay {flat} in place. ' if flat else ''}Dust. Drag frame on. "
+        laid = _laid(f, "drag").lstrip()
+        ram = f"Riddled sand on the faces, ram in layers to {f.say(f.mould.flask.drag, 'm')}, strike off, turn both over"
+        return f"{first}{f'{laid} ' if laid else ''}{ram}; cope frame and {board} off, straight up."
     first = f"{mark}Lay {_named(lower)} on the board in place, parting face down. " if lower else ""
     sand = "Riddled sand on the faces, ram" if lower else "Ram it level on the board"
     laid = _laid(f, "drag").lstrip()
@@ -118,7 +155,10 @@ def _drag(f: Facts) -> str:
 def _cope(f: Facts) -> str:
     # set as they stand on each other: the pattern, what is fixed to it, then what goes up to the cope top, the last out first
     upper = sorted((p for p in _rammed(f) if p.half == "cope"), key=lambda p: (p.role != "pattern", leaves(p) == BEFORE, -p.order))
-    return f"Dust the parting. Set {_named(upper)}.{_laid(f, 'cope')} Ram to {f.say(f.mould.flask.cope, 'm')}, strike off.{_vents(f)}"
+    if _board(f):  # the pattern lies in the drag already
+        upper = [p for p in upper if p.role != "pattern"]
+    stand = f" Set {_named(upper)}." if upper else ""
+    return f"Dust the parting.{stand}{_laid(f, 'cope')} Ram to {f.say(f.mould.flask.cope, 'm')}, strike off.{_vents(f)}"
 
 
 def _vents(f: Facts) -> str:
@@ -143,6 +183,9 @@ def _draw(f: Facts) -> str:
             lines.append("Cope off, turned over. Rap, then draw.")
             opened = True
         lines.append(f"{said[when]}: {'; '.join(told)}.")
+    barred = [one for one in f.pattern.lifts if one.bars]
+    if barred:
+        lines.append(f"By bars across their screws, straight up: {', '.join(one.piece for one in barred)}.")
     return "\n".join(lines)
 
 
@@ -223,10 +266,12 @@ DAY: tuple[Row, ...] = (
     ("stock", "Sort the metal", _stock),
     ("pieces", "Check the printed pieces", _pieces),
     ("sand", "Make ready the sand", _sand),
+    ("cores", "Make the cores", _cores),
     ("inserts", "Make ready chills and sleeves", _inserts),
     ("drag", "Ram the drag", _drag),
     ("cope", "Ram the cope", _cope),
     ("draw", "Draw", _draw),
+    ("set", "Set the cores", _set),
     ("close", "Close the mould", _close),
     ("site", "Look at the place", lambda f: "Mould level, one short step from the furnace."),
     ("clothing", "Dress", _clothing),

@@ -5,6 +5,7 @@ from __future__ import annotations
 import math
 from collections.abc import Iterator, Sequence
 from dataclasses import dataclass
+from typing import Protocol
 
 import numpy as np
 
@@ -77,6 +78,38 @@ def _seen(pour: Pour, findings: Sequence[Finding], units: str) -> Iterator[Pin]:
         yield Pin(last.at, *said("pour.misrun", last.at_part, plain), last.time, first, "filled late")
 
 
+class Seen(Protocol):
+    """A picture on a sheet [mm] that pins can stand on."""
+
+    @property
+    def x(self) -> float:
+        """Left edge."""
+        ...
+
+    @property
+    def y(self) -> float:
+        """Upper edge."""
+        ...
+
+    @property
+    def wide(self) -> float:
+        """Width."""
+        ...
+
+    @property
+    def high(self) -> float:
+        """Height."""
+        ...
+
+    def lost(self, at: Array) -> bool:
+        """Whether a place is not in the picture at all."""
+        ...
+
+    def places(self, points: Array) -> tuple[Array, Array]:
+        """Where points (n, 3) lie in the picture, as shares across and down (n, 2), and which of them metal hides (n,)."""
+        ...
+
+
 @dataclass(frozen=True, slots=True)
 class Stand:
     """A pane on a sheet [mm], and which points (n, 3) are not in it because they were cut away."""
@@ -92,8 +125,12 @@ class Stand:
         """Whether a place was cut away."""
         return self.cut is not None and float((at - self.cut[0]) @ self.cut[1]) > 2.0 * self.pane.filled.cell
 
+    def places(self, points: Array) -> tuple[Array, Array]:
+        """As the pane says."""
+        return self.pane.places(points)
 
-def stick(sheet: Sheet, stands: Sequence[Stand], pins: Sequence[tuple[int, Pin]]) -> set[int]:
+
+def stick(sheet: Sheet, stands: Sequence[Seen], pins: Sequence[tuple[int, Pin]]) -> set[int]:
     """Draw numbered pins on panes; the numbers of those that metal hides wherever they stand are given back."""
     shown: set[int] = set()
     for stand in stands:
@@ -101,7 +138,7 @@ def stick(sheet: Sheet, stands: Sequence[Stand], pins: Sequence[tuple[int, Pin]]
         mine = [(number, pin) for number, pin in pins if not stand.lost(pin.at)]
         if not mine:
             continue
-        at, hidden = stand.pane.places(np.array([pin.at for _, pin in mine]))
+        at, hidden = stand.places(np.array([pin.at for _, pin in mine]))
         spots = [(stand.x + float(u) * stand.wide, stand.y + float(v) * stand.high) for u, v in at]
         for (number, pin), (x, y), behind in zip(mine, spots, hidden, strict=True):
             place = _free(stand, x, y, taken, spots)
@@ -112,7 +149,7 @@ def stick(sheet: Sheet, stands: Sequence[Stand], pins: Sequence[tuple[int, Pin]]
     return {number for number, _ in pins} - shown
 
 
-def _free(stand: Stand, x: float, y: float, taken: Sequence[tuple[float, float]], spots: Sequence[tuple[float, float]]) -> tuple[float, float]:
+def _free(stand: Seen, x: float, y: float, taken: Sequence[tuple[float, float]], spots: Sequence[tuple[float, float]]) -> tuple[float, float]:
     """Where a pin for a place stands: near it, in the pane, clear of the other pins and places."""
     best, least = (x, y - AWAY[0]), float("inf")
     for far in AWAY:

@@ -9,14 +9,15 @@ from importlib.resources import files
 
 from strickle.base import Source
 from strickle.metal import Metal
+from strickle.pattern import Core
 from strickle.rigging import Rigging
 from strickle.stores import Kit
 
 STEPS = (
-    "rules", "stock", "pieces", "sand", "inserts", "drag", "cope", "draw", "close", "site", "clothing", "light", "charge", "melt", "lift", "pour",
-    "wait", "knock-out", "after", "emergency",
+    "rules", "stock", "pieces", "sand", "cores", "inserts", "drag", "cope", "draw", "set", "close", "site", "clothing", "light", "charge", "melt",
+    "lift", "pour", "wait", "knock-out", "after", "emergency",
 )  # fmt: skip
-HOLDS = ("inserts", "close", "clothing", "charge", "lift", "knock-out")
+HOLDS = ("inserts", "set", "close", "clothing", "charge", "lift", "knock-out")
 DEFERS = (
     "This card plans; it cannot see your shop and vouches for nothing. Local codes, your equipment's manual and licensed practice come before "
     "anything printed here. Planned for a use where nobody is hurt if the casting breaks: not for lifting, pressure, brakes, steering, firearms, "
@@ -48,7 +49,7 @@ def all_cautions() -> tuple[Caution, ...]:
     return _book()[0]
 
 
-def conditions(metal: Metal, kit: Kit, *, sand: str, furnace: str, rigging: Rigging | None) -> frozenset[str]:
+def conditions(metal: Metal, kit: Kit, *, sand: str, furnace: str, rigging: Rigging | None, cores: tuple[Core, ...] = ()) -> frozenset[str]:
     """The words that hold for this job: metal family, furnace kind, place, sand, what the mould has, what the kit lacks."""
     words = {metal.family, kit.place, sand, furnace}
     words |= {f"not-{word}" for word in ("indoors", "zinc", "aluminium", "copper") if word not in words}
@@ -66,6 +67,8 @@ def conditions(metal: Metal, kit: Kit, *, sand: str, furnace: str, rigging: Rigg
         words.add("cope-chills")
     if rigging is not None and rigging.open_pour is not None:
         words.add("open-face")
+    if cores:
+        words |= {"cores", *(f"{core.medium}-cores" for core in cores)}
     return frozenset(words)
 
 

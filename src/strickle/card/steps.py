@@ -8,6 +8,7 @@ from collections.abc import Callable, Mapping, Sequence
 from typing import Any
 
 from strickle.base import BadInput, Finding, Outcome, Source, Verdict, ranked, render
+from strickle.card import sand as sand_page
 from strickle.card.ask import PAPERS
 from strickle.card.curves import curves
 from strickle.card.filling import filling_files
@@ -18,6 +19,7 @@ from strickle.card.pages import PAPERS as SHEETS
 from strickle.card.pages import Layout, compose
 from strickle.card.picture import pictures
 from strickle.card.places import level_from, places
+from strickle.card.prints import print_files
 from strickle.card.result import Card
 from strickle.card.safety import DEFERS, chosen, cited, conditions
 from strickle.card.section import Bodies, Drawing, middle_of, plan, section
@@ -163,7 +165,9 @@ def written(
     shown = pictures(part, pattern, rigging, cavity, sound, bodies, plane, units)
     stopped = verdict.code != "castable" or any(f.weight == "STOP" for f in findings) or sound is None
     furnace = next((f.kind for f in kit.furnaces if melt is not None and f.name == melt.furnace), kit.furnaces[0].kind if kit.furnaces else "")
-    cautions = chosen(conditions(metal, kit, sand=mould.sand if mould else kit.sand, furnace=furnace, rigging=rigging))
+    cautions = chosen(
+        conditions(metal, kit, sand=mould.sand if mould else kit.sand, furnace=furnace, rigging=rigging, cores=pattern.cores if pattern else ())
+    )
     pieces = (*(pattern.pieces if pattern else ()), *(rigging.pieces if rigging else ()))
     rough = sound is not None and not math.isfinite(sound.knock_out_time.high)
     with_day = not stopped and not rough
@@ -192,6 +196,7 @@ def written(
         "of_sand": say("mould", units),
         "drawn": _drawn(rigging),
         "steps": [],
+        "sand": None,
         "places": [],
         "level_from": "",
         "blanks": blanks(cavity),
@@ -214,12 +219,17 @@ def written(
         ]  # fmt: skip
     data["notes"] = notes(data["pieces"])
     pictures_of = functools.partial(_drawings, pattern, mould, rigging, sound, bodies, plane, units)
-    data, files = _fitted(data, pictures_of, SIZES[paper], {"casting.svg": shown.sheet})
+    more = {"casting.svg": shown.sheet}
+    if mould is not None and pattern is not None and plane is not None and sand_page.wanted(mould):
+        data["sand"] = sand_page.tables(mould, pattern, units)
+        more["sand.svg"] = sand_page.sheet(part, pattern, mould, plane, ranked(findings), SIZES[paper][0][0][0], units)
+    data, files = _fitted(data, pictures_of, SIZES[paper], more)
     pdf, pages = compose(data, files)
     files |= {"card.pdf": pdf, "casting.png": shown.whole} | ({"casting-cut.png": shown.cut} if shown.cut is not None else {})
     drawn = curves(sound, metal, units) if sound is not None and metal is not None else None
     files |= {"pegs.svg": drawn} if drawn is not None else {}
     files |= filling_files(pour, metal, pattern, rigging, cavity, bodies, plane, findings, _short(name, 60), units)
+    files |= print_files(pieces, mould, kit, title=name, units=units, paper=paper, stopped=stopped, date=date)
     printed = tuple(c.key for c in cautions if with_day or c.step == "emergency")
     card = Card(names=tuple(files), pages=pages, paper=paper, units=units, cautions=printed, sources=cited(cautions))
     return card, files

@@ -153,6 +153,7 @@ def _way(draw: Array) -> str:
     return f"aslant {x:+.2f} {y:+.2f} {z:+.2f}"
 
 
+BOARD, BOX = "board", "core box"
 BEFORE, DRAG, COPE = "before opening", "from the drag", "from the cope"
 
 
@@ -163,11 +164,16 @@ def leaves(piece: Piece) -> str:
     return BEFORE if float(piece.draw[2]) > 0 else COPE
 
 
+def drawn(piece: Piece) -> bool:
+    """Whether a piece is drawn from the mould by hand: it is rammed in, and is no follow board or core box."""
+    return piece.touches_sand and piece.role not in (BOARD, BOX)
+
+
 def turns(pieces: Sequence[Piece]) -> dict[str, list[list[Piece]]]:
-    """When they leave -> the pieces drawn as one, in their order; only those that sand is rammed against."""
+    """When they leave -> the pieces drawn as one, in their order; only those drawn by hand."""
     out: dict[str, list[list[Piece]]] = {}
     for when in (BEFORE, DRAG, COPE):
-        own = [p for p in pieces if p.touches_sand and leaves(p) == when]
+        own = [p for p in pieces if drawn(p) and leaves(p) == when]
         alike = [[p for p in own if p.order == order] for order in sorted({p.order for p in own})]
         if alike:
             out[when] = alike
@@ -178,7 +184,7 @@ def piece_rows(pieces: Sequence[Piece], units: str) -> list[list[str]]:
     """Printed pieces in the order they are drawn: order, name, half, draw, size, note."""
     ranked = [sorted(group, key=lambda p: p.name) for groups in turns(pieces).values() for group in groups]
     numbered = [(str(i), p) for i, group in enumerate(ranked, start=1) for p in group]
-    numbered += [("–", p) for p in pieces if not p.touches_sand]
+    numbered += [("–", p) for p in pieces if not drawn(p)]
     return [[rank, p.name, p.half, _way(p.draw), size(tuple(p.extents), units).rsplit(" ", 1)[0], _note(p, units)] for rank, p in numbered]
 
 

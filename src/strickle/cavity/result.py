@@ -41,3 +41,4 @@ class Cavity(Outcome):
     fraction: Array = si("1", "metal fraction of each cell", shape="(nx, ny, nz)")
     bodies: Array = si("1", "number of the rigging body each cell belongs to, 0 none", shape="(nx, ny, nz)")
     names: tuple[Named, ...] = word("which number is which body", inner=True)
+    core_lift: float = si("N", "of it, upward force of the cores on the cope, their own weight taken off", default=0.0)

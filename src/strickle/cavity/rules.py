@@ -2,6 +2,8 @@
 
 from __future__ import annotations
 
+import math
+
 from strickle.base import Input, Output, Relation, rule
 
 GRAVITY = 9.81
@@ -52,6 +54,18 @@ def core_lift(volume: float, metal_density: float, core_density: float) -> float
     7.7
     """
     return volume * GRAVITY * (metal_density - core_density)
+
+
+def core_stress(force: float, span: float, width: float, prints: int) -> float:
+    """Greatest bending stress [Pa] in a round core of ``width`` [m] that ``force`` [N] lifts evenly over ``span`` [m].
+
+    Held at both ends it is a beam on two supports, moment force x span/8; at one a bracket, force x span/2 (common practice).
+
+    >>> round(core_stress(2.0, 0.1, 0.02, 2)), round(core_stress(2.0, 0.1, 0.02, 1))
+    (31831, 127324)
+    """
+    moment = force * span / (8.0 if prints > 1 else 2.0)
+    return 32.0 * moment / (math.pi * width**3)
 
 
 @rule(

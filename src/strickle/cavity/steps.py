@@ -7,7 +7,7 @@ import math
 import numpy as np
 
 from strickle.base import Array, Finding, Grid, Margin, Mesh, Source, Watch, Where, tell
-from strickle.cavity import rules
+from strickle.cavity import cores, rules
 from strickle.cavity.ask import CavityAsk
 from strickle.cavity.grid import ACROSS, lay
 from strickle.cavity.open_face import airy
@@ -37,14 +37,15 @@ def close(pattern: Pattern, mould: Mould, rigging: Rigging, part: Part, metal: M
         tags = airy(tags, _fractions(pattern.cavity, origin, cell, shape), pour, origin, cell)
     metal_volume = float(fraction.sum()) * cell**3
     mesh_volume, mesh_area = _volume(rigging.casting), _area(rigging.casting)
-    lift = _lift(rigging.casting, mould, metal)
+    floats = cores.lifts(pattern, metal)
+    lift = _lift(cores.without(rigging.casting, pattern), mould, metal)
     box = mould.box
     flask_volume = float((box[1] - box[0]) * (box[3] - box[2]) * (box[5] - box[4]))
     above = _volume_above(fraction, origin, cell)
     cope_sand = max(float((box[1] - box[0]) * (box[3] - box[2]) * box[5]) - above, 0.0)
     factor = stores.constants["hold_down.factor"].value
-    weight = rules.hold_down_weight(lift, 0.0, cope_sand * mould.sand_density * rules.GRAVITY, factor)
-    sand_mass = (flask_volume - mesh_volume + (above if pour is not None else 0.0)) * mould.sand_density
+    weight = rules.hold_down_weight(lift, sum(floats), cope_sand * mould.sand_density * rules.GRAVITY, factor)
+    sand_mass = (flask_volume - mesh_volume - sum(core.volume for core in pattern.cores) + (above if pour is not None else 0.0)) * mould.sand_density
     margin = _margin(is_metal, box, cell)
     result = Cavity(
         cell=cell,
@@ -54,7 +55,8 @@ def close(pattern: Pattern, mould: Mould, rigging: Rigging, part: Part, metal: M
         mesh_volume=mesh_volume,
         voxel_area=_staircase(is_metal) * cell**2,
         mesh_area=mesh_area,
-        lift=lift,
+        lift=lift + sum(floats),
+        core_lift=sum(floats),
         hold_down_mass=weight / rules.GRAVITY,
         sand_mass=sand_mass,
         least_sand_margin=margin,
@@ -65,7 +67,8 @@ def close(pattern: Pattern, mould: Mould, rigging: Rigging, part: Part, metal: M
         names=names,
         sources=(Source(key="general", says="Factor 1.5 on the lift: from memory, unverified", mark="memory"),),
     )
-    return _with_findings(result, part, mould, stores, factor, cope_sand * mould.sand_density)
+    found = cores.told(pattern, floats, mould, stores)
+    return _with_findings(result, part, mould, stores, factor, cope_sand * mould.sand_density, found)
 
 
 def _fractions(mesh: Mesh, origin: Array, cell: float, shape: tuple[int, int, int], across: int = 4) -> Array:
@@ -173,11 +176,11 @@ def _margin(is_metal: Array, box: Array, cell: float) -> float:
     return float(min(gaps))
 
 
-def _with_findings(cavity: Cavity, part: Part, mould: Mould, stores: Stores, factor: float, cope_mass: float) -> Cavity:
+def _with_findings(cavity: Cavity, part: Part, mould: Mould, stores: Stores, factor: float, cope_mass: float, first: tuple[Finding, ...]) -> Cavity:
     import dataclasses
 
     kit = stores.kit
-    found: list[Finding] = []
+    found: list[Finding] = [*first]
     if cavity.sand_mass > kit.sand_mass:
         found.append(
             Finding(

@@ -7,6 +7,8 @@ from collections.abc import Iterator, Mapping
 from typing import Any
 
 from strickle.base import Chance, ends, shown, spelled
+from strickle.cli.divided import castings_of
+from strickle.cli.sand_table import table
 from strickle.job import Plan
 
 WIDE = 92
@@ -18,7 +20,8 @@ def answer(plan: Plan) -> str:
     """The whole answer as plain text, at most 92 columns wide."""
     doc = plan.document
     units = str(doc["units"])
-    parts = [_verdict(doc), _kept(plan), *_findings(doc, units), _numbers(doc, units), _files(plan)]
+    parts = [_verdict(doc), _kept(plan), *_findings(doc, units), _numbers(doc, units), table(doc, units, WIDE), castings_of(plan.folder, units)]
+    parts.append(_files(plan))
     return "\n\n".join(part for part in parts if part)
 
 

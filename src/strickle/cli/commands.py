@@ -61,7 +61,15 @@ def _asking(function: Function) -> Function:
         click.option("--fill", metavar='level|proud|"250 g"', help="How full to pour an open face. Default: as recommended."),
         click.option("--sleeve", metavar='"12 mm"', help="Wall of insulating sleeves round all risers. Default: none."),
         click.option("--chills", metavar='"NAME: X, Y, Z, ACROSS, THICK, steel|graphite; ..."', help="Chills laid against the part."),
-        click.option("--draft", type=Spelt(["added", "none"]), help="Give walls along the draw the draft they lack. Default: none."),
+        click.option(
+            "--marks", metavar='"NAME: X, Y, Z, machined|good|no-draft, STOCK; ..."', help="Faces to machine, to come out well, to stay upright."
+        ),
+        click.option("--holes", type=Spelt(["drilled", "cast"]), help="Fill small or slender round holes for drilling. Default: drilled."),
+        click.option("--draft", type=Spelt(["added", "none"]), help="Give walls along the draw the draft they lack. Default: added."),
+        click.option("--joint", type=Spelt(["best", "flat", "crooked"]), help="How cope and drag part. Default: best."),
+        click.option("--undercuts", metavar="best|core|loose|fill", help="Answer to what halves cannot release; one, or one each. Default: best."),
+        click.option("--bores", type=Spelt(["sand", "core"]), help="Deep holes along the draw. Default: sand."),
+        click.option("--core-sand", type=Spelt(["silicate", "resin", "oil-baked"]), help="What cores are made of. Default: silicate."),
         click.option("--stock", metavar='"2 mm"', help="Stock on the poured back of an open-face casting. Default: by size."),
         click.option("--break-for", metavar='"1 s"', help="How long the pour is interrupted; with --break-at."),
         click.option("--break-at", metavar='"2 s"', help="When the pour is interrupted, from the first metal over the lip. Default: never."),
@@ -74,6 +82,11 @@ def _asking(function: Function) -> Function:
         click.option("--contraction", metavar='"1.3 %"', help="Your own measured contraction."),
         click.option("--parting", metavar='"12 mm"', help="Height of the parting along the draw."),
         click.option("--up", metavar="X,Y,Z", help="Direction of the part that shall point up in the mould."),
+        click.option(
+            "--sand-ways",
+            type=Spelt(["auto", "run", "none"]),
+            help="Whether other ways to make the mould are run to compare their sand. Default: auto.",
+        ),
         click.option("--sand", metavar="KEY", help="Sand by key. Default: the kit's."),
         click.option("--mould", "--mold", "mould", type=Spelt(["two-part", "open-face"]), help="Kind of mould."),
         click.option("--use", type=Spelt(USES), help="What the part is for. Default: general."),
@@ -127,6 +140,29 @@ def resume(**given: Any) -> int:
     from strickle.cli.work import resume_job
 
     return resume_job(**given)
+
+
+@group.command()
+@click.argument("job", type=click.Path())
+@click.option("--at", metavar='"X, Y, Z: NX,NY,NZ; ..."', help='Where to cut: a point and a direction, or "z 40 mm". Default: looked for.')
+@click.option("--clear", metavar='"X, Y, Z; ..."', help="Places of the part that no cut may come near.")
+@click.option("--cuts", type=click.IntRange(1, 4), default=2, help="Cuts at the most where they are looked for. Default: 2.")
+@click.option("--join", type=Spelt(["weld", "bolt"]), default="weld", help="How the castings are joined. Default: weld.")
+@click.option("--stock", metavar='"2 mm"', help="Stock to dress off each splice's face. Default: by the size of the part.")
+@click.option(
+    "--bevel", type=Spelt(["filed", "cast"]), default="filed", help="Whether the edges to weld are filed after casting or cast on. Default: filed."
+)
+@click.option("--to", metavar="DIR", type=click.Path(), help="Folder for the castings' jobs. Default: beside JOB.")
+@click.option("--until", type=Spelt(STAGES), help="Plan each casting up to this stage.")
+@_answering
+def divide(**given: Any) -> int:
+    """Cast the part of a job in pieces: cut it, and plan each casting in a job folder of its own.
+
+    JOB is a folder that strickle look or plan has made. Its castings.json holds each casting beside the part as one.
+    """
+    from strickle.cli.divided import divide_job
+
+    return divide_job(**given)
 
 
 @group.command()

@@ -39,8 +39,8 @@ def kit(what: str, entries: tuple[str, ...], metals: bool, path: str | None, to:
     elif what == "gauges":
         from strickle.job.gauges import write_gauges
 
-        units = shop.read_kit(file if file.is_file() else None).units
-        click.echo("\n".join(str(path) for path in write_gauges(to, units)))
+        own = shop.read_kit(file if file.is_file() else None)
+        click.echo("\n".join(str(path) for path in write_gauges(to, own.units, own.bed)))
     elif as_json:
         record = shop.read_kit(file if file.is_file() else None)
         click.echo(json.dumps(_without_kind(pack_plain(record)), ensure_ascii=False, indent=1))

@@ -17,6 +17,7 @@ from strickle.job.stages import ORDER
 from strickle.trials import Trail
 
 SCHEMA = 1
+PRINTED = ("Piece", "PrintPart")  # records that tell their file; a piece in parts has none of its own
 DRAWN = ("pour", "sound")  # stages that list the pictures drawn from them
 
 
@@ -113,7 +114,7 @@ def finding(one: Finding, units: str) -> dict[str, Any]:
 def plain(record: Record, units: str, pieces: Mapping[str, str] | None = None) -> dict[str, Any]:
     """A record as plain data: quantities with unit, vectors as lists, texts rendered, NaN as null."""
     out = {item.name: _value(getattr(record, item.field), item, units, pieces or {}) for item in shown_fields(type(record))}
-    if pieces is not None and type(record).__name__ == "Piece":
+    if pieces is not None and type(record).__name__ in PRINTED:
         out["file"] = pieces.get(out["name"])
     return out
 

@@ -16,9 +16,11 @@ from strickle.job.files import is_plain, kind_of, read_file
 
 STAGES = ".stages"
 EARLIER = "earlier"  # cards and prints of the plan before, where a later run made none
-FOLDERS = (STAGES, "print", "fields", "cards", EARLIER)
-FILES = ("job.toml", "kit.toml", "results.json")
-_LEFT = re.compile(r"\.(part|lock)-[a-z0-9_]{8}|\.(new|old)-(print|fields|cards)")  # what a killed run may leave half-written
+SPLICES = "splices"  # marking plates of a part that is cast in pieces
+FOLDERS = (STAGES, "print", "fields", "cards", SPLICES, EARLIER)
+CASTINGS = "castings.json"  # how a part that is cast in pieces was cut, with its sibling jobs
+FILES = ("job.toml", "kit.toml", CASTINGS, "results.json")
+_LEFT = re.compile(r"\.(part|lock)-[a-z0-9_]{8}|\.(new|old)-(print|fields|cards|splices)")  # what a killed run may leave half-written
 MOST_BYTES = 1 << 30
 _FULL = (errno.ENOSPC, getattr(errno, "EDQUOT", errno.ENOSPC), errno.EFBIG)
 

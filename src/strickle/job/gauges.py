@@ -4,15 +4,18 @@ from __future__ import annotations
 
 from pathlib import Path
 
-from strickle.base import BadInput, render
-from strickle.job.bed import on_the_bed
+from strickle.base import Array, BadInput, render
+from strickle.card import bodies_of
 from strickle.job.folder import write_bytes
 from strickle.job.threemf import stl, threemf
 from strickle.mould.steps import gauges
+from strickle.pattern import in_parts
 
 
-def write_gauges(to: str | Path, units: str) -> list[Path]:
+def write_gauges(to: str | Path, units: str, bed: Array) -> list[Path]:
     """Write the bar box and the pocket gauge as 3MF and STL into the folder ``to``; notes in ``units``. Returns the files written.
+
+    One larger than the printer's ``bed`` (3,) [m] is written in parts.
 
     Raises BadInput where the folder is a job's own or cannot be written to.
     """
@@ -21,12 +24,11 @@ def write_gauges(to: str | Path, units: str) -> list[Path]:
         if (place / "job.toml").exists():
             raise BadInput(f"{to} lies in a job's own folder", "Give another folder with --to")
     written = []
-    for piece in gauges():
-        vertices, lies = on_the_bed(piece)
-        note = f"{render(piece.note, units).rstrip('. ')}. On the bed: {lies}."
+    for body in bodies_of([in_parts(piece, bed) for piece in gauges()], bed):
+        note = f"{render(body.piece.note, units).rstrip('. ')}. On the bed: {body.lies}."
         for name, data in (
-            (f"{piece.name}.3mf", threemf(piece.name, vertices, piece.mesh.faces, note)),
-            (f"{piece.name}.stl", stl(piece.name, vertices, piece.mesh.faces, lies)),
+            (f"{body.name}.3mf", threemf(body.name, body.vertices, body.faces, note)),
+            (f"{body.name}.stl", stl(body.name, body.vertices, body.faces, body.lies)),
         ):
             write_bytes(to / name, data)
             written.append(to / name)

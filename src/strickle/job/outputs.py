@@ -10,10 +10,10 @@ from typing import Any
 import numpy as np
 
 from strickle.base import ICE_POINT, Array, Grid, Outcome, Piece, declared, render
-from strickle.job.bed import on_the_bed
+from strickle.card import bodies_of, plates
 from strickle.job.cache import npz
 from strickle.job.contract import ended
-from strickle.job.threemf import stl, threemf
+from strickle.job.threemf import Thing, plate_3mf, stl, threemf
 from strickle.part import Part
 from strickle.pour import Pour
 from strickle.sound import Sound
@@ -31,15 +31,20 @@ def pieces_of(results: Mapping[str, Outcome]) -> Iterator[Piece]:
                 yield piece
 
 
-def print_files(results: Mapping[str, Outcome], units: str) -> dict[str, bytes]:
-    """A 3MF and an STL for each piece, by file name, turned as it lies on the printer's bed. Notes are in ``units``."""
+def print_files(results: Mapping[str, Outcome], units: str, bed: Array) -> dict[str, bytes]:
+    """A 3MF and an STL for each piece, or each part of one larger than the bed, turned as it lies there, and a 3MF of each full plate.
+
+    By file name; notes are in ``units``, ``bed`` (3,) [m] is the printer's build space.
+    """
     out: dict[str, bytes] = {}
-    for piece in pieces_of(results):
-        vertices, lies = on_the_bed(piece)
-        out[f"{piece.name}.3mf"] = threemf(
-            piece.name, vertices, piece.mesh.faces, f"{render(piece.note, units).rstrip('. ')}. On the bed: {lies}.".lstrip(". ")
-        )
-        out[f"{piece.name}.stl"] = stl(piece.name, vertices, piece.mesh.faces, lies)
+    bodies = bodies_of([*pieces_of(results)], bed)
+    for body in bodies:
+        note = f"{render(body.piece.note, units).rstrip('. ')}. On the bed: {body.lies}.".lstrip(". ")
+        out[f"{body.name}.3mf"] = threemf(body.name, body.vertices, body.faces, note)
+        out[f"{body.name}.stl"] = stl(body.name, body.vertices, body.faces, body.lies)
+    for plate in plates(bodies, bed):
+        things = [Thing(p.body.name, p.vertices, p.body.faces) for p in plate.placed]
+        out[f"{plate.name}.3mf"] = plate_3mf(plate.name, things, f"Holds {', '.join(thing.name for thing in things)}.")
     return out
 
 

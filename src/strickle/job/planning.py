@@ -75,7 +75,8 @@ def plan(
     Cancelled; without ``fills`` the filling is not solved. Further ``asks`` are those of the recipe, SI floats and kelvin: use, contraction,
     up, parting, mould, sand, pour_time, stock, fill and cover (open-face moulds), cell, pour, carry, lip, pour_rate, kept_full (yes or no),
     break_at, break_for, filling and window (run or none), crucible, furnace, knock_out, corners (run or none), pegs (name -> point in part
-    coordinates), chills (as text or Chill records), sleeve; ``units`` metric or us and ``paper`` a4 or letter.
+    coordinates), chills (as text or Chill records), marks (as text or Mark records), holes, sleeve; ``units`` metric or us
+    and ``paper`` a4 or letter.
     Raises BadInput for input that cannot be used.
     """
     units, paper = asks.pop("units", None), asks.pop("paper", None)
@@ -239,11 +240,11 @@ def _run(folder: Path, recipe: Recipe, data: bytes, until: str | None, watch: Wa
 
 def _write(folder: Path, trail: Trail, runner: Runner, cache: StageCache, *, units: str, paper: str, preset: str, until: str | None) -> Plan:
     """Everything into the folder, results.json last."""
-    printed = print_files(trail.results, units)
+    printed = print_files(trail.results, units, runner.stores.kit.bed)
     drawn = _cards(folder, trail, runner, units, paper) if until is None else _Cards(key="", files={})
     made = {"print": printed, "fields": field_files(trail.results, units), "cards": drawn.files}
     files = {kind: [f"{kind}/{name}" for name in sorted(some)] for kind, some in made.items()}
-    pieces = {piece.name: f"print/{piece.name}.3mf" for piece in pieces_of(trail.results)}
+    pieces = {name: f"print/{name}.3mf" for piece in pieces_of(trail.results) for name in ([p.name for p in piece.parts] or [piece.name])}
     doc = document(trail, units=units, seconds=runner.seconds, files=files, pieces=pieces, preset=preset, until=until)
     text = dumps(doc).encode()
     keys = {stage: result.key for stage, result in trail.results.items()}
@@ -342,6 +343,11 @@ def _finding(data: Mapping[str, Any]) -> Finding:
 def _point(values: list[float | None]) -> tuple[float, float, float]:
     x, y, z = (float("nan") if v is None else v for v in values)
     return x, y, z
+
+
+def part_of(folder: Path) -> bytes:
+    """The bytes of a job's part file. Raises BadInput where there is none."""
+    return _part_bytes(folder / read_recipe(folder / "job.toml").file, links=False)
 
 
 def _part_bytes(path: Path, *, links: bool = True) -> bytes:

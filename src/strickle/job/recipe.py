@@ -14,7 +14,7 @@ import numpy as np
 from strickle.base import ICE_POINT, BadInput, Record, declared, parse, shown
 from strickle.job.files import is_plain, read_file
 from strickle.job.folder import write_bytes
-from strickle.job.points import CHILL_EXAMPLE, EXAMPLE, read_chills, read_points, write_chills, write_points
+from strickle.job.points import CHILL_EXAMPLE, EXAMPLE, MARK_EXAMPLE, read_chills, read_marks, read_points, write_chills, write_marks, write_points
 from strickle.job.stages import STAGES
 from strickle.metal import USES
 
@@ -24,7 +24,7 @@ UNITS = ("metric", "us")
 PAPERS = ("a4", "letter")
 _EXAMPLES = {
     "body": "1", "metal": "a319", "sand": "green", "parting": "12 mm", "pour_time": "6 s", "crucible": "large pot", "furnace": "electric furnace",
-    "knock_out": "250 degC", "pegs": EXAMPLE, "chills": CHILL_EXAMPLE, "sleeve": "12 mm",
+    "knock_out": "250 degC", "undercuts": "core,fill", "pegs": EXAMPLE, "chills": CHILL_EXAMPLE, "marks": MARK_EXAMPLE, "sleeve": "12 mm",
     "lip": "60 mm", "pour_rate": "0.3 kg/s", "kept_full": "no", "break_at": "2 s", "break_for": "1 s",
 }  # fmt: skip
 
@@ -34,7 +34,7 @@ class Choice:
     """One thing a person may ask: its name outside, and the stage's ask and field it sets.
 
     ``among`` lists the words allowed, ``low`` and ``high`` [SI] bound a quantity: what lies outside is a slip of the pen. ``measured`` is
-    the SI unit of a quantity that may stand in place of the words; ``points`` marks named points, ``chills`` named blocks.
+    the SI unit of a quantity that may stand in place of the words; ``points`` means named points, ``chills`` named blocks, ``marks`` marked faces.
     """
 
     name: str
@@ -46,6 +46,7 @@ class Choice:
     measured: str = ""
     points: bool = False
     chills: bool = False
+    marks: bool = False
 
     @property
     def unit(self) -> str | None:
@@ -78,6 +79,8 @@ class Choice:
             return read_points(text, what)
         if self.chills:
             return read_chills(text, what)
+        if self.marks:
+            return read_marks(text, what)
         if self.is_vector:
             parts = [p for p in str(text).replace("[", "").replace("]", "").split(",") if p.strip()]
             if len(parts) != 3:
@@ -116,6 +119,8 @@ class Choice:
             return write_points(value)
         if self.chills:
             return write_chills(value)
+        if self.marks:
+            return write_marks(value)
         if self.is_vector:
             return ",".join(repr(float(v)) for v in np.asarray(value, dtype=float))
         if self.unit is None:
@@ -133,10 +138,17 @@ CHOICES: tuple[Choice, ...] = (
     Choice(name="contraction", stage="metal", field="contraction", low=0.0, high=0.03),
     Choice(name="up", stage="pattern", field="up"),
     Choice(name="parting", stage="pattern", field="parting", low=-1e3, high=1e3),
+    Choice(name="joint", stage="pattern", field="joint", among=("best", "flat", "crooked")),
     Choice(name="draft", stage="pattern", field="draft", among=("added", "none")),
+    Choice(name="undercuts", stage="pattern", field="undercuts"),
+    Choice(name="bores", stage="pattern", field="bores", among=("sand", "core")),
+    Choice(name="core_sand", stage="pattern", field="core_sand", among=("silicate", "resin", "oil-baked")),
     Choice(name="stock", stage="pattern", field="stock", low=0.0, high=0.05),
+    Choice(name="marks", stage="pattern", field="marks", marks=True),
+    Choice(name="holes", stage="pattern", field="holes", among=("drilled", "cast")),
     Choice(name="mould", stage="mould", field="kind", among=("two-part", "open-face")),
     Choice(name="sand", stage="mould", field="sand"),
+    Choice(name="sand_ways", stage="mould", field="sand_ways", among=("auto", "run", "none")),
     Choice(name="pour_time", stage="rigging", field="pour_time", low=0.2, high=300.0),
     Choice(name="fill", stage="rigging", field="fill", among=("level", "proud"), measured="kg", low=1e-3, high=60.0),
     Choice(name="chills", stage="rigging", field="chills", chills=True),

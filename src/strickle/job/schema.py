@@ -6,7 +6,7 @@ import json
 from importlib import resources
 from typing import Any
 
-from strickle.job.contract import SCHEMA
+from strickle.job.contract import PRINTED, SCHEMA
 from strickle.job.shape import JSON_UNITS, Shown, shown_fields
 from strickle.job.stages import STAGES
 from strickle.trials import Tried
@@ -50,6 +50,26 @@ def schema() -> dict[str, Any]:
             },
         },
     }  # fmt: skip
+
+
+def object_of(properties: dict[str, Any], says: str = "") -> dict[str, Any]:
+    """The form of an object that has just these entries."""
+    return _object(properties, says)
+
+
+def form_of_record(kind: type) -> dict[str, Any]:
+    """The form of a record as ``contract.plain`` writes it."""
+    return _record(kind)
+
+
+def form_of_finding() -> dict[str, Any]:
+    """The form of a finding."""
+    return _finding()
+
+
+def quantity_of(unit: str) -> dict[str, Any]:
+    """The form of a quantity in a unit."""
+    return _object({"value": _MAYBE, "unit": {"const": unit}})
 
 
 def schema_text() -> str:
@@ -116,8 +136,8 @@ def _stage(kind: type, name: str) -> dict[str, Any]:
 
 def _record(kind: type) -> dict[str, Any]:
     properties = {item.name: _form(item) for item in shown_fields(kind)}
-    if kind.__name__ == "Piece":
-        properties["file"] = {"type": ["string", "null"], "description": "its file in the job's folder"}
+    if kind.__name__ in PRINTED:
+        properties["file"] = {"type": ["string", "null"], "description": "its file in the job's folder; null for a piece printed in parts"}
     return _object(properties, _first_line(kind))
 
 

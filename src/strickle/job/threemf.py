@@ -1,9 +1,11 @@
-"""Printable files: 3MF (millimetres, named, the same bytes for the same solid) and binary STL."""
+"""Printable files: 3MF (millimetres, named, the same bytes for the same solids) and binary STL."""
 
 from __future__ import annotations
 
 import io
 import zipfile
+from collections.abc import Sequence
+from typing import NamedTuple
 from xml.sax.saxutils import quoteattr
 
 import numpy as np
@@ -26,8 +28,21 @@ _RELS = (
 )
 
 
+class Thing(NamedTuple):
+    """One object of a 3MF file: vertices (n, 3) in millimetres where it lies on the bed, z up; faces (m, 3)."""
+
+    name: str
+    vertices: Array
+    faces: Array
+
+
 def threemf(name: str, vertices: Array, faces: Array, note: str = "") -> bytes:
-    """A 3MF file with one named object; vertices (n, 3) in millimetres as it lies on the bed, z up; faces (m, 3).
+    """A 3MF file with one named object; vertices (n, 3) in millimetres as it lies on the bed, z up; faces (m, 3)."""
+    return plate_3mf(name, [Thing(name, vertices, faces)], note)
+
+
+def plate_3mf(name: str, things: Sequence[Thing], note: str = "") -> bytes:
+    """A 3MF file with several named objects, each where it lies on the bed.
 
     Source: 3MF Consortium, Core Specification 1.3.
     """
@@ -37,11 +52,16 @@ def threemf(name: str, vertices: Array, faces: Array, note: str = "") -> bytes:
     body.write(f'<metadata name="Title">{quoteattr(name)[1:-1]}</metadata>\n')
     if note:
         body.write(f'<metadata name="Description">{quoteattr(note)[1:-1]}</metadata>\n')
-    body.write(f'<resources><object id="1" type="model" name={quoteattr(name)}><mesh><vertices>\n')
-    body.writelines(f'<vertex x="{x:.6f}" y="{y:.6f}" z="{z:.6f}"/>\n' for x, y, z in vertices.tolist())
-    body.write("</vertices><triangles>\n")
-    body.writelines(f'<triangle v1="{a}" v2="{b}" v3="{c}"/>\n' for a, b, c in np.asarray(faces, dtype=np.int64).tolist())
-    body.write('</triangles></mesh></object></resources><build><item objectid="1"/></build></model>\n')
+    body.write("<resources>")
+    for number, thing in enumerate(things, start=1):
+        body.write(f'<object id="{number}" type="model" name={quoteattr(thing.name)}><mesh><vertices>\n')
+        body.writelines(f'<vertex x="{x:.6f}" y="{y:.6f}" z="{z:.6f}"/>\n' for x, y, z in thing.vertices.tolist())
+        body.write("</vertices><triangles>\n")
+        body.writelines(f'<triangle v1="{a}" v2="{b}" v3="{c}"/>\n' for a, b, c in np.asarray(thing.faces, dtype=np.int64).tolist())
+        body.write("</triangles></mesh></object>")
+    body.write("</resources><build>")
+    body.writelines(f'<item objectid="{number}"/>' for number in range(1, len(things) + 1))
+    body.write("</build></model>\n")
     out = io.BytesIO()
     with zipfile.ZipFile(out, "w", zipfile.ZIP_DEFLATED) as box:
         for entry, text in (("[Content_Types].xml", _TYPES), ("_rels/.rels", _RELS), ("3D/3dmodel.model", body.getvalue())):

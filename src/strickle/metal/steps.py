@@ -10,6 +10,7 @@ from strickle.metal.ask import USES, MetalAsk
 from strickle.metal.curve import clean, derived
 from strickle.metal.findings import FUMES, fume, refused_use, rough_curve
 from strickle.metal.result import Metal
+from strickle.metal.welding import weld_findings
 from strickle.stores import MetalRecord, Stores
 
 ROOM = 293.15
@@ -89,6 +90,12 @@ def blend(ask: MetalAsk, stores: Stores, watch: Watch = quiet) -> Metal:
         findings=_findings(record, ask, stores, temperature),
         sources=_sources(record, stores, told),
     )
+
+
+def joined(metal: Metal, use: str, kind: str, stores: Stores) -> tuple[Finding, ...]:
+    """What speaks for and against joining castings of this metal, ``kind`` weld or bolt; a STOP among them forbids it."""
+    values = stores.metals[metal.metal].values if metal.metal in stores.metals else {}
+    return weld_findings(metal, use, {name: values[name].value for name in FUMES if name in values}, kind)
 
 
 def _record(key: str, stores: Stores) -> MetalRecord:

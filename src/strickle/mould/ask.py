@@ -14,3 +14,7 @@ class MouldAsk(Record):
     kind: str = word("two-part | open-face", default="two-part")
     sand: str | None = word("sand key; None = the kit's", default=None)
     room: Array | None = si("m", "box the rigging needs: x low, x high, y low, y high, z low, z high, mould frame", shape="(6,)", default=None)
+    sand_ways: str = word(
+        "whether other ways to make the mould are run to compare how their sand stands: auto (in a whole plan, where it may well fail) | run | none",
+        default="auto",
+    )

@@ -14,6 +14,7 @@ Not seen either: sand that hangs below the parting in a crooked mould. Lengths i
 from __future__ import annotations
 
 import itertools
+from collections.abc import Sequence
 from dataclasses import dataclass
 from typing import Any, NamedTuple
 
@@ -27,6 +28,7 @@ LAYERS = 24
 FLATS, FLAT = 10, 8.0  # most flats with a boundary of their own, least area of one [mm2]
 MOST_REACH = 40.0  # widest ball of the closing [mm]
 LEAST, LEAST_AREA = 0.25, 0.4  # least width [mm] and area [mm2] of a section of sand that is followed
+SHALLOW, SPLIT = 5e-4, 6  # m, thickness of a layer from which a body that keeps to it is looked at in so many thinner ones
 SMOOTH = 0.03  # outline details finer than this do not bear on a closing [mm]
 NEAR = 0.06  # distance from metal at which sand touches it [mm]
 ARM = 0.6  # an arm that fills more of its body than this is the body itself
@@ -95,8 +97,22 @@ def halves(cavity: Mesh) -> tuple[Half, ...]:
         high = vertices[:, 2] * side
         if high.max() > 0.05:
             mine = solid if side > 0 else solid.mirror((0.0, 0.0, 1.0))
-            out.append(_half(name, mine, _edges(high, faces.astype(np.int64), vertices)))
+            edges = _edges(high, faces.astype(np.int64), vertices)
+            half = _half(name, mine, edges)
+            fine = _finer(edges, half.bodies)
+            out.append(half if len(fine) == len(edges) else _half(name, mine, fine))
     return tuple(out)
+
+
+def _finer(edges: Array, bodies: Sequence[Body]) -> Array:
+    """The boundaries with more of them in layers to which a body keeps: one section tells neither its height nor its draft."""
+    lone = [shape for body in bodies if len(body.thick) == 1 and body.thick[0] > SHALLOW for shape in body.shapes]
+    middles = {round((low + high) / 2, 6) for low, high, _ in lone}
+    parts = [
+        np.linspace(low, high, SPLIT + 1)[:-1] if round(float(low + high) / 2, 6) in middles else np.array([low])
+        for low, high in itertools.pairwise(edges)
+    ]
+    return np.append(np.concatenate(parts), edges[-1])
 
 
 def _edges(high: Array, faces: Array, vertices: Array) -> Array:

@@ -20,6 +20,7 @@ from strickle.base import Array, BadInput, Source
 from strickle.mould import draw_law as law
 from strickle.mould.draw_bodies import Body, Half
 from strickle.mould.draw_cake import Cake
+from strickle.mould.draw_ledges import Ledge
 from strickle.mould.rules import FLEXURAL, bar_strength, constant
 from strickle.stores import Kit, SandRecord, Stores
 
@@ -29,6 +30,10 @@ SPREADS: dict[str, float] = {
 }  # fmt: skip
 """Standard deviation of the logarithm: pressure, friction, clearance and strain from memory; adhesion and left fitted; the rest guessed."""
 NAMES = ("strength", "adhesion", "friction", "pressure", "left", "tilt", "clearance", "strain", "zone", "speed", "jerk", "bond")
+KINDS = ("pocket", "edge", "hanging", "handling")
+DRAWN = frozenset({"tilt", "speed", "jerk", "clearance"})  # change from draw to draw; the rest is one shop's, known or not
+SHOPS, DRAWS = 64, 32
+LOW, HIGH = 0.1, 0.9  # shares of the shops at the ends of a chance
 POINTS, FEW, DIMENSIONS = 4096, 1024, 13
 LOCAL_STRENGTH, LOCAL_DRAG = 0.15, 0.25  # body to body, of the logarithm; guess
 GROOVED = 2.0  # bond to a grooved wall over that to a smooth one; guess
@@ -113,10 +118,14 @@ def shared(sand: Sand, points: int = POINTS) -> Shared:
     """The shared variables on the first ``points`` of the fixed set; of 1, their medians."""
     out = []
     for i, name in enumerate(NAMES):
-        normal = np.zeros(1) if points == 1 else normals()[:points, i]
-        middle, spread = sand.median[name], sand.spread[name]
-        out.append(middle * ndtri((1.0 + ndtr(normal)) / 2.0) if name == "tilt" else middle * np.exp(spread * normal))
+        out.append(_value(name, sand, np.zeros(1) if points == 1 else normals()[:points, i]))
     return Shared(*out)
+
+
+def _value(name: str, sand: Sand, normal: Array) -> Array:
+    """A shared variable at standard normal values (n,)."""
+    middle = sand.median[name]
+    return np.asarray(middle * ndtri((1.0 + ndtr(normal)) / 2.0) if name == "tilt" else middle * np.exp(sand.spread[name] * normal))
 
 
 def sand_of(record: SandRecord, stores: Stores, used: list[Source]) -> Sand:
@@ -239,20 +248,70 @@ def handled(cake: Cake, sand: Sand, given: Shared) -> tuple[Array, Array]:
     return bend, law.cake_drop(short, long, cake.weight, sand.density, given.jerk, given.bond)
 
 
-def chances(
-    halves: tuple[Half, ...], groups: list[Group], cake: Cake | None, sand: Sand, given: Shared, sharp: Mapping[str, float], least_draft: float = 0.0
-) -> Chances:
-    """Chances of one mould, dependent through what it shares."""
-    stands = {name: np.ones(len(given.strength)) for name in ("pocket", "edge", "hanging", "handling")}
+def standing(
+    halves: tuple[Half, ...], groups: list[Group], cake: Cake | None, sand: Sand, given: Shared, sharp: Mapping[str, float], least_draft: float = 0.0,
+    ledges: tuple[Ledge, ...] = (),
+) -> dict[str, Array]:  # fmt: skip
+    """Chance (n,) that all of one kind stands, for each set of shared values: pocket, edge, hanging, handling."""
+    stands = {name: np.ones(len(given.strength)) for name in KINDS}
     for group in groups:
         found = use(group.body, group.length, sand, given, least_draft)
         stands["pocket"] *= (1.0 - breaks(np.maximum(found.pull, found.tilt), sand.local)) ** group.many
         stands["hanging"] *= (1.0 - breaks(found.hang, sand.local)) ** group.many
+    for ledge in ledges:
+        stands["hanging"] *= 1.0 - breaks(law.ledge(ledge.reach, ledge.thick, sand.density, given.jerk, FLEXURAL * given.strength), sand.local)
     for half in halves:
         stands["edge"] *= 1.0 - breaks(edges(half, sand, given, sharp.get(half.name, 90.0), least_draft), sand.local)
     if cake is not None:
         for found_use in handled(cake, sand, given):
             stands["handling"] *= 1.0 - breaks(found_use, sand.local)
+    return stands
+
+
+def failing(stands: Mapping[str, Array]) -> Chances:
+    """Chances of one mould, dependent through what it shares: the mean over the set."""
     fails = {name: float(1.0 - stood.mean()) for name, stood in stands.items()}
-    every = stands["pocket"] * stands["edge"] * stands["hanging"] * stands["handling"]
-    return Chances(fails["pocket"], fails["edge"], fails["hanging"], fails["handling"], float(1.0 - every.mean()))
+    return Chances(**fails, any=float(1.0 - _all(stands).mean()))
+
+
+def spread_of(stands: Mapping[str, Array]) -> tuple[Chances, Chances]:
+    """Low and high chances of ``standing`` on the set of ``crossed``: those that one shop in ten falls short of, and one in ten passes.
+
+    A shop has one sand, print and flask, which it does not know; the hand, the speed and the jerk change from draw to draw and are averaged.
+    """
+    ends = []
+    for share in (LOW, HIGH):
+        each = {
+            name: float(np.quantile(1.0 - stood.reshape(SHOPS, DRAWS).mean(axis=1), share)) for name, stood in {**stands, "any": _all(stands)}.items()
+        }
+        ends.append(Chances(**each))
+    return ends[0], ends[1]
+
+
+def _all(stands: Mapping[str, Array]) -> Array:
+    return np.asarray(stands["pocket"] * stands["edge"] * stands["hanging"] * stands["handling"])
+
+
+def crossed(sand: Sand) -> Shared:
+    """The shared variables of ``SHOPS`` shops, each drawing ``DRAWS`` times (shops by draws, flat): the first points of the set, crossed."""
+    out = []
+    for i, name in enumerate(NAMES):
+        by_draw = name in DRAWN
+        normal = _evened(normals()[: DRAWS if by_draw else SHOPS, i])
+        flat = np.tile(normal, SHOPS) if by_draw else np.repeat(normal, DRAWS)
+        out.append(_value(name, sand, flat))
+    return Shared(*out)
+
+
+def _evened(normal: Array) -> Array:
+    """The same order with the values spread evenly over the normal distribution: few points of the set leave its tails out."""
+    rank = np.argsort(np.argsort(normal))
+    return np.asarray(ndtri((rank + 0.5) / len(normal)))
+
+
+def chances(
+    halves: tuple[Half, ...], groups: list[Group], cake: Cake | None, sand: Sand, given: Shared, sharp: Mapping[str, float], least_draft: float = 0.0,
+    ledges: tuple[Ledge, ...] = (),
+) -> Chances:  # fmt: skip
+    """Chances of one mould, dependent through what it shares."""
+    return failing(standing(halves, groups, cake, sand, given, sharp, least_draft, ledges))

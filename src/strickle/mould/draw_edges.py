@@ -7,16 +7,18 @@ from typing import Any
 import numpy as np
 
 from strickle.base import Array, Mesh
+from strickle.mould.draw_sheet import Sheet
 
 SHORT = 3e-3  # an edge must be this long in all to count [m]
 GRAIN = 0.5e-3  # walls lower than this make no edge of sand [m]
 CRACK = 2.0  # sharper is a crack of no width left by the mesh, no sand [deg]
 BLUNT = 90.0
+ASIDE = 0.5e-3  # how far outside the metal the slope of a crooked parting is taken [m]
 UPRIGHT = 0.5  # sine: edges steeper than 30 degrees are corners in plan, drawn along themselves
 
 
-def sharpest(cavity: Mesh) -> dict[str, float]:
-    """The sharpest edge of sand of each half [deg], 90 where none is sharper."""
+def sharpest(cavity: Mesh, sheet: Sheet | None = None) -> dict[str, float]:
+    """The sharpest edge of sand of each half [deg], 90 where none is sharper; ``sheet`` is a parting that is not flat."""
     import trimesh
 
     mesh = trimesh.Trimesh(cavity.vertices, cavity.faces, process=False)
@@ -28,10 +30,13 @@ def sharpest(cavity: Mesh) -> dict[str, float]:
     broad = (2.0 * mesh.area_faces[mesh.face_adjacency[ridge]] > GRAIN * long[:, None]).all(axis=1)  # no sand is finer than this
     lying = broad & (angle > CRACK) & (np.abs(along[:, 2]) < UPRIGHT * np.maximum(long, 1e-12))
     middle = ends[:, :, 2].mean(axis=1)
+    crooked = sheet is not None and not sheet.flat
+    if sheet is not None and crooked:
+        middle = middle - sheet.heights(ends[:, :, :2].mean(axis=1))
     out = {}
     for name, side in (("drag", -1.0), ("cope", 1.0)):
         mine = lying & (middle * side > 1e-5)
-        wall, wall_long = _at_parting(mesh, side)
+        wall, wall_long = _at_sheet(mesh, sheet, side) if sheet is not None and crooked else _at_parting(mesh, side)
         out[name] = _least(np.concatenate([angle[mine], wall]), np.concatenate([long[mine], wall_long]))
     return out
 
@@ -46,6 +51,41 @@ def _at_parting(mesh: Any, side: float) -> tuple[Array, Array]:
     two = corners[feet][down[feet]].reshape(-1, 2, 3)
     rise = mesh.face_normals[feet][:, 2] * side
     return BLUNT + np.degrees(np.arcsin(np.clip(rise, -1.0, 1.0))), np.linalg.norm(two[:, 1] - two[:, 0], axis=1)
+
+
+def _at_sheet(mesh: Any, sheet: Sheet, side: float) -> tuple[Array, Array]:
+    """As ``_at_parting``, where faces cross a crooked parting: what stands between wall and parting is measured square to their common line."""
+    over = (mesh.vertices[:, 2] - sheet.heights(mesh.vertices[:, :2]))[mesh.faces]
+    cut = (over.min(axis=1) < -1e-6) & (over.max(axis=1) > 1e-6)
+    resting = (np.abs(over) < 2e-6).sum(axis=1) == 2
+    angle, long = [], []
+    for mine in (np.flatnonzero(cut), np.flatnonzero(resting & ~cut & ((over * side).max(axis=1) > 1e-5))):
+        first, second, good = _crossing(mesh.vertices[mesh.faces[mine]], over[mine])
+        normal = mesh.face_normals[mine[good]]
+        plan = np.hypot(normal[:, 0], normal[:, 1])
+        wall = plan > UPRIGHT
+        middle = ((first + second) / 2.0)[wall]
+        beside = middle[:, :2] + ASIDE * normal[wall, :2] / plan[wall, None]
+        leans = (normal[wall] * sheet.normals(beside)).sum(axis=1) * side
+        angle.append(BLUNT + np.degrees(np.arcsin(np.clip(leans, -1.0, 1.0))))
+        long.append(np.linalg.norm(second - first, axis=1)[wall])
+    return np.concatenate(angle), np.concatenate(long)
+
+
+def _crossing(corners: Array, over: Array) -> tuple[Array, Array, Array]:
+    """Ends (k, 3) of the line in which faces (m, 3, 3) meet the parting, by the heights ``over`` (m, 3) over it, and which faces (k,) have one."""
+    places: list[list[Array]] = [[] for _ in range(len(corners))]
+    for i in range(3):
+        j = (i + 1) % 3
+        a, b = over[:, i], over[:, j]
+        meets = ((a <= 2e-6) & (b > 2e-6)) | ((b <= 2e-6) & (a > 2e-6))
+        share = np.clip(a / np.where(np.abs(a - b) < 1e-12, 1.0, a - b), 0.0, 1.0)
+        point = corners[:, i] + share[:, None] * (corners[:, j] - corners[:, i])
+        for face in np.flatnonzero(meets):
+            places[face].append(point[face])
+    good = np.array([face for face, found in enumerate(places) if len(found) == 2], dtype=np.int64)
+    pairs = np.array([places[face] for face in good]).reshape(-1, 2, 3)
+    return pairs[:, 0], pairs[:, 1], good
 
 
 def _least(angle: Array, long: Array) -> float:

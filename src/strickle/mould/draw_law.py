@@ -93,6 +93,15 @@ def hang(volume: float, section: float, density: float, jerk: Array, strength: A
     return np.asarray(density * GRAVITY * (1.0 + jerk) * volume / (section * strength))
 
 
+def ledge(reach: float, thick: float, density: float, jerk: Array, flexural: Array) -> Array:
+    """A shelf of sand ``thick`` at its root that hangs out by ``reach`` [m], jerked: a beam held at one end, as the bar over a table's edge.
+
+    >>> round(float(ledge(0.08, 0.03, 1600.0, 0.3, 12000.0)), 2)
+    1.09
+    """
+    return np.asarray(3.0 * density * GRAVITY * (1.0 + jerk) * reach**2 / (thick * flexural))
+
+
 def side_jerk(depth: float, width: float, density: float, jerk: Array, flexural: Array) -> Array:
     """Bending of a standing wall of sand jerked sideways.
 

@@ -4,7 +4,7 @@ from __future__ import annotations
 
 import numpy as np
 
-from strickle.base import Array, Finding, Margin, Weight, Where, tell
+from strickle.base import LEVELS, Array, Chance, Finding, Margin, Weight, Where, level, tell
 from strickle.mould.draw_chance import Sand
 from strickle.mould.result import SandBody
 from strickle.mould.sand import CLEAN, LIKELY, Stood
@@ -14,7 +14,9 @@ from strickle.stores import Kit
 DRILLED = 0.010  # round holes under this are filled in the pattern and drilled [m] (common practice)
 WIDE = 0.060  # above this width the model is stricter than practice [m]
 LARGE = 0.150  # a pattern longer than this is lifted with a bridge; the hand's tilt is not believed on it [m]
+LOW = 0.004  # hollows no deeper than this are relief, such as lettering, and no holes to drill [m] (choice of this program)
 MOST = 4  # most wide bodies told one by one
+MOST_RELIEF = 12  # most places of relief told one by one
 GUESSED = "drag, strength and the hand's tilt are guessed"
 MEASURED = "the strength is yours, drag and the hand's tilt are guessed"
 
@@ -23,9 +25,11 @@ def told(stood: Stood, sand: Sand, pattern: Pattern, kit: Kit) -> tuple[Finding,
     """Findings on the sand, the worst first within each kind, then what governs the whole."""
     known = MEASURED if kit.sand_test is not None else GUESSED
     doubtful = [body for body in stood.bodies if body.chance >= CLEAN]
-    out = _fingers([body for body in doubtful if body.width < DRILLED], pattern, known)
+    low = [body for body in doubtful if body.width < DRILLED and body.depth <= LOW and not body.through]
+    out = _fingers([body for body in doubtful if body.width < DRILLED and body not in low], pattern, known)
     out += _wide([body for body in doubtful if body.width >= DRILLED], pattern, known)
-    out += [*_edges(stood), *_hanging(stood), *_handling(stood, kit)]
+    out += _relief(low, pattern, known)
+    out += [*_edges(stood), *_hanging(stood, pattern), *_handling(stood, kit)]
     if stood.chances.any >= CLEAN:
         out.append(_whole(stood, sand, kit))
     return tuple(out)
@@ -49,6 +53,23 @@ def _fingers(narrow: list[SandBody], pattern: Pattern, known: str) -> list[Findi
             margin=_margin(worst),
             source="drawmodel",
         )
+    ]
+
+
+def _relief(low: list[SandBody], pattern: Pattern, known: str) -> list[Finding]:
+    """One finding for each low hollow between raised strokes: they are mended one by one, where the lettering is drawn."""
+    return [
+        Finding(
+            code="mould.sand_relief",
+            weight="MIND",
+            says=f"Low sand {tell(body.width, 'm')} wide and {tell(body.depth, 'm')} deep, as within a letter, may tear as the {body.half} is drawn",
+            because=f"{_why(body)} ({known})",
+            do="Lean the strokes round it more, make the relief lower, or draw that letter wider or open",
+            where=_where(body, pattern),
+            margin=_margin(body),
+            source="drawmodel",
+        )
+        for body in low[:MOST_RELIEF]
     ]
 
 
@@ -138,18 +159,27 @@ def _edges(stood: Stood) -> list[Finding]:
     ]
 
 
-def _hanging(stood: Stood) -> list[Finding]:
-    if stood.chances.hanging < CLEAN or not stood.bodies:
+def _hanging(stood: Stood, pattern: Pattern) -> list[Finding]:
+    if stood.chances.hanging < CLEAN or not (stood.bodies or stood.ledges):
         return []
-    worst = max(stood.bodies, key=lambda body: body.hang)
+    worst = max(stood.bodies, key=lambda body: body.hang, default=None)
+    shelf = max(stood.ledges, key=lambda ledge: ledge.use, default=None)
+    if shelf is not None and (worst is None or shelf.use > worst.hang):
+        says = f"A shelf of sand in the {shelf.half} that hangs out {tell(shelf.reach, 'm')} and is {tell(shelf.thick, 'm')} thick may break off"
+        hang, where = shelf.use, _at(shelf.at, pattern)
+    else:
+        assert worst is not None
+        says = f"Sand that hangs or stands free in the {worst.half} may fall when the mould is handled"
+        hang, where = worst.hang, _where(worst, pattern)
     return [
         Finding(
             code="mould.sand_hangs",
             weight="STOP" if stood.chances.hanging >= LIKELY else "MIND",
-            says=f"Sand that hangs or stands free in the {worst.half} may fall when the mould is handled",
-            because=f"its weight, jerked, is {tell(worst.hang, '1')} times what holds it; chance {tell(stood.chances.hanging, '1', '%')}",
+            says=says,
+            because=f"its weight, jerked, is {tell(hang, '1')} times what holds it; chance {tell(stood.chances.hanging, '1', '%')}",
             do="Set gaggers or nails into it while ramming, or set a core there",
-            margin=Margin(value=1 / max(worst.hang, 1e-9), unit="1", of="strength over its weight"),
+            where=where,
+            margin=Margin(value=1 / max(hang, 1e-9), unit="1", of="strength over its weight"),
             source="drawmodel",
         )
     ]
@@ -194,13 +224,19 @@ def _whole(stood: Stood, sand: Sand, kit: Kit) -> Finding:
         says=f"The chance that something of the sand fails is {tell(each.any, '1', '%')}: {list_of}",
         because=f"all share one sand and one hand, so they do not add up; {lever}; {enough}",
         do=f"Begin with the worst one named here{test}",
-        margin=Margin(value=1.0 - each.any, unit="1", of="chance that all of the sand stands"),
+        margin=Margin(value=1.0 - each.any, unit="1", of="chance that all of the sand stands", low=1.0 - stood.high.any, high=1.0 - stood.low.any),
+        chance=Chance(low=LEVELS[level(stood.low.any)], likely=LEVELS[level(each.any)], high=LEVELS[level(stood.high.any)]),
         source="drawmodel",
     )
 
 
 def _where(body: SandBody, pattern: Pattern) -> Where:
-    at: Array = pattern.turn.T @ ((body.at - pattern.shift) / pattern.scale)
+    return _at(body.at, pattern)
+
+
+def _at(place: Array, pattern: Pattern) -> Where:
+    """A place of the mould on the part."""
+    at: Array = pattern.turn.T @ ((place - pattern.shift) / pattern.scale)
     return Where(point=(float(at[0]), float(at[1]), float(at[2])))
 
 

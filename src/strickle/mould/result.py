@@ -39,6 +39,7 @@ class SandBody(Record):
     tilt: float = si("1", "use with a pattern that leans while it is drawn, medians", default=0.0)
     hang: float = si("1", "use by its own weight, hanging or jerked, medians", default=0.0)
     governs: str = word("what tears it first: pull-off | tilt | hanging", default="pull-off")
+    through: bool = word("whether it reaches the parting: the sand of a hole, where metal ends under it the sand of a hollow", default=True)
     strength_enough: float | None = si(
         "Pa",
         "green tensile strength at which its chance is 10 %; none below that, where no strength helps, past the twelve worst kinds",
@@ -55,6 +56,67 @@ class SandChances(Record):
     hanging: float = si("1", "a body falls by its own weight", default=0.0)
     handling: float = si("1", "the cope sags or drops out when lifted", default=0.0)
     any: float = si("1", "any of these", default=0.0)
+
+
+@dataclass(frozen=True, slots=True, kw_only=True, eq=False)
+class Leaning(Record):
+    """What a draw that leans by a given slope does to the sand between the pattern's walls."""
+
+    lean: float = si("1", "slope at which the pattern leans as it rises: rise over length")
+    pocket: float = si("1", "chance that a body of sand tears then")
+    worst: float = si("1", "chance of the one that tears first")
+    at: Array = si("m", "middle of its root, mould frame", shape="(3,)")
+    half: str = word("cope | drag")
+    push: float = si("m", "how far its tip is pushed aside at the most; 0 where rapping and draft leave room")
+    lift: float = si("m", "lift of the pattern at which that is; 0 where it is not pushed")
+
+
+@dataclass(frozen=True, slots=True, kw_only=True, eq=False)
+class SandLedge(Record):
+    """A shelf of sand that hangs beside or over metal of its own half, as a loose piece leaves it."""
+
+    at: Array = si("m", "middle of its root, mould frame", shape="(3,)")
+    half: str = word("cope | drag")
+    reach: float = si("m", "how far it hangs out of the sand that holds it")
+    thick: float = si("m", "its thickness there")
+    use: float = si("1", "bending by its own weight, jerked, over what it holds, medians")
+    chance: float = si("1", "chance that it breaks, by the model and its guessed spreads")
+
+
+@dataclass(frozen=True, slots=True, kw_only=True, eq=False)
+class SandWay(Record):
+    """One way to make the mould, run through pattern and mould for comparison, with the chances of its sand and what it costs."""
+
+    name: str = word(
+        "as is | half size | more draft | follow board | flat joint | cored | stronger sand | straight lift | bars: what it is called in tables"
+    )
+    says: str = word("what is changed, in plain words")
+    chances: SandChances = word("chances that the sand does not stand")
+    low: SandChances = word("the same, which one shop in ten stays under")
+    high: SandChances = word("the same, which one shop in ten goes over")
+    flask: FlaskChosen = word("flask it takes")
+    metal: float = si("kg", "mass of the part as cast, with draft and what is filled")
+    pieces: int = word("printed pieces of the pattern")
+    print_volume: float = si("m3", "volume of these pieces")
+    castings: int = word("castings it takes", default=1)
+    stops: tuple[str, ...] = word("codes of the STOP findings of pattern and mould this way, beside those of the sand", default=())
+
+
+@dataclass(frozen=True, slots=True, kw_only=True, eq=False)
+class Printing(Record):
+    """How to print what is rammed in this sand: layer against grain, skin against ramming."""
+
+    layer: float = si("m", "print layer of the kit: the step on a sloping face")
+    roughness: float = si("m", "mean roughness of an upright wall by its layers")
+    grain: float | None = si("m", "middle grain size of the sand; none where the stores hold no fineness of it", default=None)
+    wall: float = si("m", "skin of solid print all round, top and bottom too")
+    infill: float = si("1", "share of print inside the skin")
+    span: float = si("m", "how far the skin spans between lines of the infill")
+    pressure: float = si("Pa", "pressure on a level face that hand ramming leaves, the high end")
+    stress: float = si("Pa", "bending stress in the skin under that pressure, spanning between lines of the infill")
+    strength: float = si("Pa", "strength of the print, the low end")
+    density: float = si("kg/m3", "density of solid print")
+    softens: float = si("K", "temperature at which the print begins to soften")
 
 
 @dataclass(frozen=True, slots=True, kw_only=True, eq=False)
@@ -80,3 +142,9 @@ class Mould(Outcome):
     sand_governs: str = word("what would help most: sand | design | technique | nothing needed", default="nothing needed")
     sand_strength_enough: float | None = si("Pa", "green tensile strength at which any failure has 10 %; none where no strength helps", default=None)
     face_tear: Array = si("1", "chance of the sand body that each face of the part bounds; 0 elsewhere", shape="(m,)", default_factory=_no_faces)
+    sand_low: SandChances = word("chances that one shop in ten stays under: sand, print and flask better than reckoned", default_factory=SandChances)
+    sand_high: SandChances = word("chances that one shop in ten goes over: sand, print and flask worse than reckoned", default_factory=SandChances)
+    leaning: tuple[Leaning, ...] = word("what a draw that leans by 0, 1, 2 and 3 degrees does", default=())
+    ledges: tuple[SandLedge, ...] = word("shelves of hanging sand, the farthest reaching first", default=())
+    sand_ways: tuple[SandWay, ...] = word("other ways to make the mould beside this one, run for comparison; empty where none was", default=())
+    printing: Printing | None = word("how to print the pieces for this sand", default=None)

@@ -95,3 +95,24 @@ def rounded_up(value: float, step: float = 0.005) -> float:
     0.235
     """
     return math.ceil(value / step - 1e-9) * step
+
+
+def skin_stress(pressure: float, span: float, thick: float) -> float:
+    """Greatest bending stress [Pa] in a square of skin held along its edges, under an even pressure [Pa].
+
+    Source: S. Timoshenko and S. Woinowsky-Krieger, Theory of Plates and Shells, 2nd ed., 1959, New York, clamped square plate: moment at
+    the middle of an edge 0.0513 p a^2 (from memory).
+
+    >>> round(skin_stress(2e5, 0.004, 0.0016))
+    384750
+    """
+    return 6.0 * 0.0513 * pressure * (span / thick) ** 2
+
+
+def infill_span(line: float, share: float) -> float:
+    """Distance between lines of an infill laid both ways [m], from the width of a line and the share of print in it.
+
+    >>> round(infill_span(0.0004, 0.2), 6)
+    0.004
+    """
+    return 2.0 * line / share

@@ -16,12 +16,17 @@ import numpy as np
 
 from strickle.base import Array, Mesh
 from strickle.mould import draw_chance as chance
+from strickle.mould import draw_law as law
 from strickle.mould.draw_bodies import Body, Half, halves
 from strickle.mould.draw_cake import Cake
 from strickle.mould.draw_chance import Chances, Group, Sand, Shared
 from strickle.mould.draw_edges import sharpest
+from strickle.mould.draw_ledges import Ledge, ledges
 from strickle.mould.draw_map import face_chances
-from strickle.mould.result import SandBody
+from strickle.mould.draw_sheet import Sheet, laid_flat
+from strickle.mould.draw_tilt import leaning
+from strickle.mould.result import Leaning, SandBody, SandLedge
+from strickle.mould.rules import FLEXURAL
 
 CLEAN, LIKELY = 0.1, 0.4  # below the first it draws clean, above the second it is likely to tear
 STRONGEST = 8.0  # most that strength is raised in search of what would be enough, times
@@ -40,6 +45,10 @@ class Stood(NamedTuple):
     enough: float | None
     sharp: dict[str, float]
     face_tear: Array
+    low: Chances  # that one shop in ten stays under
+    high: Chances  # that one in ten goes over
+    leaning: tuple[Leaning, ...]
+    ledges: tuple[SandLedge, ...]
 
 
 class _Case(NamedTuple):
@@ -49,15 +58,28 @@ class _Case(NamedTuple):
     groups: list[Group]
     cake: Cake | None
     sharp: dict[str, float]
+    ledges: tuple[Ledge, ...] = ()
 
     def chances(self, sand: Sand, given: Shared, least_draft: float = 0.0) -> Chances:
-        return chance.chances(self.halves, self.groups, self.cake, sand, given, self.sharp, least_draft)
+        return chance.chances(self.halves, self.groups, self.cake, sand, given, self.sharp, least_draft, self.ledges)
+
+    def spread(self, sand: Sand, likely: Chances) -> tuple[Chances, Chances]:
+        """Low and high chances, never within the likely ones."""
+        stands = chance.standing(self.halves, self.groups, self.cake, sand, chance.crossed(sand), self.sharp, 0.0, self.ledges)
+        low, high = chance.spread_of(stands)
+        return Chances(*map(min, low, likely)), Chances(*map(max, high, likely))
 
 
-def stand(cavity: Mesh, cake: Cake | None, sand: Sand, middles: Array | None = None) -> Stood:
-    """Judge the sand round a cavity (mould frame, metres); ``middles`` (m, 3) of the part's faces in the same frame, for the map."""
-    found = halves(cavity)
-    case = _Case(found, [], cake, sharpest(cavity))
+def stand(
+    cavity: Mesh, cake: Cake | None, sand: Sand, middles: Array | None = None, sheet: Sheet | None = None, normals: Array | None = None
+) -> Stood:
+    """Judge the sand round a cavity (mould frame, metres); ``middles`` and ``normals`` (m, 3) of the part's faces in the same frame, for the map.
+
+    ``sheet`` is a parting that is not flat; bodies and faces are then looked at as it is laid flat, and their places put back.
+    """
+    level = laid_flat(cavity, sheet)
+    found = halves(level)
+    case = _Case(found, [], cake, sharpest(cavity, sheet), ledges(level))
     for half in found:
         case.groups.extend(chance.grouped(half))
     given = chance.shared(sand)
@@ -72,16 +94,40 @@ def stand(cavity: Mesh, cake: Cake | None, sand: Sand, middles: Array | None = N
         one = _record(group, share, enough, sand, doubtful and enough is None)
         for number in group.members:
             body = halves_of[group.body.half].bodies[number]
-            records.append(dataclasses.replace(one, at=body.at))
+            records.append(dataclasses.replace(one, at=_raised(body.at, sheet)))
             on_faces.append((body, share))
     tear = np.zeros(0 if middles is None else len(middles))
     if middles is not None and on_faces:
-        tear = face_chances(middles, [body for body, _ in on_faces], [share for _, share in on_faces])
+        tear = face_chances(_lowered(middles, sheet), [body for body, _ in on_faces], [share for _, share in on_faces], normals)
     governs, most = "nothing needed", None
     if told.any > CLEAN:
         governs = _governs(case, sand)
         most = _strength(lambda s, g: case.chances(s, g).any, sand)
-    return Stood(tuple(records), told, governs, most, case.sharp, tear)
+    low, high = case.spread(sand, told)
+    shelves = tuple(_shelf(ledge, sand, given, sheet) for ledge in case.ledges)
+    return Stood(tuple(records), told, governs, most, case.sharp, tear, low, high, _leaning(case, sand, sheet), shelves)
+
+
+def _raised(at: Array, sheet: Sheet | None) -> Array:
+    """A place of the mould laid flat, put back."""
+    return at if sheet is None else at + np.array([0.0, 0.0, float(sheet.heights(at[None, :2])[0])])
+
+
+def _lowered(points: Array, sheet: Sheet | None) -> Array:
+    """Places (m, 3) as they lie where the parting is laid flat."""
+    return points if sheet is None else points - np.column_stack([np.zeros((len(points), 2)), sheet.heights(points[:, :2])])
+
+
+def _leaning(case: _Case, sand: Sand, sheet: Sheet | None) -> tuple[Leaning, ...]:
+    return tuple(dataclasses.replace(one, at=_raised(one.at, sheet)) for one in leaning(case.groups, sand))
+
+
+def _shelf(ledge: Ledge, sand: Sand, given: Shared, sheet: Sheet | None) -> SandLedge:
+    """What is told of one shelf."""
+    middle = chance.shared(sand, 1)
+    use, uses = (law.ledge(ledge.reach, ledge.thick, sand.density, some.jerk, FLEXURAL * some.strength) for some in (middle, given))
+    share = float(chance.breaks(uses, sand.local).mean())
+    return SandLedge(at=_raised(ledge.at, sheet), half=ledge.half, reach=ledge.reach, thick=ledge.thick, use=float(use[0]), chance=share)
 
 
 def _one(group: Group, sand: Sand, given: Shared) -> float:
@@ -98,7 +144,7 @@ def _record(group: Group, share: float, enough: float | None, sand: Sand, no_str
     governs = "hanging" if hang > max(pull, tilt) else "tilt" if no_strength or tilt > 1.001 * pull else "pull-off"
     return SandBody(
         at=body.at, half=body.half, depth=body.depth, width=body.width, neck_area=float(body.area[found.weakest]), use=pull, kind=body.kind,
-        chance=share, tilt=tilt, hang=hang, governs=governs, strength_enough=enough,
+        chance=share, tilt=tilt, hang=hang, governs=governs, strength_enough=enough, through=body.is_through,
     )  # fmt: skip
 
 

@@ -9,7 +9,9 @@ from strickle.metal import Metal
 from strickle.mould import draw_cake, draw_says, open_face
 from strickle.mould.ask import MouldAsk
 from strickle.mould.draw_chance import sand_of
+from strickle.mould.draw_sheet import Sheet
 from strickle.mould.flask import Fitted, Need, choose, nearest
+from strickle.mould.printing import printing
 from strickle.mould.result import Mould, SandChances
 from strickle.mould.rules import constant, side_margin
 from strickle.mould.sand import stand
@@ -48,7 +50,9 @@ def ram(part: Part, pattern: Pattern, metal: Metal, stores: Stores, ask: MouldAs
     density = _sand(sand, "density")
     known = sand_of(sand, stores, used)
     box = fitted.box
-    stood = stand(pattern.cavity, None if is_open else draw_cake.measured(pattern.cavity, box, stores.kit.bars), known, _middles(part, pattern))
+    cake = None if is_open else draw_cake.measured(pattern.outer, box, stores.kit.bars)
+    middles, normals = _faces(part, pattern)
+    stood = stand(pattern.outer, cake, known, middles, _sheet(pattern), normals)
     side = need.side
     tilt = open_face.slope(pattern) if is_open else 0.0
     room = np.array([box[0] + side, box[1] - side, box[2] + side, box[3] - side, box[4] + deep / 2, box[5]])
@@ -71,7 +75,12 @@ def ram(part: Part, pattern: Pattern, metal: Metal, stores: Stores, ask: MouldAs
         sand_governs=stood.governs,
         sand_strength_enough=stood.enough,
         face_tear=stood.face_tear,
+        sand_low=SandChances(**stood.low._asdict()),
+        sand_high=SandChances(**stood.high._asdict()),
+        leaning=stood.leaning,
+        ledges=stood.ledges,
         tilt=tilt,
+        printing=printing(sand, stores, used),
         findings=(
             *_flask_findings(fitted, need, stores.kit, flasks),
             *(open_face.told(fitted.flask, tilt, pattern, fitted.at_hand) if is_open else ()),
@@ -81,10 +90,16 @@ def ram(part: Part, pattern: Pattern, metal: Metal, stores: Stores, ask: MouldAs
     )
 
 
-def _middles(part: Part, pattern: Pattern) -> Array:
-    """Middles of the part's faces in the mould frame (m, 3) [m]."""
-    middles = part.mesh.vertices[part.mesh.faces].mean(axis=1)
-    return np.asarray(pattern.scale * (middles @ pattern.turn.T) + pattern.shift)
+def _faces(part: Part, pattern: Pattern) -> tuple[Array, Array]:
+    """Middles [m] and unit normals of the part's faces in the mould frame, (m, 3) each."""
+    corners = (pattern.scale * (part.mesh.vertices @ pattern.turn.T) + pattern.shift)[part.mesh.faces]
+    cross = np.cross(corners[:, 1] - corners[:, 0], corners[:, 2] - corners[:, 0])
+    return corners.mean(axis=1), cross / np.maximum(np.linalg.norm(cross, axis=1), 1e-30)[:, None]
+
+
+def _sheet(pattern: Pattern) -> Sheet | None:
+    """The joint where it is crooked."""
+    return None if pattern.sheet is None else Sheet(pattern.sheet.x, pattern.sheet.y, pattern.sheet.height)
 
 
 def _sand(sand: SandRecord, name: str) -> Value:
@@ -105,14 +120,15 @@ def _need(
     between = constant(stores, "margin.between", used).value
     if ask.kind == "open-face":
         return open_face.need(pattern, side, under), between, under
-    low, high = pattern.cavity.vertices[:, :2].min(axis=0), pattern.cavity.vertices[:, :2].max(axis=0)
+    low, high = pattern.outer.vertices[:, :2].min(axis=0), pattern.outer.vertices[:, :2].max(axis=0)
+    up, down = (max(float(end), 0.0) for end in (pattern.outer.vertices[:, 2].max(), -pattern.outer.vertices[:, 2].min()))
     if ask.room is not None:
         low = np.minimum(low, ask.room[[0, 2]])
         high = np.maximum(high, ask.room[[1, 3]])
-        cope, drag = max(float(ask.room[5]), pattern.cope_depth + over), max(-float(ask.room[4]), pattern.drag_depth) + under
+        cope, drag = max(float(ask.room[5]), up + over), max(-float(ask.room[4]), down) + under
     else:
         low = low - np.array([0.0, _band(part) if promise else 0.0])
-        cope, drag = pattern.cope_depth + over, max(pattern.drag_depth, WELL_DEEP if promise else 0.0) + under
+        cope, drag = up + over, max(down, WELL_DEEP if promise else 0.0) + under
     return Need(low=low, high=high, side=side, cope=max(cope, LEAST_COPE), drag=drag), between, min(over, under)
 
 

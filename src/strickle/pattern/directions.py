@@ -84,6 +84,7 @@ def folded(directions: Array) -> Array:
 def clusters(mesh: Mesh, most: int = 12) -> Array:
     """Normals of the ``most`` largest flat areas (k, 3), folded to a half-sphere, exact where an axis of the file is meant."""
     normals, areas = surface(mesh)
+    normals, areas = normals[areas > 0], areas[areas > 0]  # a sliver has no direction
     _, back = np.unique(np.round(folded(normals), 3), axis=0, return_inverse=True)
     weight = np.bincount(back.ravel(), areas)
     summed = np.stack([np.bincount(back.ravel(), areas * folded(normals)[:, i]) for i in range(3)], axis=1)

@@ -2,6 +2,8 @@
 
 from __future__ import annotations
 
+import math
+from collections.abc import Callable
 from typing import NamedTuple
 
 import manifold3d
@@ -10,8 +12,10 @@ from scipy import ndimage
 
 from strickle.base import Array, Mesh, Piece
 from strickle.kernels import raster
+from strickle.pattern import lifting
 from strickle.pattern.columns import View, view
 from strickle.pattern.mend import mended
+from strickle.pattern.result import Lift
 from strickle.pattern.undercut import plain
 
 ACROSS = 260
@@ -24,6 +28,7 @@ HOLDS = 4.0  # mm of pilot a lifting screw needs at least
 SCREW = 3.2  # mm, pilot for the lifting screw
 BAR = 6.2  # mm, seat for the rapping bar
 STOCK = {4.2: "5/32 in or 4 mm", 3.2: "1/8 in or 3 mm", 2.2: "5/64 in or 2 mm", 1.7: "1/16 in or 1.5 mm"}  # pins that go into these holes
+EVEN = 0.4  # mm the parting face may rise over the widest hole
 WALL = 1.6  # mm of print left round and over a hole
 APART = 8.0  # mm between dowels, and between two lifting screws, at least
 LEVEL = 0.04  # a screw farther off the middle of the wall drag than this share of the length gets a second one across from it
@@ -45,6 +50,14 @@ class Body(NamedTuple):
     solid: manifold3d.Manifold
 
 
+class Cut(NamedTuple):
+    """A crooked joint at print scale, millimetres: bodies on either side and the height of the face between them."""
+
+    bodies: list[Body]
+    crumbs: int
+    height: Callable[[Array, Array], Array]  # of the face over points (n,), (n,)
+
+
 class Hole(NamedTuple):
     """A blind hole in the parting face. Millimetres, print scale."""
 
@@ -54,6 +67,7 @@ class Hole(NamedTuple):
     diameter: float
     depth: float
     body: str = ""
+    level: float = 0.0  # of the parting face there
 
 
 class Holes(NamedTuple):
@@ -63,7 +77,8 @@ class Holes(NamedTuple):
     loose: int  # bodies of the pattern that found no room for two dowels
     bodies: int  # bodies that need dowels
     unlifted: list[str]  # pieces that have no room for a lifting screw
-    offset: dict[str, float]  # mm from the lifting screw, or the middle of two, to the middle of the wall drag, by piece
+    offset: dict[str, float]  # mm from the lifting screw, or the middle of several, to the middle of the wall drag, by piece
+    lifts: tuple[Lift, ...] = ()
 
 
 class _Room(NamedTuple):
@@ -74,6 +89,8 @@ class _Room(NamedTuple):
     cell: float
     depth: dict[str, Array]  # of print over the parting face, by half
     body: dict[str, Array]  # which columns a piece stands in
+    face: Array  # height of the parting face
+    even: Array  # columns where it is level enough for a hole
 
 
 def parted(printed: manifold3d.Manifold) -> list[manifold3d.Manifold]:
@@ -104,30 +121,37 @@ def bodies(printed: manifold3d.Manifold) -> tuple[list[Body], int]:
     return out, crumbs
 
 
-def _room(printed: manifold3d.Manifold, every: list[Body]) -> _Room:
+def _room(printed: manifold3d.Manifold, every: list[Body], cut: Cut | None) -> _Room:
     vertices, faces = plain(printed)
     seen: View = view(vertices, faces, ACROSS)
     x, y = (seen.origin[i] + (np.arange(seen.low.shape[i]) + 0.5) * seen.cell for i in range(2))
-    cope = np.where(np.isfinite(seen.high), np.maximum(seen.high, 0.0), 0.0)
-    drag = np.where(np.isfinite(seen.low), np.maximum(-seen.low, 0.0), 0.0)
+    face, even = np.zeros(seen.low.shape), np.ones(seen.low.shape, dtype=bool)
+    if cut is not None:
+        face = cut.height(*(part.ravel() for part in np.meshgrid(x, y, indexing="ij"))).reshape(face.shape)
+        near = 2 * math.ceil(PINS[0][0] / 2 / seen.cell) + 1
+        even = ndimage.maximum_filter(face, near) - ndimage.minimum_filter(face, near) < EVEN
+    cope = np.where(np.isfinite(seen.high), np.maximum(seen.high - face, 0.0), 0.0)
+    drag = np.where(np.isfinite(seen.low), np.maximum(face - seen.low, 0.0), 0.0)
     depth = {"cope": cope, "drag": drag}
     shape = (len(x), len(y))
     stands: dict[str, Array] = {}
     for body in every:
         start, _, _, _ = raster.columns(*plain(body.solid), seen.origin, seen.cell, *shape)
         stands[body.name] = (np.diff(start) > 0).reshape(shape) & (depth[body.half] > 0.2)
-    return _Room(x, y, seen.cell, depth, stands)
+    return _Room(x, y, seen.cell, depth, stands, face, even)
 
 
 def _owner(room: _Room, hole: Hole, every: list[Body]) -> Hole:
     """The hole with the piece it lies in."""
     i, j = (int(np.argmin(np.abs(axis - at))) for axis, at in zip((room.x, room.y), hole.at))
-    return hole._replace(body=next((b.name for b in every if b.half == hole.half and room.body[b.name][i, j]), ""))
+    name = next((b.name for b in every if b.half == hole.half and room.body[b.name][i, j]), "")
+    return hole._replace(body=name, level=float(room.face[i, j]))
 
 
 def _places(room: _Room, mask: Array, diameter: float, taken: list[Hole], half: str) -> Array:
     """Column indices (k, 2) where a hole fits inside ``mask``, clear of the edge and of other holes of the same half."""
     free = ndimage.distance_transform_edt(np.pad(mask, 1))[1:-1, 1:-1] * room.cell - room.cell >= diameter / 2 + WALL
+    free &= room.even
     places = np.argwhere(free)
     for hole in taken:
         if hole.half == half and len(places):
@@ -174,19 +198,30 @@ def _nearest(room: _Room, mask: Array, target: Array, diameter: float, taken: li
 
 def wall_drag(body: manifold3d.Manifold) -> Array:
     """Middle in plan (2,) of the walls that rub on the sand: faces within 10 degrees of the draw, by area; else of the volume in plan."""
+    middles, area, wall = _walls(body)
+    weight = np.where(wall, area, 0.0) if wall.any() else area
+    return np.asarray(np.average(middles[:, :2], axis=0, weights=weight))
+
+
+def wall_area(body: manifold3d.Manifold) -> float:
+    """Surface [mm2] of the walls that rub on the sand."""
+    _, area, wall = _walls(body)
+    return float(area[wall].sum())
+
+
+def _walls(body: manifold3d.Manifold) -> tuple[Array, Array, Array]:
+    """Middles (m, 3) and areas (m,) of a body's faces, and which stand within 10 degrees of the draw."""
     vertices, faces = plain(body)
     a, b, c = (vertices[faces[:, i]] for i in range(3))
     cross = np.cross(b - a, c - a)
-    area = np.linalg.norm(cross, axis=1)
-    wall = np.abs(cross[:, 2]) < np.sin(np.radians(10.0)) * area
-    weight = np.where(wall, area, 0.0) if wall.any() else area
-    return np.asarray(np.average((a + b + c)[:, :2] / 3, axis=0, weights=weight))
+    area = np.linalg.norm(cross, axis=1) / 2
+    return (a + b + c) / 3, area, np.abs(cross[:, 2]) < np.sin(np.radians(10.0)) * 2 * area
 
 
-def drill(printed: manifold3d.Manifold) -> Holes:
-    """Where the holes of both halves go."""
-    every, _ = bodies(printed)
-    room = _room(printed, every)
+def drill(printed: manifold3d.Manifold, cut: Cut | None = None, drag: float = 0.0) -> Holes:
+    """Where the holes of both halves go; ``cut`` is a crooked joint, ``drag`` [N/mm2] on walls along the draw says how hard a piece is lifted."""
+    every = bodies(printed)[0] if cut is None else cut.bodies
+    room = _room(printed, every, cut)
     holes: list[Hole] = []
     loose = count = 0
     split = {half: [b for b in every if b.half == half] for half in ("cope", "drag")}
@@ -200,14 +235,19 @@ def drill(printed: manifold3d.Manifold) -> Holes:
             holes += [_owner(room, hole, every) for hole in found]
     unlifted: list[str] = []
     offset: dict[str, float] = {}
+    lifts: list[Lift] = []
     for body in every:
         own, off = _grips(room, body, holes)
+        screws = [hole for hole in own if hole.use == "lift"]
+        if screws:
+            level = sum(hole.level for hole in screws) / len(screws)
+            lifts.append(lifting.lift(body.name, [hole.at for hole in screws], drag * wall_area(body.solid), level))
         holes += own
         if off is None:
             unlifted.append(body.name)
         else:
             offset[body.name] = off
-    return Holes(holes, loose, count, unlifted, offset)
+    return Holes(holes, loose, count, unlifted, offset, tuple(lifts))
 
 
 def _grips(room: _Room, body: Body, taken: list[Hole]) -> tuple[list[Hole], float | None]:
@@ -220,18 +260,39 @@ def _grips(room: _Room, body: Body, taken: list[Hole]) -> tuple[list[Hole], floa
     lift = _nearest(room, island, target, SCREW, taken, half)
     if lift is None:
         return [], None
-    out = [lift._replace(use="lift", body=body.name)]
-    at = lift.at
     points = _points(room, where)
-    if np.hypot(*(at - target)) > LEVEL * np.ptp(points, axis=0).max():
+    out = _apart(room, body, taken, target, points) or [_owned(room, lift, "lift", body)]
+    at = np.mean([hole.at for hole in out], axis=0)
+    if len(out) == 1 and np.hypot(*(at - target)) > LEVEL * np.ptp(points, axis=0).max():
         twin = _nearest(room, island, 2 * target - at, SCREW, [*taken, *out], half, clear=APART)
         if twin is not None and np.hypot(*((at + twin.at) / 2 - target)) < 0.5 * np.hypot(*(at - target)):
-            out.append(twin._replace(use="lift", body=body.name))
+            out.append(_owned(room, twin, "lift", body))
             at = (at + twin.at) / 2
     rap = _nearest(room, island, points.mean(axis=0), BAR, [*taken, *out], half, clear=12.0)
     if rap is not None:
-        out.append(rap._replace(use="rap", body=body.name))
+        out.append(_owned(room, rap, "rap", body))
     return out, float(np.hypot(*(at - target)))
+
+
+def _apart(room: _Room, body: Body, taken: list[Hole], target: Array, points: Array) -> list[Hole]:
+    """Lifting screws of a long body, even about the middle of its wall drag; none where the print has no room for such."""
+    plan = lifting.sides(points)
+    for places in lifting.places(plan, target):
+        found: list[Hole] = []
+        for place in places:
+            hole = _nearest(room, room.body[body.name], place, SCREW, [*taken, *found], body.half, clear=plan.long / 4)
+            if hole is not None:
+                found.append(_owned(room, hole, "lift", body))
+        off = np.hypot(*(np.mean([hole.at for hole in found], axis=0) - target)) if found else np.inf
+        if len(found) == len(places) and off <= lifting.OFF * plan.long:
+            return found
+    return []
+
+
+def _owned(room: _Room, hole: Hole, use: str, body: Body) -> Hole:
+    """The hole with its use, its piece and the height it opens at."""
+    i, j = (int(np.argmin(np.abs(axis - at))) for axis, at in zip((room.x, room.y), hole.at))
+    return hole._replace(use=use, body=body.name, level=float(room.face[i, j]))
 
 
 class Printed(NamedTuple):
@@ -240,25 +301,29 @@ class Printed(NamedTuple):
     pieces: tuple[Piece, ...]
     crumbs: int  # left out
     rough: list[str]  # pieces with edges that not every reader of the file takes alike
+    cut: float = 0.0  # mm3 of holes for dowels, screws and the rapping bar
 
 
-def pieces(printed: manifold3d.Manifold, holes: Holes) -> Printed:
-    """The pattern's pieces in metres, one for each body. ``printed`` is in millimetres at print scale."""
+def pieces(printed: manifold3d.Manifold, holes: Holes, cut: Cut | None = None) -> Printed:
+    """The pattern's pieces in metres, one for each body. ``printed`` is in millimetres at print scale; ``cut`` is a crooked joint."""
     out: list[Piece] = []
     rough: list[str] = []
-    every, crumbs = bodies(printed)
+    taken = 0.0
+    every, crumbs = bodies(printed) if cut is None else (cut.bodies, cut.crumbs)
     for body in every:
         clean = body.solid
         own = [h for h in holes.holes if h.body == body.name]
         for hole in own:
             tool = manifold3d.Manifold.cylinder(hole.depth + 1.0, hole.diameter / 2, circular_segments=24)
-            clean = clean - tool.translate((*hole.at, -1.0 if body.side > 0 else -hole.depth))
-        clean, whole = mended(clean, body.side)
+            clean = clean - tool.translate((*hole.at, hole.level - (1.0 if body.side > 0 else hole.depth)))
+        taken += float(body.solid.volume() - clean.volume())
+        clean, whole = mended(clean, body.side if cut is None else 0.0)
         if not whole:
             rough.append(body.name)
         vertices, faces = plain(clean)
-        first = {hole.use: np.append(hole.at, 0.0) * 1e-3 for hole in reversed(own)}
-        lift = first.get("lift")
+        screws = [np.append(hole.at, hole.level) for hole in own if hole.use == "lift"]
+        lift = np.mean(screws, axis=0) * 1e-3 if screws else None
+        rap = next((np.append(hole.at, hole.level) * 1e-3 for hole in own if hole.use == "rap"), lift)
         out.append(
             Piece(
                 name=body.name,
@@ -270,14 +335,14 @@ def pieces(printed: manifold3d.Manifold, holes: Holes) -> Printed:
                 volume=float(clean.volume()) * 1e-9,
                 extents=np.ptp(vertices, axis=0) * 1e-3,
                 lift_point=lift,
-                rap_point=first.get("rap", lift),
-                note=_note(body, own, sum(b.half == body.half for b in every)),
+                rap_point=rap,
+                note=_note(body, own, sum(b.half == body.half for b in every), next((one for one in holes.lifts if one.piece == body.name), None)),
             )
         )
-    return Printed(tuple(out), crumbs, rough)
+    return Printed(tuple(out), crumbs, rough, taken)
 
 
-def _note(body: Body, own: list[Hole], count: int) -> str:
+def _note(body: Body, own: list[Hole], count: int, lift: Lift | None = None) -> str:
     """What the moulder should know of a piece; sizes are those of the holes as cut."""
     uses = {hole.use for hole in own}
     pins = sorted({hole.diameter for hole in own if hole.use == "dowel"}, reverse=True)
@@ -289,6 +354,8 @@ def _note(body: Body, own: list[Hole], count: int) -> str:
     screws = sum(hole.use == "lift" for hole in own)
     if screws == 1:
         words.append("the narrow hole near the balance of its rubbing walls takes the lifting screw, No. 8 or 4 mm")
+    elif lift is not None and lift.bars:
+        words.append(f"the {screws} narrow holes about the balance of its rubbing walls take lifting screws, No. 8 or 4 mm; {lifting.said(lift)}")
     elif screws:
         words.append("the narrow holes on both sides of the balance of its rubbing walls take two lifting screws, No. 8 or 4 mm, drawn together")
     if "rap" in uses:

@@ -4,7 +4,61 @@ from __future__ import annotations
 
 from dataclasses import dataclass
 
-from strickle.base import Array, Mesh, Outcome, Piece, Span, si, word
+from strickle.base import Array, Mesh, Outcome, Piece, Record, Span, si, word
+from strickle.pattern.core import Core, Loose
+
+
+@dataclass(frozen=True, slots=True, kw_only=True, eq=False)
+class DrilledHole(Record):
+    """A round hole of the part that is filled in the pattern and drilled in the casting."""
+
+    at: Array = si("m", "middle of its mouth, part coordinates", shape="(3,)")
+    axis: Array = si("1", "direction from the mouth into the hole, part coordinates", shape="(3,)")
+    diameter: float = si("m", "diameter")
+    depth: float = si("m", "length of its round wall")
+    through: bool = word("true where it is open at both ends")
+    centre: bool = word("whether the pattern carries a centre mark for the drill")
+
+
+@dataclass(frozen=True, slots=True, kw_only=True, eq=False)
+class StockedFace(Record):
+    """A marked face with machining stock on it."""
+
+    name: str = word("the mark's name")
+    shape: str = word("flat | bore | boss")
+    at: Array = si("m", "the marked point, part coordinates", shape="(3,)")
+    axis: Array = si("1", "out of a flat, or along a bore or boss, part coordinates", shape="(3,)")
+    stock: float = si("m", "stock on the face, of a bore or boss on its radius; part scale")
+    area: float = si("m2", "area of the face")
+
+
+@dataclass(frozen=True, slots=True, kw_only=True, eq=False)
+class Lift(Record):
+    """How one printed piece is lifted out of the sand."""
+
+    piece: str = word("its name")
+    at: Array = si("m", "where the pull is: the middle of its screws on the parting, print scale, mould frame", shape="(3,)")
+    screws: int = word("lifting screws")
+    apart: float = si("m", "distance of the screws along the bar; 0 for one screw")
+    force: float = si("N", "what its walls may hold it with once rapped, at the high end")
+    bars: int = word("bars of wood across the screws; 0 where one screw or two by hand do")
+    bar_length: float = si("m", "length of a bar")
+    bar_width: float = si("m", "its width")
+    bar_height: float = si("m", "its height, on edge")
+
+
+@dataclass(frozen=True, slots=True, kw_only=True, eq=False)
+class Sheet(Record):
+    """A crooked joint of cope and drag: heights over the flask's own joint, level at zero outside the grid; mould frame, cavity scale."""
+
+    x: Array = si("m", "places of the nodes along x", shape="(nx,)")
+    y: Array = si("m", "places of the nodes along y", shape="(ny,)")
+    height: Array = si("m", "height of the joint at each node", shape="(nx, ny)")
+    lowest: float = si("m", "lowest place of the sand's face")
+    highest: float = si("m", "highest place of it")
+    steepest: float = si("1", "slope of its steepest place, rise over run")
+    area: float = si("m2", "face of the sand that is not level")
+    saved: float = si("m3", "sand released that no flat joint releases; cavity scale")
 
 
 @dataclass(frozen=True, slots=True, kw_only=True, eq=False)
@@ -22,7 +76,7 @@ class Pattern(Outcome):
     undercut_volume: float = si("m3", "sand that a flat-parted two-part mould cannot release, filled in the pattern; cavity scale")
     undercut_faces: tuple[int, ...] = word("faces of the part that hold it", inner=True)
     undrafted_area: float = si("m2", "surface standing within half a degree of the draw")
-    face_draft: Array = si("1", "sine of each face's draft, positive when it draws in its own half", shape="(m,)")
+    face_draft: Array = si("1", "sine of each face's draft, positive when it draws in its own half; 1 where it is filled over", shape="(m,)")
     contraction: Span = si("1", "contraction used, after restraint, with its spread")
     measure: float = si("m", "one long dimension of the printed pattern to measure")
     measure_part: float = si("m", "the same dimension on the part as drawn")
@@ -34,3 +88,22 @@ class Pattern(Outcome):
     draft_volume: float = si("m3", "metal that draft adds to the casting; cavity scale", default=0.0)
     stock: float = si("m", "stock on the poured back of an open-face casting, part scale; 0 in a two-part mould", default=0.0)
     back_filled: float = si("m3", "hollows of the back that an open-face mould cannot form, filled with metal; cavity scale", default=0.0)
+    holes_filled: float = si("m3", "round holes filled in the pattern to be drilled, less the centre marks; cavity scale", default=0.0)
+    drilled: tuple[DrilledHole, ...] = word("round holes to drill in the casting", default=())
+    stock_volume: float = si("m3", "machining stock on marked faces; cavity scale", default=0.0)
+    stocked: tuple[StockedFace, ...] = word("marked faces with machining stock", default=())
+    tolerance_grade: float = si("1", "ISO 8062-3 tolerance grade of the raw casting", default=0.0)
+    tolerance: float = si("m", "whole tolerance band of the part's longest size in that grade", default=0.0)
+    fittings_volume: float = si("m3", "holes for dowels, screws and the rapping bar, cut out of the printed halves; print scale", default=0.0)
+    lifts: tuple[Lift, ...] = word("how each piece with a lifting screw is lifted", default=())
+    sheet: Sheet | None = word("the crooked joint; None where it is flat", default=None)
+    drawn: Mesh | None = word(
+        "what the sand is rammed round, where that is not the cavity: it has room for cores and their prints; mould frame", inner=True, default=None
+    )
+    cores: tuple[Core, ...] = word("cores, in the order they are set", default=())
+    loose: tuple[Loose, ...] = word("loose pieces", default=())
+
+    @property
+    def outer(self) -> Mesh:
+        """What the sand is rammed round."""
+        return self.cavity if self.drawn is None else self.drawn

@@ -21,6 +21,16 @@ DEFAULTS = {
     "pattern.fill_least": Value(value=0.5e-6, low=0.2e-6, high=1e-6, unit="m3", source="pattern-house", mark="guess"),
     "pattern.most_rapping": Value(value=0.005, low=0.003, high=0.01, unit="1", source="pattern-house", mark="guess"),
     "pattern.drill_width": Value(value=0.015, low=0.010, high=0.020, unit="m", source="practice", mark="common practice"),
+    "core.least_width": Value(value=8e-3, low=8e-3, high=10e-3, unit="m", source="pattern-memory", mark="memory"),
+    "core.slender": Value(value=5.0, low=5.0, high=8.0, unit="1", source="pattern-memory", mark="memory"),
+    "core.slender_one": Value(value=2.5, low=2.0, high=4.0, unit="1", source="pattern-house", mark="guess"),
+    "core.bore_least": Value(value=10e-3, low=8e-3, high=15e-3, unit="m", source="practice", mark="common practice"),
+    "core.bore_deep": Value(value=1.5, low=1.0, high=2.0, unit="1", source="practice", mark="common practice"),
+    "core.vent_share": Value(value=0.12, low=0.08, high=0.2, unit="1", source="pattern-house", mark="guess"),
+    "core_print.clearance": Value(value=0.25e-3, low=0.1e-3, high=0.5e-3, unit="m", source="pattern-memory", mark="memory"),
+    "core_print.least": Value(value=12e-3, low=8e-3, high=20e-3, unit="m", source="pattern-house", mark="guess"),
+    "loose.deep": Value(value=12e-3, low=8e-3, high=20e-3, unit="m", source="pattern-house", mark="guess"),
+    "loose.volume": Value(value=8e-6, low=4e-6, high=15e-6, unit="m3", source="pattern-house", mark="guess"),
     # angles in radians
     "draft.outside": Value(value=math.radians(2), low=math.radians(1), high=math.radians(3), unit="1", source="practice", mark="common practice"),
     "draft.pocket": Value(value=math.radians(3), low=math.radians(2), high=math.radians(5), unit="1", source="practice", mark="common practice"),
@@ -29,6 +39,10 @@ DEFAULTS = {
     "draft.extra": Value(value=0.15e-3, low=0.0, high=0.3e-3, unit="m", source="pattern-house", mark="guess"),
     "draft.across": Value(value=math.radians(1), low=0.0, high=math.radians(2), unit="1", source="pattern-house", mark="guess"),
     "draft.layer": Value(value=0.4e-3, low=0.2e-3, high=0.6e-3, unit="m", source="pattern-house", mark="guess"),
+    "holes.narrow": Value(value=0.010, low=0.008, high=0.012, unit="m", source="practice", mark="common practice"),
+    "holes.slender": Value(value=1.5, low=1.0, high=2.0, unit="1", source="practice", mark="common practice"),
+    "holes.widest": Value(value=0.030, low=0.020, high=0.040, unit="m", source="pattern-house", mark="guess"),
+    "holes.recess": Value(value=0.25, low=0.15, high=0.4, unit="1", source="pattern-house", mark="guess"),
     "fillet.share": Value(value=1 / 3, low=0.25, high=0.5, unit="1", source="practice", mark="common practice"),
     "fillet.most": Value(value=3e-3, low=2e-3, high=5e-3, unit="m", source="practice", mark="common practice"),
 }
@@ -121,25 +135,3 @@ def fall_speed(height: float) -> float:
     0.5
     """
     return math.sqrt(2 * 9.80665 * max(height, 0.0))
-
-
-def fits_bed(extents: tuple[float, float, float], bed: tuple[float, float, float]) -> bool:
-    """Whether a box fits the build space standing on any of its faces, turned about the upright as needed.
-
-    >>> [fits_bed(e, (0.22, 0.22, 0.25)) for e in ((0.2, 0.24, 0.1), (0.28, 0.02, 0.02), (0.32, 0.2, 0.02))]
-    [True, True, False]
-    """
-    x, y, z = extents
-    return any(h <= bed[2] and _fits_flat(a, b, bed[0], bed[1]) for a, b, h in ((x, y, z), (x, z, y), (y, z, x)))
-
-
-def _fits_flat(p: float, q: float, a: float, b: float) -> bool:
-    """Rectangle p x q inside rectangle a x b, turned as needed."""
-    p, q = max(p, q), min(p, q)
-    a, b = max(a, b), min(a, b)
-    if p <= a and q <= b:
-        return True
-    if p <= a or q > b:
-        return False
-    room = math.sqrt(max(p * p + q * q - a * a, 0.0))
-    return b >= (2 * p * q * a + (p * p - q * q) * room) / (p * p + q * q)

@@ -7,9 +7,11 @@ from collections.abc import Sequence
 import numpy as np
 
 from strickle.base import Array, Finding, Margin, Piece, Where, tell
+from strickle.pattern.bed import lying
+from strickle.pattern.bed_split import MOST, STRIP, keyed
 from strickle.pattern.halves import Holes
 from strickle.pattern.parting import STILL, Lie
-from strickle.pattern.rules import fall_speed, fits_bed
+from strickle.pattern.rules import fall_speed
 from strickle.pattern.undercut import Filled
 
 TURNED = "When its half has been rammed and turned over,"
@@ -64,6 +66,30 @@ def lies(best: Lie, other: Lie | None, size: float, point: tuple[float, float, f
     )
 
 
+def crooked(saved: float, left: float, volume: float, fall: float, steepest: float, stand: float) -> Finding:
+    """A crooked joint: sand it releases and leaves [m3], the part's volume, how far it strays from the flask's joint [m], slopes [tangent]."""
+    return Finding(
+        code="pattern.crooked",
+        weight="NOTE",
+        says=(
+            f"Cope and drag part along a crooked joint, up to {tell(fall, 'm')} off the flask's own: it releases {tell(saved, 'm3')} of sand"
+            " that no flat one does"
+        ),
+        because=(
+            f"Kept flat, that sand would be printed as pattern and cast as metal, {tell(saved / volume, '1', '%')} of the part;"
+            f" the joint leaves {tell(left, 'm3')}"
+        ),
+        do="Print the follow board and ram the drag over it; or give --joint flat and machine that metal away",
+        margin=Margin(
+            value=float(np.degrees(np.arctan(steepest))) / float(np.degrees(np.arctan(stand))),
+            unit="1",
+            of="steepest slope of the joint over the steepest that sand stands",
+            high=1.0,
+        ),
+        source="Slope of a cut parting that sand stands: common practice, 45 to 60 degrees",
+    )
+
+
 def _region(region: Filled) -> str:
     """A filled region in words."""
     if region.bore:
@@ -89,13 +115,14 @@ def _count(number: int, name: str) -> str:
 
 
 def undercut(
-    regions: tuple[Filled, ...], filled: float, volume: float, point: Array, faces: tuple[int, ...], share: float, least: float, drill: float
-) -> Finding:
+    regions: tuple[Filled, ...], filled: float, volume: float, point: Array, faces: tuple[int, ...], limits: tuple[float, float, float], parted: str
+) -> Finding:  # fmt: skip
     """What was filled and how it comes back; ``filled`` and ``volume`` [m3] at cavity scale, ``point`` the largest one's place on the part.
 
     STOP where more than ``share`` of the part and more than ``least`` [m3] is filled, holes up to ``drill`` [m] across left out: those are
     drilled whatever the mould.
     """
+    share, least, drill = limits
     part = filled / volume
     drilled = sum(r.volume for r in regions if 0 < r.bore <= drill * 1e3) * 1e-9
     left = filled - drilled if filled > 1.000001 * drilled else 0.0
@@ -108,13 +135,14 @@ def undercut(
         f" {be} filled in the pattern"
     )
     because = (
-        f"A flat-parted two-part mould draws straight; the largest place is {_region(biggest)}, {tell(biggest.volume * 1e-9, 'm3')}, in the {half}"
+        f"A {parted}-parted two-part mould draws straight;"
+        f" the largest place is {_region(biggest)}, {tell(biggest.volume * 1e-9, 'm3')}, in the {half}"
     )
     do = _afterwards(regions, drill)
     if heavy:
         do = (
-            "It needs a core, a loose piece or another direction, which are not planned yet:"
-            " redraw the part without the undercut, or give another side to be up"
+            "It needs a core, a loose piece or another direction: see why none stands here, ask for one with --undercuts,"
+            " give another side to be up, or redraw the part without the undercut"
         )
     small = not heavy and part < 0.001 and filled < 5e-8
     return Finding(
@@ -201,19 +229,34 @@ def _by(sizes: Sequence[float]) -> str:
 
 
 def bed(piece: Piece, size: Array) -> Finding | None:
-    """A piece that the printer cannot hold, or None."""
-    x, y, z = (float(e) for e in piece.extents)
-    if fits_bed((x, y, z), (float(size[0]), float(size[1]), float(size[2]))):
-        return None
-    wanted = sorted((x, y, z), reverse=True)
+    """What was done about a piece that the printer cannot hold whole, or None where it can."""
+    if not piece.parts:
+        return None if lying(piece, size).held else too_big(piece, size)
+    largest = max(piece.parts, key=lambda p: float(p.extents.max()))
+    bare = any(p.plain_joints for p in piece.parts)
+    return Finding(
+        code="pattern.in_parts",
+        weight="MIND" if bare else "NOTE",
+        says=f"{piece.name} is printed in {len(piece.parts)} parts, {piece.parts[0].name} to {piece.parts[-1].name}, and glued",
+        because=f"It measures {_by([float(e) for e in piece.extents])} and the printer holds {_by([float(s) for s in size])}; {keyed(piece)}",
+        do=f"Try the joints dry, glue them on a flat board in the order of the print sheet, fill and sand the line{STRIP if bare else ''}",
+        where=Where(body=piece.name),
+        margin=Margin(value=float(largest.extents.max() / np.max(size)), unit="1", of="longest side of the largest part over the printer's"),
+        source="spigot, room and wall of the joint: choice of this program",
+    )
+
+
+def too_big(piece: Piece, size: Array) -> Finding:
+    """A piece that is not to be had from this printer, in parts either."""
+    wanted = sorted((float(e) for e in piece.extents), reverse=True)
     return Finding(
         code="pattern.bed",
         weight="STOP",
-        says=f"{piece.name} does not fit the printer in any upright position",
-        because=f"It measures {_by((x, y, z))} and the printer holds {_by([float(s) for s in size])}",
-        do=f"Print it on a bed of {_by(wanted[:2])}, or split the piece with a saw cut in the model and dowel it",
+        says=f"{piece.name} does not fit the printer, nor do {MOST} parts of it",
+        because=f"It measures {_by([float(e) for e in piece.extents])} and the printer holds {_by([float(s) for s in size])}",
+        do=f"Print it on a larger bed: {_by(wanted[:2])} holds it whole",
         where=Where(body=piece.name),
-        margin=Margin(value=wanted[0] / max(float(s) for s in size), unit="1", of="longest side of the piece over the printer's"),
+        margin=Margin(value=wanted[0] / float(np.max(size)), unit="1", of="longest side of the piece over the printer's"),
     )
 
 

@@ -38,6 +38,7 @@ class Body:
     bottom: Array
     outline: Plan
     marked: Any
+    closed: Plan = field(default_factory=shapely.Polygon)  # ground beside the part that no rigging may lie on
     kept: dict[tuple[float, ...], Plan] = field(default_factory=dict)
     kept_edges: dict[float, Array] = field(default_factory=dict)
     kept_islands: dict[int, Array] = field(default_factory=dict)

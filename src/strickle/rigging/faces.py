@@ -145,6 +145,9 @@ def find_places(
         if band.intersects(way) and way.intersection(band).area > 0.5:
             counts["way out blocked by the part"] += 1
             continue
+        if not body.closed.is_empty and way.intersects(body.closed):
+            counts["the joint is not level there"] += 1
+            continue
         if not taken.is_empty and way.intersects(taken):
             counts["taken by a riser"] += 1
             continue

@@ -3,7 +3,6 @@
 from __future__ import annotations
 
 import itertools
-import math
 from collections.abc import Sequence
 from dataclasses import dataclass
 
@@ -102,17 +101,3 @@ def printed(former: Former, frame: Frame, print_error: float) -> Piece:
         lift_point=None if mouth is None else frame.outward(mouth) * grow,
         note=former.note,
     )
-
-
-def fits_bed(extents: Array, bed: Array) -> bool:
-    """Whether a piece lies on the bed in some right-angled pose, or slantwise on its diagonal."""
-    sizes, room = np.sort(extents)[::-1], np.sort(bed)[::-1]
-    if (sizes <= room + 1e-9).all():
-        return True
-    flat = np.sort(bed[:2])
-    length, width = sizes[0], sizes[1]
-    for turn in np.linspace(0.0, math.pi / 2, 31):
-        x, y = length * math.cos(turn) + width * math.sin(turn), length * math.sin(turn) + width * math.cos(turn)
-        if max(x, y) <= flat[1] + 1e-9 and min(x, y) <= flat[0] + 1e-9:
-            return bool(sizes[2] <= bed[2])
-    return False

@@ -152,9 +152,9 @@ def _lay_one(
         cup_depth=cup_depth, room=room, top=top, small=small, below=SMALL_WELL if small else WELL_BELOW,
     )  # fmt: skip
     risers = shapely.unary_union([s.high for s in stands]) if stands else shapely.Polygon()
-    low = shapely.unary_union([body.outline, *(s.low for s in stands)])
+    low = shapely.unary_union([body.outline, body.closed, *(s.low for s in stands)])
     tall = body.shadow(top - cup_depth - clear, 1e4) if body.high[2] > top - cup_depth - clear else shapely.Polygon()
-    ground = Ground(low=low, sprue=shapely.unary_union([body.outline, risers]), high=shapely.unary_union([tall, risers]))
+    ground = Ground(low=low, sprue=shapely.unary_union([body.outline, body.closed, risers]), high=shapely.unary_union([tall, risers]))
     route = lay(bars, ground, needs)
     if route is None:
         reasons.gates["no way for the runner"] += 1

@@ -4,14 +4,14 @@ from __future__ import annotations
 
 import re
 from collections import Counter
-from collections.abc import Iterable
+from collections.abc import Iterable, Sequence
 
 import numpy as np
 
 from strickle.base import Array, Finding, Margin, Piece, Where, tell
 from strickle.mould import Mould
 from strickle.part import Part
-from strickle.pattern import Pattern
+from strickle.pattern import MOST, STRIP, Pattern, keyed, lying
 from strickle.rigging.checks import Checked
 from strickle.rigging.gates import CLOSE
 from strickle.rigging.layout import Layout
@@ -246,18 +246,32 @@ def no_room(mould: Mould, wanted: Array, back: Back) -> Finding:
     )
 
 
-def about_printing(big: list[Piece], bed: Array, no_plate: bool) -> Iterable[Finding]:
-    """Pieces that do not lie on the printer's bed; vents without a plate."""
-    for piece in big:
-        yield Finding(
-            code="rigging.bed",
-            weight="MIND",
-            says=f"{piece.name} is {tell(float(np.max(piece.extents)), 'm')} long and does not lie on the bed of "
-            f"{tell(float(bed[0]), 'm')} by {tell(float(bed[1]), 'm')}",
-            because="even turned slantwise it sticks out",
-            do="Print it in two lengths and join them on a flat board",
-            margin=Margin(value=float(np.max(bed[:2]) / np.max(piece.extents)), unit="1", of="bed over the piece's length"),
-        )
+def about_printing(pieces: Sequence[Piece], bed: Array, no_plate: bool) -> Iterable[Finding]:
+    """Pieces printed in parts, those that do not lie on the printer's bed in parts either; vents without a plate."""
+    build = f"the printer holds {tell(float(bed[0]), 'm')} by {tell(float(bed[1]), 'm')}, {tell(float(bed[2]), 'm')} high"
+    for piece in pieces:
+        longest = float(np.max(piece.extents))
+        if piece.parts:
+            bare = any(part.plain_joints for part in piece.parts)
+            most = max(float(np.max(part.extents)) for part in piece.parts)
+            yield Finding(
+                code="rigging.in_parts",
+                weight="MIND" if bare else "NOTE",
+                says=f"{piece.name} is printed in {len(piece.parts)} parts, {piece.parts[0].name} to {piece.parts[-1].name}, and glued",
+                because=f"it is {tell(longest, 'm')} long and {build}; {keyed(piece)}",
+                do=f"Try the joints dry, glue them on a flat board in the order of the print sheet, fill and sand the line{STRIP if bare else ''}",
+                margin=Margin(value=most / float(np.max(bed)), unit="1", of="longest side of the longest part over the printer's"),
+                source="spigot, room and wall of the joint: choice of this program",
+            )
+        elif not lying(piece, bed).held:
+            yield Finding(
+                code="rigging.bed",
+                weight="MIND",
+                says=f"{piece.name} is {tell(longest, 'm')} long and does not fit the printer, nor do {MOST} parts of it",
+                because=build,
+                do="Print it on a larger bed, or make it of wood to the measures of its file",
+                margin=Margin(value=longest / float(np.max(bed)), unit="1", of="longest side of the piece over the printer's"),
+            )
     if no_plate:
         yield Finding(
             code="rigging.no_vent_plate",

@@ -13,13 +13,14 @@ from strickle.base import Array, BadInput, Finding, Piece, Source, Watch
 from strickle.metal import Metal
 from strickle.mould import Mould
 from strickle.part import Part
-from strickle.pattern import Pattern
+from strickle.pattern import Pattern, in_parts
 from strickle.rigging import records, report
 from strickle.rigging.ask import RiggingAsk, RiserWish
 from strickle.rigging.assembly import Metal3D, casting_of, formers, leant_on, metal_bodies
 from strickle.rigging.body import Body, prepare
 from strickle.rigging.checks import Checked, check
-from strickle.rigging.formers import fits_bed, held, printed
+from strickle.rigging.formers import held, printed
+from strickle.rigging.ground import closed, in_way
 from strickle.rigging.inserts import Laid, Sand, check_asked, lay_in
 from strickle.rigging.layout import Layout, Reasons, place_risers, place_running, spot_of
 from strickle.rigging.open_face import rig_open
@@ -78,16 +79,17 @@ def rig(part: Part, pattern: Pattern, mould: Mould, metal: Metal, stores: Stores
     bodies = metal_bodies(layout, flow, sizes, place.top)
     casting = casting_of(place.body, bodies)
     checked = check(place.body, layout, bodies, casting)
-    leant = leant_on(pattern.pieces, place.frame)
+    leant = leant_on([p for p in pattern.pieces if p.role == "pattern"], place.frame)
     made, plate = formers(place.body, layout, bodies, flow, vents, place.top, stores.kit.bed * MM, leant)
     stuck = {f.name: held(f) for f in made if f.touches_sand}
-    pieces = tuple(printed(f, place.frame, stores.kit.print_error) for f in made)
+    pieces = tuple(in_parts(printed(f, place.frame, stores.kit.print_error), stores.kit.bed) for f in made)
     wanted = _room_wanted(place, layout, checked)
     box = (mould.box - np.repeat(place.frame.shift, 2)) * MM
     laid = lay_in(Sand(pattern, place.frame, place.body.solid, casting, bodies, box, stores), layout, ask)
+    met = in_way(pattern, place.frame, bodies)
     findings = _findings(place, layout, sizes, checked, stuck, pieces, wanted, flow, vents, plate is not None, stores)
     breathing = _breathing(place, ask)
-    return _result(place, layout, sizes, checked, bodies, casting, vents, flow, pieces, wanted, (*findings, *laid.findings), laid, breathing)
+    return _result(place, layout, sizes, checked, bodies, casting, vents, flow, pieces, wanted, (*findings, *met, *laid.findings), laid, breathing)
 
 
 def _place(part: Part, pattern: Pattern, mould: Mould, ask: RiggingAsk) -> Place:
@@ -102,7 +104,9 @@ def _ready(part: Part, pattern: Pattern, marked: tuple[int, ...]) -> tuple[Frame
     """The part made ready for placing: the same for every lay of a search, so the last one is kept with the sections it has cut."""
     corners = pattern.cavity.vertices
     frame = Frame(0.5 * (corners.min(axis=0) + corners.max(axis=0)))
-    return frame, prepare(frame.solid(pattern.cavity), _marked(part, pattern, frame, marked))
+    body = prepare(frame.solid(pattern.cavity), _marked(part, pattern, frame, marked))
+    body.closed = closed(pattern, frame)
+    return frame, body
 
 
 def _marked(part: Part, pattern: Pattern, frame: Frame, marked: tuple[int, ...]) -> Array:
@@ -208,8 +212,7 @@ def _findings(
     out += report.about_solids(layout, checked, stuck, place.clear, back)
     if wanted is not None:
         out.append(report.no_room(place.mould, wanted, back))
-    big = [p for p in pieces if not fits_bed(p.extents, stores.kit.bed)]
-    out += report.about_printing(big, stores.kit.bed, bool(vents) and not has_plate)
+    out += report.about_printing(pieces, stores.kit.bed, bool(vents) and not has_plate)
     return tuple(out)
 
 

@@ -3,7 +3,7 @@
 from strickle.stores.kit import read_kit, starter_kit, write_kit
 from strickle.stores.load import load
 from strickle.stores.records import Crucible, Flask, FreezingCurve, Furnace, Kit, MetalRecord, SandRecord, SandTest, Stores
-from strickle.stores.rules import machining_stock
+from strickle.stores.rules import cast_tolerance, machining_stock
 
 __all__ = [
     "Crucible",
@@ -15,6 +15,7 @@ __all__ = [
     "SandRecord",
     "SandTest",
     "Stores",
+    "cast_tolerance",
     "load",
     "machining_stock",
     "read_kit",

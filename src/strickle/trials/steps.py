@@ -23,6 +23,7 @@ from strickle.trials.pouring import Filled, mend_pour
 from strickle.trials.result import Trail, Tried
 from strickle.trials.risers import finish, grow_risers, leave_out
 from strickle.trials.runner import Runner
+from strickle.trials.sand_ways import compare, wants_ways
 from strickle.trials.window import look_for, wants_window
 
 MOST_CURES = 2
@@ -50,6 +51,8 @@ def plan_through(runner: Runner, *, until: str | None = None, preset: str = "sho
         mended = mend(runner, gone.lay, findings, preset, watch)
         tried, findings = (*tried, *mended.tried), said(findings, mended)
     tried = (*tried, *filled.mended.tried)
+    if wants_ways(runner, results, until is None and not because):  # a plan that ends early has more to mend than its sand
+        findings = ranked([*findings, *compare(runner, results, gone.lay.room, watch)])
     return Trail(
         results=results,
         because=because,

@@ -1,0 +1,217 @@
+"""What answers each place that two halves cannot release: a core, a loose piece, or metal that is taken out later.
+
+By itself the program drills round holes that a drill makes, leaves small places to the file, takes a loose piece where what hangs over comes off
+upright and is small and shallow, and a core for the rest. The person's word goes before. An answer that cannot be built is filled, and told.
+"""
+
+from __future__ import annotations
+
+from collections.abc import Sequence
+from typing import NamedTuple
+
+import manifold3d
+
+from strickle.base import BadInput
+from strickle.pattern import rules
+from strickle.pattern.core_body import Body, PrintRule, place_cores
+from strickle.pattern.core_box import Box, box
+from strickle.pattern.loose import DRAGS, LoosePiece, Parted, fitted, separate
+from strickle.pattern.places import Found, Place, find, upright
+from strickle.pattern.taper import DraftRule
+from strickle.pattern.undercut import plain, withdrawn
+from strickle.stores import Stores
+
+WAYS = ("best", "core", "loose", "fill")
+BORES = ("sand", "core")
+MOST = 8  # cores made without being asked for
+
+
+class Limits(NamedTuple):
+    """Where one answer gives way to the next. Millimetres, mm3."""
+
+    drill: float  # round holes to this wide are drilled
+    file: float  # places to this volume are filed out
+    loose_deep: float  # loose pieces to this depth
+    loose_volume: float
+    thin: float  # cores under this width are not made by themselves
+    bore_least: float  # holes along the draw from this width may be cored
+    bore_deep: float  # and from this depth over their width
+
+
+class Choice(NamedTuple):
+    """The answer to one place, and why."""
+
+    place: Place
+    way: str  # core | loose | drill | fill
+    why: str
+
+
+class Plan(NamedTuple):
+    """Answers before draft: what is drafted, and what is done with it after."""
+
+    base: manifold3d.Manifold  # to be drafted: cored and filled places are solid in it, loose pieces are off
+    whole: manifold3d.Manifold
+    choices: tuple[Choice, ...]
+    loose: tuple[LoosePiece, ...]
+    volume: float  # mm3 of all places
+
+    def of(self, *ways: str) -> tuple[Place, ...]:
+        """The places answered in one of these ways."""
+        return tuple(choice.place for choice in self.choices if choice.way in ways)
+
+
+class Made(NamedTuple):
+    """A core with its box."""
+
+    body: Body
+    box: Box
+
+
+class Answered(NamedTuple):
+    """Answers after draft."""
+
+    metal: manifold3d.Manifold  # what is cast
+    drawn: manifold3d.Manifold  # what the sand is rammed round: metal, rooms of cores, loose pieces
+    printed: manifold3d.Manifold  # the same without loose pieces: it falls into the halves
+    cores: tuple[Made, ...]
+    loose: tuple[LoosePiece, ...]
+    choices: tuple[Choice, ...]
+    filled: float  # mm3 of places that stay filled
+
+
+def limits(stores: Stores) -> Limits:
+    """The limits by the stores' data."""
+    lengths = ("pattern.drill_width", "loose.deep", "core.least_width", "core.bore_least")
+    drill, deep, thin, bore = (rules.constant(stores, name).value * 1e3 for name in lengths)
+    file, most = (rules.constant(stores, name).value * 1e9 for name in ("pattern.fill_least", "loose.volume"))
+    return Limits(drill, file, deep, most, thin, bore, rules.constant(stores, "core.bore_deep").value)
+
+
+def print_rule(stores: Stores) -> PrintRule:
+    """Sizes of prints by the stores' data."""
+    full, clearance, least = (
+        rules.constant(stores, name).value * 1e3 for name in ("core_print.diameter", "core_print.clearance", "core_print.least")
+    )
+    outside, pocket = (rules.constant(stores, f"draft.{name}").value for name in ("outside", "pocket"))
+    bare = PrintRule()
+    return bare._replace(full=full, clearance=clearance, least=least, draft=DraftRule(outside=outside, pocket=pocket, layer=bare.draft.layer))
+
+
+def plan(whole: manifold3d.Manifold, wishes: Sequence[str], bores: str, limit: Limits) -> Plan:
+    """Choose an answer for every place; ``wishes`` one of ``WAYS`` for each place, largest first, or one for all.
+
+    Raises BadInput for a word that is not known, and for a surface too rough to draw.
+    """
+    for word in wishes:
+        if word not in WAYS:
+            raise BadInput(f"the answer {word!r} to an undercut is not known", f"Give one of {', '.join(WAYS)}, for all or one for each place")
+    if bores not in BORES:
+        raise BadInput(f"bores {bores!r} is not known", f"Give one of {', '.join(BORES)}")
+    found = find(whole)
+    stands = upright(whole, limit.bore_least, limit.bore_deep) if bores == "core" else ()
+    if not found.places and not stands:
+        return Plan(found.filled, whole, (), (), found.volume)
+    choices, loose, rest, off = _choose(whole, found, wishes, limit)
+    choices += [Choice(place, "core", "it goes along the draw and a core is asked for there") for place in stands]
+    base = found.filled
+    if loose:
+        prisms = [one for one in found.prisms if not any(one is piece.place.prism for piece in loose)]
+        shared = [c.place.prism for c in choices if c.way != "loose"]  # what fills another place as well is kept there
+        prisms += [p.place.prism - p.place.solid - p.shape for p in loose if any(p.place.prism is one for one in shared)]
+        base = manifold3d.Manifold.batch_boolean([off, *prisms], manifold3d.OpType.Add)
+    for place in stands:
+        base = base + place.solid
+    return Plan(base, rest, tuple(choices), tuple(loose), found.volume)
+
+
+_Chosen = tuple[list[Choice], list[LoosePiece], manifold3d.Manifold, manifold3d.Manifold]
+
+
+def _choose(whole: manifold3d.Manifold, found: Found, wishes: Sequence[str], limit: Limits) -> _Chosen:
+    """Answers to the places, the loose pieces, the part as it stays for cores, and the part with loose pieces off."""
+    choices: list[Choice] = []
+    loose: list[LoosePiece] = []
+    off, cores = whole, 0
+    for i, place in enumerate(found.places):
+        wish = (wishes[i] if i < len(wishes) else "best") if len(wishes) != 1 else wishes[0]
+        choice, parted = _answer(off, place, wish, limit)
+        if choice.way == "core" and wish == "best":
+            cores += 1
+            if cores > MOST:
+                choice = Choice(place, "fill", "so many cores are made only where they are asked for")
+        if parted is not None:
+            loose.append(parted.piece)
+            off = parted.main
+        choices.append(choice)
+    return choices, loose, off if loose else whole, off
+
+
+def _answer(whole: manifold3d.Manifold, place: Place, wish: str, limit: Limits) -> tuple[Choice, Parted | None]:
+    """One place's answer, and the part with a piece cut off where that is it."""
+    told, asked = place.told, wish != "best"
+    if wish == "fill":
+        return Choice(place, "fill", "so asked"), None
+    if not asked and 0 < told.bore <= limit.drill:
+        return Choice(place, "drill", "a drill makes it better than sand"), None
+    if not asked and told.bore == 0 and told.volume <= limit.file:
+        return Choice(place, "fill", "a file takes it out sooner than a core is made"), None
+    small = told.bore == 0 and told.volume <= limit.loose_volume and _depth(place) <= limit.loose_deep
+    if wish == "loose" or (not asked and small):
+        parted = separate(whole, place)
+        if not isinstance(parted, str):
+            if fitted(parted.piece, parted.main).drags < DRAGS:
+                return Choice(place, "loose", "so asked" if asked else "it is small and shallow, and the hollow beside it lets the piece out"), parted
+            parted = "the hollow beside it does not let the piece out"
+        if wish == "loose":
+            return Choice(place, "fill", f"a loose piece was asked for, but {parted}"), None
+    if not asked and min(told.size) < limit.thin:
+        return Choice(place, "fill", "a core so thin breaks"), None
+    return Choice(place, "core", "so asked" if asked else "sand of the mould cannot be drawn there"), None
+
+
+def _depth(place: Place) -> float:
+    """How far a place reaches into the part along its way out; infinite where it has none."""
+    reach = plain(place.solid)[0] @ place.out
+    return float(reach.max() - reach.min()) if place.out.any() else float("inf")
+
+
+def answer(made: Plan, eased: manifold3d.Manifold, rule: PrintRule, vent: float) -> Answered:
+    """Cores, boxes and loose pieces on the drafted part ``eased``; what cannot be built stays filled and its choice says why."""
+    metal = printed = eased
+    choices = list(made.choices)
+    wanted, dropped = list(made.of("core")), list(made.of("fill", "drill"))
+    cores: list[Made] = []
+    while wanted:
+        laid = place_cores(eased, made.whole, tuple(wanted), tuple(dropped), rule)
+        boxes = [(body, box(body, vent_width(body, vent))) for body in laid.bodies]
+        bad = [(p, why) for place, why in laid.failed for p in _parts(place, wanted)]
+        bad += [(p, made_) for body, made_ in boxes if isinstance(made_, str) for p in _parts(body.place, wanted)]
+        if not bad and max(withdrawn(laid.drawn)) > max(withdrawn(eased)) + DRAGS:
+            bad = [(place, "its prints would not draw") for place in wanted]
+        if not bad:
+            cores = [Made(body._replace(made=one.core), one) for body, one in boxes if not isinstance(one, str)]
+            metal, printed = laid.metal, laid.drawn
+            break
+        for place, why in bad:
+            if place in wanted:
+                wanted.remove(place)
+                dropped.append(place)
+                choices = [c._replace(way="fill", why=f"a core was chosen, but {why}") if c.place is place else c for c in choices]
+    pieces = tuple(fitted(piece, printed) for piece in made.loose)
+    every = [piece.shape for piece in pieces]
+    metal, drawn = ((manifold3d.Manifold.batch_boolean([one, *every], manifold3d.OpType.Add) if every else one) for one in (metal, printed))
+    filled = sum(c.place.told.volume for c in choices if c.way in ("fill", "drill") and not c.place.upright)
+    return Answered(metal, drawn, printed, tuple(cores), pieces, tuple(choices), filled)
+
+
+def _parts(place: Place, wanted: list[Place]) -> list[Place]:
+    """The places that a core, which may be shared, was made for."""
+    return [p for p in wanted if p is place or (p.solid ^ place.solid).volume() > 0.5 * p.told.volume]
+
+
+def vent_width(body: Body, share: float) -> float:
+    """Width of a core's vent [mm]: a share of its width, for rods to be had; 0 where no rod goes along it."""
+    ends = [one for one in body.prints if any(one.out @ other.out < -0.99 for other in body.prints)]
+    if not body.prints or (len(body.prints) > 1 and not ends):
+        return 0.0
+    return min(max(round(share * min(one.thick for one in body.prints) * 2) / 2, 2.0), 6.0)

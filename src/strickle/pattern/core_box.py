@@ -1,0 +1,166 @@
+"""Core boxes: a block less the core, parted by a plane into two parts that draw straight off it.
+
+Where the core has a flat end on the way of the parting the box is open there and is rammed closed, through that end; else each part is rammed
+by itself, struck off at the parting and closed on the other. The parts are proved by moving them: what they would drag of the core is measured.
+All millimetres.
+"""
+
+from __future__ import annotations
+
+from typing import NamedTuple
+
+import manifold3d
+import numpy as np
+
+from strickle.base import Array
+from strickle.pattern.columns import view
+from strickle.pattern.core_body import FAR, Body, Print, back, undone
+from strickle.pattern.undercut import plain, shadow
+
+WALL = 9.0  # mm of print round the core
+PINS = (4.2, 3.2)  # mm, unlike, so the parts meet one way only
+PIN_DEEP = 8.0
+ACROSS = 120  # columns over the core to look for the best parting of its box
+TAKEN = 1e-3  # share of the core that a box may add to let its parts draw
+LEAST = 2.0  # mm3: that much may be added whatever the core
+DRAGS = 5e-3  # mm3 that a part may drag along
+LIFTS = (1.0, 5.0)
+ROUNDING = 1e-5  # mm of its surface that turning a core to its box and back may move
+LEVELS = 24
+
+
+class BoxPart(NamedTuple):
+    """One part of a box. Millimetres, mould frame at cavity scale."""
+
+    solid: manifold3d.Manifold
+    draw: Array  # (3,) unit
+    drags: float  # mm3 of the core that it would take along
+
+
+class Box(NamedTuple):
+    """A core box with the core it makes."""
+
+    parts: tuple[BoxPart, BoxPart]
+    core: manifold3d.Manifold
+    opening: Print | None  # the end it is rammed through
+    normal: Array  # (3,) across its parting
+    added: float  # mm3 of core that let the parts draw
+
+
+class _Cut(NamedTuple):
+    """A parting of a box: frame whose z lies across it, its height there and the sand it would trap."""
+
+    frame: Array
+    level: float
+    trapped: float
+
+
+def box(body: Body, vent: float) -> Box | str:
+    """The box of a core, with a hole for a vent rod ``vent`` wide through the end across from its opening; or why none opens."""
+    cuts = sorted(_cuts(body), key=lambda cut: cut.trapped)
+    volume = float(body.made.volume())
+    for cut in cuts[:3]:
+        core = _eased(body.made, cut)
+        added = float(core.volume()) - volume
+        if added > max(TAKEN * volume, LEAST) or (core - body.room).volume() > LEAST:
+            continue
+        made = _parts(body, core, cut, vent)
+        if all(part.drags < DRAGS for part in made.parts):
+            return made
+    return "no flat parting lets both parts of a box draw off it"
+
+
+def _frames(body: Body) -> list[Array]:
+    """Frames (3, 4) to try: z of each across the parting. Upright parting along the core first, then level, then square to the core.
+
+    Where its prints end aslant the parts of the upright parting draw along those ends: a frame with z that way, in which volumes stay.
+    """
+    along = body.prints[0].out if body.prints else body.place.out
+    if not np.any(along[:2]):
+        along = np.array([1.0, 0.0, 0.0])
+    up = np.array([0.0, 0.0, 1.0])
+    across = np.cross(up, along)
+    columns = [(along, up, -across), (across, -along, up), (across, up, along)]
+    slants = sorted({round(p.slant, 9): p for p in body.prints if p.slant}.values(), key=lambda p: -p.thick)
+    columns[:0] = [(along, up, -across - p.slant * along) for p in slants]
+    return [np.column_stack([*(np.asarray(c) for c in three), np.zeros(3)]) for three in columns]
+
+
+def _cuts(body: Body) -> list[_Cut]:
+    """The best level of the parting for each frame."""
+    out = []
+    for place, frame in enumerate(_frames(body)):
+        vertices, faces = plain(body.made.transform(back(frame)))
+        heights = vertices[:, 2]
+        kinds, count = np.unique(np.round(heights, 3), return_counts=True)
+        often = kinds[np.argsort(-count)[:LEVELS]]
+        middle = (heights.min() + heights.max()) / 2
+        levels = np.sort(np.concatenate([often, [middle]]))
+        seen = view(np.ascontiguousarray(vertices), np.ascontiguousarray(faces), ACROSS)
+        trapped = seen.trapped(levels) + 1e-6 * np.abs(levels - middle)
+        best = int(np.argmin(trapped))
+        out.append(_Cut(frame, float(levels[best]), float(trapped[best]) * (1.0 + 0.05 * place)))
+    return out
+
+
+def _eased(core: manifold3d.Manifold, cut: _Cut) -> manifold3d.Manifold:
+    """The core with what hangs over in its box carried to the parting; nothing but rounding where the parting is right."""
+    local = core.transform(back(cut.frame)).translate((0.0, 0.0, -cut.level))
+    prisms: list[manifold3d.Manifold] = []
+    for side in (1.0, -1.0):
+        prisms += shadow(local.trim_by_plane((0.0, 0.0, side), 0.0), side)
+    if not prisms:
+        return core
+    whole = manifold3d.Manifold.batch_boolean([local, *prisms], manifold3d.OpType.Add)
+    if whole.volume() - local.volume() < ROUNDING * local.surface_area():
+        return core
+    return whole.translate((0.0, 0.0, cut.level)).transform(cut.frame)
+
+
+def _parts(body: Body, core: manifold3d.Manifold, cut: _Cut, vent: float) -> Box:
+    """Both parts of the box at a parting."""
+    local = core.transform(back(cut.frame)).translate((0.0, 0.0, -cut.level))
+    low, high = np.array(local.bounding_box()[:3]) - WALL, np.array(local.bounding_box()[3:]) + WALL
+    opening = None
+    for one in sorted(body.prints, key=lambda p: -p.thick):
+        way = cut.frame[:, :3].T @ one.normal  # a plane's, not a point's
+        axis = int(np.argmax(np.abs(way)))
+        if axis < 2 and abs(way[axis]) > 1.0 - 1e-9:
+            opening = one
+            (high if way[axis] > 0 else low)[axis] = np.sign(way[axis]) * one.reach
+            break
+    block = manifold3d.Manifold.cube(tuple(high - low)).translate(tuple(low)) - local
+    if opening is not None and any(p.out @ opening.out < -0.99 for p in body.prints):
+        block = block - _rod(opening, cut, vent)
+    for at, wide in zip(_pins(low, high), PINS):
+        deep = [min(PIN_DEEP, reach - 2.0) for reach in (high[2], -low[2])]
+        block = block - manifold3d.Manifold.cylinder(sum(deep), wide / 2, circular_segments=24).translate((*at, -deep[1]))
+    parts = []
+    for side in (1.0, -1.0):
+        half = block.trim_by_plane((0.0, 0.0, side), 0.0)
+        drags = _drags(half, local, side)
+        draw = cut.frame[:, 2] / np.linalg.norm(cut.frame[:, 2]) * side
+        parts.append(BoxPart(half.translate((0.0, 0.0, cut.level)).transform(cut.frame), draw, drags))
+    return Box((parts[0], parts[1]), core, opening, undone(cut.frame)[2], float(core.volume() - body.made.volume()))
+
+
+def _rod(opening: Print, cut: _Cut, wide: float) -> manifold3d.Manifold:
+    """The way of the vent rod along the core from its opening out of the far end of the box."""
+    at = undone(cut.frame) @ opening.at - np.array([0.0, 0.0, cut.level])
+    way = undone(cut.frame) @ opening.out
+    rod = manifold3d.Manifold.cylinder(FAR, wide / 2, circular_segments=24)
+    axis = int(np.argmax(np.abs(way)))
+    rod = rod.rotate((0.0, -90.0 * np.sign(way[0]), 0.0) if axis == 0 else (90.0 * np.sign(way[1]), 0.0, 0.0))
+    return rod.translate(tuple(at))
+
+
+def _pins(low: Array, high: Array) -> tuple[Array, Array]:
+    """Two corners of the parting, in the wall, as far apart as they lie: beside an opening the wall goes on to it."""
+    return low[:2] + WALL / 2, high[:2] - WALL / 2
+
+
+def _drags(half: manifold3d.Manifold, core: manifold3d.Manifold, side: float) -> float:
+    """Most of the core [mm3] that a part cuts into when it is drawn off 1 mm, 5 mm, and as far as it reaches; parting at z = 0."""
+    box_ = half.bounding_box()
+    lifts = (*LIFTS, box_[5] - box_[2])
+    return max(max(float((half.translate((0.0, 0.0, side * lift)) ^ core).volume()), 0.0) for lift in lifts)

@@ -1,0 +1,114 @@
+"""The doors of cutting a part apart: cuts worth trying, the castings they leave, and what a cut comes near."""
+
+from __future__ import annotations
+
+from collections.abc import Sequence
+
+import numpy as np
+
+from strickle.base import Array, Finding, Margin, Source, Watch, Where, tell
+from strickle.part import Part
+from strickle.pattern import apart as shop
+from strickle.pattern import cuts as places
+from strickle.pattern.groove import LAND, MATHERS
+from strickle.pattern.rules import HOUSE, PRACTICE
+from strickle.pattern.splice import Apart, Cut, Splice, SpliceAsk
+from strickle.stores import Stores
+
+OPEN = 0.5e-3  # m of a splice's middle that may stay unwelded without a word
+LEAST = 3e-3  # m, section that sand fills where the stores name none
+
+
+def look_for_cuts(part: Part, fixed: Sequence[Cut], clear: Array, watch: Watch) -> tuple[tuple[Cut, str, float], ...]:
+    """Cuts worth a closer look, best first, each with why and the area of its faces [m2]; ``fixed`` are made already.
+
+    ``clear`` (n, 3) [m] are places no cut may come near, beside those that freeze late.
+    """
+    return tuple((one.cut, one.why, one.area) for one in places.candidates(part.mesh, fixed, _kept(part, clear), watch))
+
+
+def cut_apart(part: Part, cuts: Sequence[Cut], ask: SpliceAsk, family: str, stores: Stores) -> Apart:
+    """The castings that cuts leave, with stock and bevels. Raises BadInput for cuts that cannot be made."""
+    least = stores.constants.get(f"section.min_{family}_sand")
+    return shop.apart(part.mesh, cuts, ask, LEAST if least is None else least.value)
+
+
+def cut_findings(part: Part, cuts: Sequence[Cut], made: Apart, clear: Array, ask: SpliceAsk) -> tuple[Finding, ...]:
+    """What cuts come near that they should not, and what the splices are to be minded for."""
+    whole, kept = shop.one_solid(part.mesh), _kept(part, clear)
+    found: list[Finding] = []
+    for number, cut in enumerate(cuts, 1):
+        faces, turn = places.section(whole, cut)
+        found += [_near(number, kept.at[place], hot=place < len(kept.at) - len(clear)) for place in places.near(cut, faces, turn, kept)]
+    if ask.kind == "weld":
+        thin = [splice for splice in made.splices if splice.thin < places.LEAST_WELD]
+        found += [_thin(thin[0], len(thin))] if thin else []
+        deep = [splice for splice in made.splices if splice.edge != "square" and _unwelded(splice) > OPEN]
+        found += [_not_through(max(deep, key=_unwelded))] if deep else []
+    return tuple(found)
+
+
+def splice_sources() -> tuple[Source, ...]:
+    """Where the splices' figures come from."""
+    return MATHERS, PRACTICE, HOUSE
+
+
+def _kept(part: Part, clear: Array) -> places.Kept:
+    spots = [spot for spot in part.hot_spots if spot.needs_feed]
+    at = np.array([spot.at for spot in spots]).reshape(-1, 3)
+    radius = np.array([spot.radius for spot in spots])
+    return places.Kept(np.vstack([at, np.reshape(clear, (-1, 3))]), np.append(radius, np.full(len(clear), places.CLEAR)))
+
+
+def _unwelded(splice: Splice) -> float:
+    """Thickness that the weld does not reach at the splice's thickest place [m]; the land between the bevels is reached."""
+    sides = 1 if splice.edge == "bevel outside" else 2
+    return splice.thick - sides * splice.depth - LAND
+
+
+def _where(at: Array) -> tuple[float, float, float]:
+    return float(at[0]), float(at[1]), float(at[2])
+
+
+def _near(number: int, at: Array, hot: bool) -> Finding:
+    what = "a place that freezes last" if hot else "a place that was to be kept clear"
+    why = (
+        "A late place may hold pores, and a weld run into pores blows holes; the heat of the splice also falls where the metal is thickest"
+        if hot
+        else "Stock, bevel and weld reach a few millimetres beyond the cut, and the heat warps what lies beside it"
+    )
+    return Finding(
+        code="pattern.cut_near",
+        weight="MIND",
+        says=f"Cut {number} comes near {what}",
+        because=why,
+        do="Move the cut with --at, or look at that place on the sawn casting before you weld",
+        where=Where(point=_where(at)),
+        source="common practice",
+    )
+
+
+def _thin(splice: Splice, many: int) -> Finding:
+    more = f", and {many - 1} more" if many > 1 else ""
+    return Finding(
+        code="pattern.splice_thin",
+        weight="MIND",
+        says=f"The wall at {splice.name} is {tell(splice.thin, 'm')} thick{more}",
+        because=f"Cast walls under {tell(places.LEAST_WELD, 'm')} burn through before the bead runs",
+        do="Move the cut to thicker metal with --at, or thicken the wall there in the drawing",
+        where=Where(point=_where(splice.at)),
+        margin=Margin(value=splice.thin / places.LEAST_WELD, unit="1", of="wall over the thinnest that is welded by hand"),
+        source="common practice",
+    )
+
+
+def _not_through(splice: Splice) -> Finding:
+    return Finding(
+        code="pattern.splice_not_through",
+        weight="MIND",
+        says=f"{splice.name} is up to {tell(splice.thick, 'm')} thick and welded {tell(splice.depth, 'm')} deep all round; its middle stays open",
+        because="What the weld does not reach carries nothing and ends in a sharp notch from which cracks start",
+        do="Count on the welded rim alone, bevel deeper by hand where the section is thick, or move the cut to a thinner section with --at",
+        where=Where(point=_where(splice.at)),
+        source="choice of this program",
+    )

@@ -1,0 +1,152 @@
+"""How the part lies in the mould: draw, parting, way up, frame and scale, and its faces seen from there."""
+
+from __future__ import annotations
+
+from typing import NamedTuple
+
+import manifold3d
+import numpy as np
+
+from strickle.base import Array, BadInput, Mesh, Span, Watch, tell
+from strickle.metal import Metal
+from strickle.part import Part
+from strickle.pattern import open_face, rules
+from strickle.pattern.ask import PatternAsk
+from strickle.pattern.crooked import heights
+from strickle.pattern.directions import basis, lighter, search, solid, surface
+from strickle.pattern.frame import frame
+from strickle.pattern.parting import Lie, choose
+from strickle.pattern.undercut import LEAN
+from strickle.pattern.works import Joint
+from strickle.stores import Stores
+
+DRAFT = np.sin(np.radians(0.5))
+
+
+class Laid(NamedTuple):
+    """The part in the mould frame."""
+
+    lie: Lie
+    other: Lie | None
+    turn: Array
+    shift: Array
+    scale: Array
+    contraction: Span
+    stock: float = 0.0
+
+
+def lay(part: Part, metal: Metal, stores: Stores, ask: PatternAsk, watch: Watch) -> Laid:
+    """Draw, parting, way up, frame and scale."""
+    light = lighter(part.mesh)
+    if ask.up is not None and not 0 < float(np.linalg.norm(ask.up)) < np.inf:
+        raise BadInput("the direction that shall point up has no length", "Give three numbers such as 0,0,1")
+    if ask.open_face:
+        return _lay_open(part, light, metal, stores, ask, watch)
+    if ask.stock is not None:
+        raise BadInput("stock on the poured face is asked for, and a two-part mould has no poured face", "Leave it out, or take --mould open-face")
+    if ask.up is None:
+        axis = search(light, part.volume, watch)[0].direction
+    else:
+        axis = ask.up / float(np.linalg.norm(ask.up))
+    heights = part.mesh.vertices @ axis
+    if ask.parting is not None and not heights.min() - 1e-9 <= ask.parting <= heights.max() + 1e-9:
+        span = f"{tell(float(heights.min()), 'm')} and {tell(float(heights.max()), 'm')}"
+        raise BadInput("the parting asked for lies outside the part", f"Give a height between {span} along the draw")
+    spots = np.array([spot.at for spot in part.hot_spots if spot.needs_feed]).reshape(-1, 3)
+    limits = tuple(rules.constant(stores, f"pocket.depth_to_width_{half}").value for half in ("cope", "drag"))
+    watch(0.42, "choosing the parting and the way up")
+    found = choose(part.mesh, axis, part.volume, spots, (limits[0], limits[1]), ask.up is not None, ask.parting)
+    lie = found[0]
+    other = next((f for f in found if f.draw @ lie.draw < 0), None)
+    used = _contraction(part, light, lie.draw, metal, stores)
+    scale = np.full(3, 1.0 + used.value)
+    turn, shift = frame(part.mesh.vertices, lie.draw, lie.level, scale)
+    return Laid(lie, other, turn, shift, scale, used)
+
+
+def _lay_open(part: Part, light: Mesh, metal: Metal, stores: Stores, ask: PatternAsk, watch: Watch) -> Laid:
+    """The part under the level of an open face."""
+    if ask.parting is not None:
+        raise BadInput("an open-face mould parts at the back of the part and nowhere else", "Leave out the parting, or take a two-part mould")
+    lie = open_face.lie(light, part.volume, ask, watch)
+    lie = lie._replace(level=float((part.mesh.vertices @ lie.draw).max()))
+    used = _contraction(part, light, lie.draw, metal, stores)
+    scale = np.full(3, 1.0 + used.value)
+    turn, shift = frame(part.mesh.vertices, lie.draw, lie.level, scale)
+    return Laid(lie, None, turn, shift, scale, used, open_face.stock_of(part, ask))
+
+
+def _contraction(part: Part, light: Mesh, draw: Array, metal: Metal, stores: Stores) -> Span:
+    """The metal's contraction less what the sand holds back; the shop's own measured value as it is."""
+    if metal.contraction_is_own:
+        return metal.contraction
+    turned = solid(Mesh(vertices=light.vertices @ basis(draw).T, faces=light.faces))
+    hull = max(float(turned.hull().volume()), 1e-9)
+    ends = (rules.constant(stores, f"restraint.{name}") for name in ("open", "frame"))
+    held = rules.restraint(_enclosed(turned) / hull, *ends)
+    return rules.contraction_used(metal.contraction, held)
+
+
+def _enclosed(turned: manifold3d.Manifold) -> float:
+    """Sand with metal all round it across z [mm3], by sections."""
+    box = turned.bounding_box()
+    step = (box[5] - box[2]) / 16
+    holes = 0.0
+    for i in range(16):
+        for ring in turned.slice(box[2] + (i + 0.5) * step).to_polygons():
+            x, y = ring[:, 0], ring[:, 1]
+            holes += max(-0.5 * float(x @ np.roll(y, -1) - y @ np.roll(x, -1)), 0.0) * step
+    return holes
+
+
+def whole_of(mesh: Mesh, laid: Laid) -> manifold3d.Manifold:
+    """The part as one solid at cavity scale, mould frame, millimetres; flush faces snapped to the parting."""
+    vertices = laid.scale * (mesh.vertices @ laid.turn.T) + laid.shift
+    vertices[np.abs(vertices[:, 2]) < 2e-6, 2] = 0.0
+    whole = solid(Mesh(vertices=vertices, faces=mesh.faces))
+    if whole.is_empty() or whole.volume() <= 0:
+        raise BadInput("the part's mesh does not make a solid", "Mend it where it was drawn and export it again")
+    shells = whole.decompose()
+    return whole if len(shells) == 1 else manifold3d.Manifold.batch_boolean(shells, manifold3d.OpType.Add)
+
+
+def _side(mesh: Mesh, laid: Laid) -> tuple[Array, Array, Array]:
+    """Heights over the parting of each face's lowest and highest corner (m,), and its normal along the draw (m,)."""
+    heights = mesh.vertices[mesh.faces] @ laid.lie.draw - laid.lie.level
+    normals, _ = surface(mesh)
+    return heights.min(axis=1), heights.max(axis=1), normals @ laid.lie.draw
+
+
+def drafts(mesh: Mesh, laid: Laid, joint: Joint | None = None) -> Array:
+    """Sine of each face's draft (m,): positive where it draws in its own half, negative where it overhangs."""
+    low, high, along = _side(mesh, laid)
+    if joint is not None:
+        middles = laid.scale * (mesh.vertices[mesh.faces].mean(axis=1) @ laid.turn.T) + laid.shift
+        face = heights(joint.sheet, middles[:, 0] * 1e3, middles[:, 1] * 1e3) * 1e-3
+        return np.where(middles[:, 2] >= face, along, -along)
+    near = 3e-6
+    out = np.where(low > -near, along, np.where(high < near, -along, -np.abs(along)))
+    return np.asarray(np.where((low > -near) & (high < near), np.abs(along), out))
+
+
+def caught_faces(mesh: Mesh, sines: Array) -> tuple[int, ...]:
+    """Numbers of the faces that overhang, largest first."""
+    _, areas = surface(mesh)
+    bad = np.flatnonzero(sines < -LEAN)
+    return tuple(int(i) for i in bad[np.argsort(-areas[bad], kind="stable")])
+
+
+def undrafted(mesh: Mesh, laid: Laid, gone: Array) -> tuple[float, float, Array]:
+    """Area along the draw [m2], the tallest such face's reach from the parting or its own height [m], and the faces, largest first; not ``gone``."""
+    low, high, along = _side(mesh, laid)
+    _, areas = surface(mesh)
+    walls = np.setdiff1d(np.flatnonzero(np.abs(along) < DRAFT), gone)
+    if walls.size == 0:
+        return 0.0, 0.0, walls
+    order = walls[np.argsort(-areas[walls], kind="stable")]
+    return float(areas[walls].sum()), float((high - low)[walls].max()), order
+
+
+def on_part(laid: Laid, at: Array) -> Array:
+    """A place of the mould before stock is laid on, as a place on the part [m]."""
+    return np.asarray(laid.turn.T @ ((at - laid.shift) / laid.scale))

@@ -1,0 +1,161 @@
+"""The solid that sand is rammed round: undercuts answered, the joint flat or crooked, walls with draft. Millimetres, mould frame, cavity scale."""
+
+from __future__ import annotations
+
+from typing import NamedTuple
+
+import manifold3d
+
+from strickle.base import Array, BadInput, Watch
+from strickle.pattern import answers, crooked, open_face, rules
+from strickle.pattern.answers import Answered
+from strickle.pattern.ask import PatternAsk
+from strickle.pattern.columns import view
+from strickle.pattern.crooked import Saving
+from strickle.pattern.draft import Closed, drafted
+from strickle.pattern.field import Field, block, lay
+from strickle.pattern.open_face import Formed
+from strickle.pattern.taper import DraftRule, rule_of
+from strickle.pattern.undercut import halves, plain
+from strickle.stores import Stores
+
+DRAFTS = ("added", "none")
+JOINTS = ("best", "flat", "crooked")
+ACROSS = 240
+
+
+class Joint(NamedTuple):
+    """A crooked joint: the sheet, what it saves, and the box round part and sheet."""
+
+    sheet: Field
+    saving: Saving
+    box: Array  # (6,)
+
+
+class Eased(NamedTuple):
+    """Draft on the walls. Millimetres, mm3, radians."""
+
+    added: float
+    closed: tuple[Closed, ...]
+    outside: float
+    pocket: float
+
+
+class Worked(NamedTuple):
+    """The casting as sand forms it, with what was done to the part for it."""
+
+    solid: manifold3d.Manifold
+    formed: Formed
+    joint: Joint | None
+    eased: Eased | None
+    answered: Answered | None = None
+
+    @property
+    def drawn(self) -> manifold3d.Manifold:
+        """What the sand is rammed round: the casting, and room for cores."""
+        return self.solid if self.answered is None else self.answered.drawn
+
+    @property
+    def printed(self) -> manifold3d.Manifold:
+        """What falls into the printed halves: the same without loose pieces."""
+        return self.solid if self.answered is None else self.answered.printed
+
+    def less(self, cut: manifold3d.Manifold | None) -> Worked:
+        """The same with marks cut into it."""
+        if cut is None:
+            return self
+        answered = self.answered
+        if answered is not None:
+            answered = answered._replace(metal=answered.metal - cut, drawn=answered.drawn - cut, printed=answered.printed - cut)
+        return self._replace(solid=self.solid - cut, answered=answered)
+
+
+def worked(whole: manifold3d.Manifold, stock: float, stores: Stores, ask: PatternAsk, watch: Watch, kept: Array | None = None) -> Worked:
+    """Undercuts answered and walls drafted; ``stock`` [mm] lies on the back of an open face, ``kept`` triangles get no draft.
+
+    Raises BadInput for words it does not know.
+    """
+    if ask.draft not in DRAFTS:
+        raise BadInput(f"draft {ask.draft!r} is not known", f"Give one of {', '.join(DRAFTS)}")
+    if ask.joint not in JOINTS:
+        raise BadInput(f"joint {ask.joint!r} is not known", f"Give one of {', '.join(JOINTS)}")
+    if ask.open_face:
+        if ask.joint == "crooked":
+            raise BadInput("an open-face mould has no joint to be crooked", "Leave out the joint, or take a two-part mould")
+        formed, joint = open_face.formed(whole, stock), None
+    else:
+        watch(0.52, "looking whether a crooked joint is worth its work")
+        joint = _joint(whole, ask)
+        left = None if joint is None else _left(whole, joint)
+        if left is None or (ask.joint == "best" and _wants_core(left, stores, ask)):
+            return _answered(whole, stores, ask, watch, kept)
+        formed = left
+    if ask.draft == "none":
+        return Worked(formed.solid, formed, joint, None)
+    solid, eased = _eased(formed.solid, joint, rule_of(stores), watch, kept)
+    return Worked(solid, formed, joint, eased)
+
+
+def _wants_core(left: Formed, stores: Stores, ask: PatternAsk) -> bool:
+    """Whether a flat joint with cores goes before a crooked one: cores are asked for, or a hole too wide to drill is left by the crooked joint."""
+    wishes = {word.strip() for word in ask.undercuts.split(",")}
+    if wishes - {"best", "fill"} or ask.bores != "sand":
+        return True
+    if "best" not in wishes:
+        return False
+    drill = rules.constant(stores, "pattern.drill_width").value * 1e3
+    return any(region.bore > drill for region in left.regions)
+
+
+def _answered(whole: manifold3d.Manifold, stores: Stores, ask: PatternAsk, watch: Watch, kept: Array | None) -> Worked:
+    """A flat joint, every place that it does not release answered."""
+    wishes = tuple(word.strip() for word in ask.undercuts.split(","))
+    planned = answers.plan(whole, wishes, ask.bores, answers.limits(stores))
+    solid, eased = planned.base, None
+    if ask.draft != "none":
+        solid, eased = _eased(planned.base, None, rule_of(stores), watch, kept)
+    if not planned.choices:
+        return Worked(solid, Formed(planned.base, (), planned.volume, (), 0.0, 0.0), None, eased)
+    watch(0.62, "cores, their prints and boxes")
+    made = answers.answer(planned, solid, answers.print_rule(stores), rules.constant(stores, "core.vent_share").value)
+    regions = tuple(c.place.told for c in made.choices if c.way in ("fill", "drill") and not c.place.upright)
+    volume = made.filled if made.cores or made.loose else planned.volume
+    return Worked(made.metal, Formed(made.metal, regions, volume, (), 0.0, 0.0), None, eased, made)
+
+
+def _joint(whole: manifold3d.Manifold, ask: PatternAsk) -> Joint | None:
+    """The crooked joint where it is asked for, or where it saves more than a follow board is worth and none is ruled out."""
+    if ask.joint == "flat" or (ask.joint == "best" and ask.parting is not None):
+        return None
+    seen = view(*plain(whole), ACROSS)
+    volume = float(whole.volume())
+    if ask.joint == "best" and crooked.possible(seen) <= max(crooked.SHARE * volume, crooked.LEAST):
+        return None
+    sheet = lay(whole)
+    saving = crooked.saving(seen, sheet, volume)
+    if sheet.flat or (ask.joint == "best" and not saving.worth):
+        return None
+    return Joint(sheet, saving, crooked.boxed(whole, sheet))
+
+
+def _left(whole: manifold3d.Manifold, joint: Joint) -> Formed:
+    """A solid with what even the crooked joint does not release filled to it."""
+    left = crooked.remains(whole, joint.sheet, joint.box)
+    return Formed(left.filled, left.regions, left.volume, (), 0.0, 0.0)
+
+
+def _eased(formed: manifold3d.Manifold, joint: Joint | None, rule: DraftRule, watch: Watch, kept: Array | None) -> tuple[manifold3d.Manifold, Eased]:
+    """Both halves drafted outward to the joint and put together again."""
+    rooms: tuple[manifold3d.Manifold | None, ...] = (None, None)
+    over, under = halves(formed)
+    if joint is not None:
+        rooms = (block(joint.sheet, joint.box, 1.0), block(joint.sheet, joint.box))
+        over, under = (formed ^ room for room in rooms)
+    made = []
+    for half, side, room in zip((over, under), (1.0, -1.0), rooms):
+        watch(0.55 if side > 0 else 0.6, "giving the walls draft")
+        if not half.is_empty():
+            made.append(drafted(half, side, rule, block=room, kept=kept))
+    solid = manifold3d.Manifold.batch_boolean([one.solid for one in made], manifold3d.OpType.Add)
+    closed = tuple(place for one in made for place in one.closed)
+    return solid, Eased(max(float(solid.volume() - formed.volume()), 0.0), closed, made[0].outside, made[0].pocket)

@@ -1,0 +1,77 @@
+"""Parts that two halves cannot release, and the solids of their answers, for tests of cores and loose pieces."""
+
+import manifold3d
+import numpy as np
+
+from pattern_shop import box, rod
+from strickle.pattern.answers import Answered, answer, limits, plan, print_rule
+from strickle.pattern.core_body import PrintRule
+from strickle.pattern.draft import drafted
+from strickle.pattern.taper import rule_of
+from strickle.pattern.undercut import halves
+from strickle.stores import load
+
+STORES = load()
+VENT = 0.12
+
+
+def across(diameter: float, length: float, at=(0.0, 0.0, 0.0), turn: float = 0.0) -> manifold3d.Manifold:
+    """A level round bar [mm], its middle at ``at``, turned in plan from x by ``turn`` degrees."""
+    bar = manifold3d.Manifold.cylinder(length, diameter / 2, circular_segments=64, center=True)
+    return bar.rotate((0, 90, 0)).rotate((0, 0, turn)).translate(at)
+
+
+def bored(z: float = 0.0) -> manifold3d.Manifold:
+    """A block with a hole of 20 mm through it, its middle at the joint or over it."""
+    return box(60, 40, 40, (-30, -20, -20 if z == 0 else 0)) - across(20, 100, (0, 0, z))
+
+
+def bearing() -> manifold3d.Manifold:
+    """A pedestal on a wide foot, bored across over the foot."""
+    return box(100, 60, 10, (-50, -30, 0)) + box(40, 50, 50, (-20, -25, 0)) - across(22, 100, (0, 0, 34), 90)
+
+
+def tee() -> manifold3d.Manifold:
+    """A block with a bore and a branch of it."""
+    return box(80, 60, 40, (-40, -30, -20)) - across(18, 100) - across(18, 40, (0, 20, 0), 90)
+
+
+def blind() -> manifold3d.Manifold:
+    """A block with a hole that ends in it."""
+    return box(80, 40, 40, (-40, -20, -20)) - across(20, 60, (40, 0, 0))
+
+
+def recess() -> manifold3d.Manifold:
+    """A block with a shallow recess in one side."""
+    return box(80, 60, 40, (-40, -30, 0)) - box(20, 6, 12, (-10, 26, 14))
+
+
+def boss() -> manifold3d.Manifold:
+    """A block with a short round boss on one side."""
+    return box(80, 60, 40, (-40, -30, 0)) + across(16, 8, (0, 33, 25), 90)
+
+
+def pulley() -> manifold3d.Manifold:
+    """A bored pulley with a groove all round."""
+    outline = [(8, -12), (40, -12), (40, -8), (30, -2), (30, 2), (40, 8), (40, 12), (8, 12)]
+    return manifold3d.CrossSection([np.array(outline, float)]).revolve(96)
+
+
+def slotted() -> manifold3d.Manifold:
+    """A block with a slot wider at its foot."""
+    return box(80, 60, 40, (-40, -30, 0)) - box(90, 12, 20, (-45, -6, 25)) - box(90, 26, 8, (-45, -13, 18))
+
+
+def hub() -> manifold3d.Manifold:
+    """A hub on a bar, bored along the draw."""
+    return manifold3d.Manifold.cylinder(40, 20, 18, 96) + box(120, 30, 10, (-60, -15, 0)) - rod(20, 100, (0, 0, -30))
+
+
+def answered(whole: manifold3d.Manifold, *wishes: str, bores: str = "sand", draft: bool = True, prints: PrintRule | None = None) -> Answered:
+    """A part's answers built, its walls drafted or not."""
+    made = plan(whole, wishes, bores, limits(STORES))
+    solid = made.base
+    if draft:
+        parts = [drafted(h, side, rule_of(STORES)).solid for h, side in zip(halves(solid), (1.0, -1.0)) if not h.is_empty()]
+        solid = manifold3d.Manifold.batch_boolean(parts, manifold3d.OpType.Add)
+    return answer(made, solid, prints or print_rule(STORES), VENT)

@@ -1,0 +1,16 @@
+"""Every printed piece of real parts, walls drafted and undercuts answered, comes out of its sand or off its core; all of them are the casting."""
+
+from __future__ import annotations
+
+import pytest
+
+import drawing_out
+from pattern_shop import public_part
+
+
+@pytest.mark.parametrize("name", ["bearing_cover", "pulley_t30", "featuretype_inch", "table_attachment"])
+def test_every_piece_draws_and_they_are_the_casting(name):
+    told = drawing_out.check(public_part(name))
+    assert abs(told["halves"]) < 1e-5
+    assert abs(told["counted"]) < 1e-5
+    assert told["assembled"] < 1e-3

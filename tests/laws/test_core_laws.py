@@ -1,0 +1,205 @@
+"""Laws of cores, boxes and loose pieces: mould and cores leave the casting, everything comes out the way it is said to."""
+
+import manifold3d
+import numpy as np
+import pytest
+from hypothesis import assume, given, settings
+from hypothesis import strategies as st
+
+import cored
+from cored import across, answered
+from pattern_shop import box
+from strickle.base import BadInput, Mesh
+from strickle.pattern.bed import flat_end, on_the_bed
+from strickle.pattern.core_body import PrintRule
+from strickle.pattern.core_made import cores, pieces
+from strickle.pattern.undercut import caught, halves, plain
+
+FREE = 5e-3  # mm3 of sand that may be cut
+SKIN = 1e-4  # of a core's volume that its closed box may differ by: facets a few thousandths of a millimetre apart
+BODIES = {name: getattr(cored, name) for name in ("bored", "bearing", "tee", "blind", "pulley")}
+
+
+def plain_area(vertices) -> float:
+    """Area of the outline of what stands on the bed, seen from over it."""
+    return float(manifold3d.CrossSection.hull_points(vertices[:, :2]).area())
+
+
+def one(solids) -> manifold3d.Manifold:
+    return manifold3d.Manifold.batch_boolean(list(solids), manifold3d.OpType.Add)
+
+
+def room(solid: manifold3d.Manifold, more: float = 40.0) -> manifold3d.Manifold:
+    low, high = np.array(solid.bounding_box()[:3]) - more, np.array(solid.bounding_box()[3:]) + more
+    return manifold3d.Manifold.cube(tuple(high - low)).translate(tuple(low))
+
+
+def draws(solid: manifold3d.Manifold) -> None:
+    """Both halves come out of the sand at 1 mm, 5 mm and their full depth."""
+    for half, side in zip(halves(solid), (1.0, -1.0)):
+        if not half.is_empty():
+            deep = half.bounding_box()[5] - half.bounding_box()[2]
+            assert max(caught(half, side, lift) for lift in (1.0, 5.0, deep)) < FREE
+
+
+def holds(made, whole: manifold3d.Manifold, draft: bool) -> None:
+    """What every mould with cores must keep."""
+    draws(made.printed)
+    sand = room(made.drawn) - made.drawn
+    cope, drag = (part.volume() for part in halves(sand))
+    left = room(made.drawn).volume() - cope - drag - sum(core.body.room.volume() for core in made.cores)
+    assert left == pytest.approx(made.metal.volume(), rel=1e-5)
+    if not draft:
+        assert made.metal.volume() == pytest.approx(whole.volume(), rel=1e-5)
+    for core in made.cores:
+        body = core.body.made
+        assert len(body.decompose()) == 1
+        assert (body ^ made.metal).volume() < FREE
+        assert (body ^ sand).volume() < FREE
+        assert (body - core.body.room).volume() < FREE
+        gap = core.body.room.volume() - body.volume()
+        assert 0 < gap < 0.15 * core.body.room.volume()
+        # lowered straight down into the drag with the cope off
+        drag_sand = halves(sand)[1]
+        for lift in (1.0, 5.0, 30.0):
+            assert (body.translate((0, 0, lift)) ^ drag_sand).volume() < FREE
+        opens(core)
+
+
+def opens(core) -> None:
+    """The box draws off, closes on the core and on nothing else, and its parts do not overlap."""
+    body, parts = core.body.made, core.box.parts
+    assert (parts[0].solid ^ parts[1].solid).volume() < FREE
+    for part in parts:
+        assert part.solid.volume() > 1.0
+        box_ = part.solid.bounding_box()
+        deep = float(np.linalg.norm(np.array(box_[3:]) - np.array(box_[:3])))
+        assert (part.solid ^ body).volume() < SKIN * body.volume()
+        for lift in (1.0, 5.0, deep):
+            assert (part.solid.translate(tuple(part.draw * lift)) ^ body).volume() < FREE
+    inside = room(body, 0.0) - one(part.solid for part in parts)
+    assert (body - inside).volume() < SKIN * body.volume()
+
+
+@pytest.mark.parametrize("draft", [False, True], ids=["bare", "drafted"])
+@pytest.mark.parametrize("name", BODIES)
+def test_cope_drag_and_cores_leave_the_casting(name, draft):
+    whole = BODIES[name]()
+    made = answered(whole, draft=draft)
+    assert len(made.cores) == 1
+    assert made.filled == 0
+    holds(made, whole, draft)
+
+
+def test_a_bore_over_the_joint_stands_on_feet_in_the_drag():
+    """Its prints are carried to the joint and on into the drag, beyond the part."""
+    whole = cored.bored(22.0)
+    made = answered(whole)
+    holds(made, whole, draft=True)
+    body = made.cores[0].body
+    assert body.made.bounding_box()[2] == pytest.approx(-10.0, abs=0.1)
+    assert {tuple(np.round(p.out)) for p in body.prints} == {(1.0, 0.0, 0.0), (-1.0, 0.0, 0.0)}
+    assert all(p.length == pytest.approx(p.thick) for p in body.prints)
+
+
+def test_one_print_outweighs_what_it_carries():
+    """With its weight even along it, a core held at one end lies still if its middle is over its print."""
+    body = answered(cored.blind()).cores[0].body
+    vertices, faces = plain(body.made)
+    a, b, c = (vertices[faces[:, i]] for i in range(3))
+    six = np.einsum("ij,ij->i", a, np.cross(b, c))
+    middle = float((six * (a + b + c)[:, 0] / 4).sum() / six.sum())
+    assert len(body.prints) == 1
+    assert middle > 40.0  # the block ends there
+
+
+def test_a_hole_along_the_draw_is_cored_only_where_asked():
+    assert not answered(cored.hub()).cores
+    made = answered(cored.hub(), bores="core")
+    assert len(made.cores) == 1
+    body = made.cores[0].body
+    assert {tuple(p.out) for p in body.prints} == {(0.0, 0.0, 1.0), (0.0, 0.0, -1.0)}
+    lower, upper = body.prints
+    assert upper.length < lower.length
+    holds(made, cored.hub(), draft=True)
+
+
+def test_places_whose_cores_would_meet_share_one():
+    made = answered(cored.slotted(), "core")
+    assert len(made.cores) == 1
+    assert {c.way for c in made.choices} == {"core"}
+    holds(made, cored.slotted(), draft=True)
+
+
+@pytest.mark.parametrize("up", [1, -1], ids=["cope", "drag"])
+@pytest.mark.parametrize("name", ["recess", "boss"])
+def test_a_loose_piece_follows_its_half_out(name, up):
+    """First the half, then the piece sideways into the hollow, then through the joint: no sand is cut on the way."""
+    whole = getattr(cored, name)()
+    whole = whole if up > 0 else whole.mirror((0, 0, 1))
+    made = answered(whole)
+    assert [c.way for c in made.choices] == ["loose"]
+    piece = made.loose[0]
+    draws(made.printed)
+    sand = room(made.drawn) - made.drawn
+    assert (piece.solid ^ made.printed).volume() < FREE
+    assert (piece.solid ^ sand).volume() < FREE
+    ways = [piece.away * piece.travel * share for share in (0.1, 0.3, 0.6, 1.0)]
+    ways += [ways[-1] - np.array([0, 0, up * lift]) for lift in (1.0, 5.0, 20.0, 39.9)]
+    own = halves(sand)[0 if up > 0 else 1]
+    assert max((piece.solid.translate(tuple(way)) ^ own).volume() for way in ways) < FREE
+    # drawn straight it would tear the sand: that is why it is loose
+    assert (piece.solid.translate((0, 0, -5.0 * up)) ^ own).volume() > 10.0
+    assert made.metal.volume() == pytest.approx(made.drawn.volume(), rel=1e-9)
+
+
+def test_bare_loose_pieces_leave_the_part_as_drawn():
+    for body in (cored.recess(), cored.boss(), cored.slotted()):
+        made = answered(body, "loose", draft=False)
+        assert made.loose
+        assert made.metal.volume() == pytest.approx(body.volume(), rel=1e-5)
+
+
+def test_the_person_goes_before_the_rules():
+    assert [c.way for c in answered(cored.recess(), "core").choices] == ["core"]
+    filled = answered(cored.recess(), "fill")
+    assert [c.way for c in filled.choices] == ["fill"]
+    assert filled.filled == pytest.approx(20 * 4 * 12, rel=1e-3)
+    assert [c.way for c in answered(cored.bored(), "loose").choices] == ["fill"]  # it reaches over the joint
+    small = box(60, 40, 40, (-30, -20, -20)) - across(10, 100)
+    assert [c.way for c in answered(small).choices] == ["drill"]
+    assert [c.way for c in answered(small, "core").choices] == ["core"]
+    two = cored.bored() - box(8, 6, 12, (-4, 16, -16))
+    assert next(c.way for c in answered(two, "fill", "core").choices) == "fill"
+    with pytest.raises(BadInput, match="not known"):
+        answered(cored.bored(), "glue")
+    with pytest.raises(BadInput, match="not known"):
+        answered(cored.bored(), bores="drill")
+
+
+def test_a_core_shut_in_by_metal_is_filled_and_told():
+    """A hollow with no way out wide enough for a print."""
+    whole = box(60, 40, 40, (-30, -20, -20)) - box(30, 20, 20, (-15, -10, -10))
+    made = answered(whole)
+    assert not made.cores
+    assert [c.way for c in made.choices] == ["fill"]
+    assert "no way out" in made.choices[0].why
+    assert made.metal.volume() > whole.volume()
+
+
+@settings(max_examples=6, deadline=None)
+@given(
+    diameter=st.floats(16.0, 28.0), high=st.floats(-8.0, 8.0), turn=st.floats(-35.0, 35.0), long=st.floats(40.0, 90.0),
+    clearance=st.floats(0.1, 0.5),
+)  # fmt: skip
+def test_any_bore_across_is_cored(diameter, high, turn, long, clearance):
+    """Off the joint, aslant in plan, in any length: the mould closes, the core comes out of its box, whose parts lie flat as they are printed."""
+    aslant = np.radians(abs(turn))
+    assume(long / 2 * np.tan(aslant) + diameter / 2 / np.cos(aslant) < 34.0)  # out by the ends, not by a corner
+    whole = box(long, 70, 50, (-long / 2, -35, -25)) - across(diameter, 400, (0, 0, high), turn)
+    made = answered(whole, "core", draft=False, prints=PrintRule(clearance=clearance))
+    assert len(made.cores) == 1, made.choices
+    holds(made, whole, draft=False)
+    for piece in pieces(made, cores(made, "silicate", cored.STORES, cored.VENT), np.ones(3), 0.0):
+        vertices, _ = on_the_bed(piece)
+        assert 1e6 * flat_end(Mesh(vertices=vertices * 1e-3, faces=piece.mesh.faces), 2, -1) > 0.5 * plain_area(vertices)
