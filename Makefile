@@ -80,7 +80,7 @@ validate: .stamps/dev .stamps/warm .stamps/step
 	@STRICKLE_WRITE_DOCS=1 $(RUN) -m pytest -m validate -n 2 --dist loadfile
 
 bench: .stamps/dev .stamps/warm
-	@for b in bench/freezing.py bench/filling.py bench/peers/*_peer.py bench/scale.py; do echo; echo "== $$b"; $(RUN) $$b || exit 1; done
+	@for b in bench/freezing.py bench/filling.py bench/peers/*_peer.py bench/drawing.py bench/scale.py; do echo; echo "== $$b"; $(RUN) $$b || exit 1; done
 
 docs: .stamps/dev
 	@$(RUN) tools/generate.py

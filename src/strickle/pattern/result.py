@@ -62,6 +62,27 @@ class Sheet(Record):
 
 
 @dataclass(frozen=True, slots=True, kw_only=True, eq=False)
+class Way(Record):
+    """One way the part can lie. None of a part's ways is beaten: any other is worse in one of undercut, planar, depth, even, faces_up, own, score.
+
+    Evenness speaks only for the part's own directions: any direction between them has halves more alike.
+    """
+
+    up: Array = si("1", "direction of the part that points up in the mould", shape="(3,)")
+    level: float = si("m", "height of the parting along it, part coordinates")
+    undercut: float = si("m3", "sand that no parting releases, holes to drill left out where they were looked at")
+    planar: float = si("m3", "sand that a flat parting traps beyond that")
+    depth: float = si("m", "depth of the deeper half")
+    even: float = si("1", "the lesser half's depth over the deeper one's, 0 where all lies in one half")
+    faces_up: float = si("1", "how far faces marked good look up: 0 all down, a quarter upright, 1 all up", default=0.0)
+    square: float = si("1", "share of the surface that is flat across it or upright along it")
+    own: bool = word("whether it is a direction of the part: normal of a flat, axis of the file or of symmetry, square to the walls")
+    score: float = si("1", "what it costs in the search, all weighed together; the least is taken unless a trial says otherwise")
+    chosen: bool = word("whether the pattern is made this way")
+    why: str = word("why it is taken or is not")
+
+
+@dataclass(frozen=True, slots=True, kw_only=True, eq=False)
 class Pattern(Outcome):
     """How the part lies in the mould, the cavity it leaves, and the printed halves."""
 
@@ -102,6 +123,7 @@ class Pattern(Outcome):
     )
     cores: tuple[Core, ...] = word("cores, in the order they are set", default=())
     loose: tuple[Loose, ...] = word("loose pieces", default=())
+    ways: tuple[Way, ...] = word("ways the part can lie that none beats in everything, the one taken first; none where it was asked for", default=())
 
     @property
     def outer(self) -> Mesh:

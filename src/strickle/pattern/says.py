@@ -52,6 +52,9 @@ def lies(best: Lie, other: Lie | None, size: float, point: tuple[float, float, f
             "hanging": "more slender sand hangs in the cope",
             "standing": "more slender sand stands in the drag",
             "feeding": "the places that freeze last lie lower",
+            "even": "its halves are not alike",
+            "up": "more of the faces marked good look up",
+            "seam": "the parting line runs over faces marked good",
         }
         if gain > 5e-3:  # less is no reason
             why.append(f"the other way up {words[name]}")

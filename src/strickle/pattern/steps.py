@@ -23,6 +23,7 @@ from strickle.pattern.lay import Laid, caught_faces, drafts, lay, on_part, undra
 from strickle.pattern.result import Pattern
 from strickle.pattern.seat import board_of, seated, sheet_of
 from strickle.pattern.undercut import LEAN, plain, withdrawn
+from strickle.pattern.ways import listed
 from strickle.pattern.works import Worked, worked
 from strickle.stores import Stores
 
@@ -36,7 +37,7 @@ def make(part: Part, metal: Metal, stores: Stores, ask: PatternAsk, watch: Watch
     watch(0.0, "looking for round holes and marked faces")
     own = raw(part, metal.family, stores, ask)
     whole = dressed.cast(part, own)
-    laid = lay(whole, metal, stores, ask, watch)
+    laid = lay(whole, metal, stores, ask, watch, dressed.marked_good(own, part))
     watch(0.5, "filling what sand cannot release")
     made = worked(whole_of(whole.mesh, laid), laid.stock * float(laid.scale[2]) * 1e3, stores, ask, watch, dressed.upright(own, laid))
     formed, joint, eased = made.formed, made.joint, made.eased
@@ -91,6 +92,7 @@ def make(part: Part, metal: Metal, stores: Stores, ask: PatternAsk, watch: Watch
         drawn=_drawn(made),
         cores=set_in,
         loose=off,
+        ways=laid.ways,
         findings=(
             *_findings(part, stores, ask, laid, made, caught, dragged, holes, halved, (*board, *boxed), own.gone),
             *_told(made, set_in, off, laid, stores),
@@ -168,6 +170,7 @@ def _findings(
         out += [open_face.back_filled(formed, whole, on_part(laid, formed.back[0].at * 1e-3))] if formed.back else []
     else:
         out = [says.lies(laid.lie, laid.other, size, (float(middle[0]), float(middle[1]), float(middle[2])), ask.up is not None)]
+    out += listed(laid.ways)
     if formed.regions:
         point = on_part(laid, formed.regions[0].at * 1e-3)
         share, least, drills = (rules.constant(stores, f"pattern.{name}").value for name in ("fill_share", "fill_least", "drill_width"))
