@@ -18,6 +18,7 @@ from strickle.mould import MouldAsk
 from strickle.mould.steps import ram
 from strickle.pattern import PatternAsk
 from strickle.pattern.steps import make
+from strickle.pattern.ways import aimed
 from strickle.stores import SandTest, load, starter_kit
 from strickle.trials.sand_ways import compare, halved, run_ways, told, wants_ways, ways
 
@@ -195,3 +196,17 @@ def wavy() -> m3.Manifold:
     y = 12 * np.sin(x / 20)
     outline = np.concatenate([np.column_stack([x, y - 4]), np.column_stack([x, y + 4])[::-1]])
     return m3.CrossSection([outline]).extrude(50).rotate((90, 0, 0)).translate((0, 25, 20))
+
+
+def test_other_ways_to_lie_are_rated_by_what_the_mould_says_of_them():
+    """Each of the two best other ways has a row with the figures of a plan asked to lie that way; none where the person gave the side up."""
+    free = Bench(shop.grid(120, 2, 14, 40, 0) + box(120, 20, 60, (-60, 60, 0)), up=None, draft="none")
+    others = [way for way in free.results["pattern"].ways if not way.chosen][:2]
+    assert others
+    rows = free.rows()
+    for way in others:
+        row = rows[f"{aimed(way)} up"]
+        own = Bench(shop.grid(120, 2, 14, 40, 0) + box(120, 20, 60, (-60, 60, 0)), up=way.up, draft="none").results["mould"]
+        assert [dataclasses.astuple(one) for one in (row.chances, row.flask)] == [dataclasses.astuple(one) for one in (own.sand_chances, own.flask)]
+    told = Bench(shop.grid(120, 2, 14, 40, 0) + box(120, 20, 60, (-60, 60, 0)), up=UP, draft="none").rows()
+    assert not [name for name in told if name.endswith(" up")]

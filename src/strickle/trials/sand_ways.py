@@ -19,6 +19,7 @@ from strickle.mould import Mould, MouldAsk, SandWay
 from strickle.part import Part
 from strickle.pattern import Pattern, PatternAsk
 from strickle.pattern.rules import constant
+from strickle.pattern.ways import aimed
 from strickle.stores import SandRecord, Stores
 from strickle.trials.cure import Results, find
 from strickle.trials.runner import Runner
@@ -33,6 +34,8 @@ MORE = math.radians(2.0)
 """Draft laid on the rule's, where walls are given draft already."""
 TOLD = ("mould.sand_tears", "mould.sand_hangs", "mould.half_sags")
 """STOPs that the chances of a row tell already."""
+MOST_LYING = 2
+"""Other ways to lie that are run."""
 AS_IS, HALF = "as is", "half size"
 CODE = "mould.sand_ways"
 
@@ -106,6 +109,7 @@ def _is_other(way: Way, before: Pattern, after: Pattern) -> bool:
 def ways(part: Part, pattern: Pattern, mould: Mould, asked: PatternAsk, stores: Stores) -> Iterator[Way]:
     """The ways open to this part in this shop, those that change the pattern first."""
     yield Way(name=HALF, says="the same part at half size, in the flask it then takes", part=halved(part), ask=halved_ask(asked), size=0.5)
+    yield from _lying(asked, pattern)
     yield from _drafted(asked, stores)
     yield from _jointed(asked, pattern)
     yield from _cored(asked)
@@ -117,6 +121,13 @@ def ways(part: Part, pattern: Pattern, mould: Mould, asked: PatternAsk, stores: 
     if not 0.0 < kit.bars <= BAY and min(mould.flask.length, mould.flask.width) > 1.3 * BAY:
         barred = dataclasses.replace(stores, kit=dataclasses.replace(kit, bars=BAY))
         yield Way(name="bars", says=f"bars across the cope every {tell(BAY, 'm')}", stores=barred)
+
+
+def _lying(asked: PatternAsk, pattern: Pattern) -> Iterator[Way]:
+    """The best of the other ways to lie that the pattern room found, where the person gave none."""
+    for way in [way for way in pattern.ways if not way.chosen][:MOST_LYING] if asked.up is None else ():
+        up = aimed(way)
+        yield Way(name=f"{up} up", says=f"drawn with {up} up (--up {up})", ask=dataclasses.replace(asked, up=way.up))
 
 
 def _drafted(asked: PatternAsk, stores: Stores) -> Iterator[Way]:
