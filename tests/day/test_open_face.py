@@ -191,7 +191,7 @@ def test_the_plate_is_planned_to_a_lawful_folder(plate):
     doc = json.loads((plate.folder / "results.json").read_text(encoding="utf-8"))
     jsonschema.validate(doc, json.loads(packaged()))
     assert all(stage["status"] == "done" for stage in doc["stages"].values())
-    assert doc["files"]["print"] == ["print/drag-pattern.3mf", "print/drag-pattern.stl"]
+    assert doc["files"]["print"] == ["print/drag-pattern.3mf", "print/drag-pattern.stl", "print/plate-1.3mf"]
     assert {"cards/card.pdf", "cards/section.svg", "cards/plan.svg"} <= set(doc["files"]["cards"])
     rigging = doc["stages"]["rigging"]
     assert rigging["sprue"]["top_area"] == {"value": None, "unit": "m2"}

@@ -150,7 +150,7 @@ def test_a_boss_is_larger_to_the_end_of_its_stock():
 
 
 def test_a_machined_bore_that_a_drill_makes_is_filled():
-    own, whole = made(bracket(), ("bolt", (109.5, 12, 5), "machined", 1))
+    own, whole = made(bracket(), ("bolt", (109.5, 12, 5), "machined", 1), holes="drilled")
     assert [one.name for one in own.spared] == ["bolt"]
     assert len(own.drilled) == 3
     assert own.stock == 0
@@ -174,7 +174,7 @@ def test_centre_marks_only_where_they_draw():
     body = box(100, 40, 14, (0, 0, -4)) - rod(6, 40, (20, 20, -5)) - rod(2, 40, (40, 20, -5)) - rod(8, 10, (60, 20, 3))
     body = body - m3.Manifold.cylinder(60, 3, circular_segments=32).rotate((0, 90, 0)).translate((70, 20, 5))
     holes = found(facets_of(*plain(body)))
-    own, _ = made(body)
+    own, _ = made(body, holes="drilled")
     filled = solid(own.mesh)
     out = centred(filled, holes)
     has = {(round(2 * h.radius), abs(round(h.axis[2]))): yes for h, yes in zip(holes, out.marked)}
@@ -187,7 +187,7 @@ def test_centre_marks_only_where_they_draw():
 
 
 def test_what_is_told():
-    own, _ = made(bracket(), ("seat", (35, 45, 20), "machined", None), ("top", (110, 30, 10), "machined", 2))
+    own, _ = made(bracket(), ("seat", (35, 45, 20), "machined", None), ("top", (110, 30, 10), "machined", 2), holes="drilled")
     out = told(own, [True, False, False][: len(own.drilled)], "drilled")
     assert [f.code for f in out] == ["pattern.holes_drilled", "pattern.machining", "pattern.machining"]
     assert out[0].says.startswith("3 round holes are filled")

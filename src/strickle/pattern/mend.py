@@ -12,8 +12,8 @@ import numpy as np
 from strickle.base import Array
 from strickle.pattern.undercut import plain
 
-SMOOTH = 2e-3  # mm, surface moved at most to be rid of slivers
-BAR = 0.02  # mm, reach of the first bars; grown where it does not serve
+SMOOTH = (2e-4, 2e-3)  # mm, surface moved at most to be rid of slivers; the next where the one before does not serve
+BAR, GROWTH = 0.006, 1.6  # mm, reach of the first bars; grown where it does not serve
 TRIES = 6
 HOPELESS = 3  # times the fewest shared edges met so far: bars that make so many more will never be rid of them
 GRID = 1e-5  # mm: corners nearer than this are one corner in a file of metres to eight places
@@ -47,7 +47,18 @@ def mended(body: manifold3d.Manifold, side: float) -> tuple[manifold3d.Manifold,
     if not len(bad):
         return body, True
     best, fewest = body, len(bad)
-    made = body.simplify(SMOOTH)
+    for smooth in SMOOTH:
+        made, left = _barred(body, side, smooth, fewest)
+        if left < fewest:
+            best, fewest = made, left
+        if not fewest:
+            break
+    return best, fewest == 0
+
+
+def _barred(body: manifold3d.Manifold, side: float, smooth: float, fewest: int) -> tuple[manifold3d.Manifold, int]:
+    """The solid smoothed and its shared edges closed with bars, as often as it helps, and the shared edges left."""
+    best, made = body, body.simplify(smooth)
     for turn in range(TRIES):
         bad = shared(*plain(made))
         if len(bad) < fewest:
@@ -56,11 +67,11 @@ def mended(body: manifold3d.Manifold, side: float) -> tuple[manifold3d.Manifold,
             break
         # ends that nearly coincide would give bars that nearly coincide, and the fault again
         ends = np.unique(np.round(bad, 3), axis=0)
-        bars = manifold3d.Manifold.batch_boolean([_bar(pair, BAR * 1.3**turn) for pair in ends], manifold3d.OpType.Add)
+        bars = manifold3d.Manifold.batch_boolean([_bar(pair, BAR * GROWTH**turn) for pair in ends], manifold3d.OpType.Add)
         joined = made + bars
         joined = joined.trim_by_plane((0.0, 0.0, side), 0.0) if side else joined
-        made = joined if not len(shared(*plain(joined))) else joined.simplify(0.25 * SMOOTH)
-    return best, fewest == 0
+        made = joined if not len(shared(*plain(joined))) else joined.simplify(0.25 * smooth)
+    return best, fewest
 
 
 def _bar(ends: Array, reach: float) -> manifold3d.Manifold:
