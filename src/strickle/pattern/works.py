@@ -120,6 +120,9 @@ def _answered(whole: manifold3d.Manifold, stores: Stores, ask: PatternAsk, watch
     made = answers.answer(planned, solid, answers.print_rule(stores), rules.constant(stores, "core.vent_share").value)
     regions = tuple(c.place.told for c in made.choices if c.way in ("fill", "drill") and not c.place.upright)
     volume = made.filled if made.cores or made.loose else planned.volume
+    if eased is not None and made.cores:
+        cored = sum(c.place.told.volume for c in made.choices if c.way == "core")
+        eased = eased._replace(added=max(eased.added - (float(solid.volume() - made.metal.volume()) - cored), 0.0))  # cores take draft away too
     return Worked(made.metal, Formed(made.metal, regions, volume, (), 0.0, 0.0), None, eased, made)
 
 
