@@ -4,6 +4,8 @@ from __future__ import annotations
 
 from typing import NamedTuple
 
+import pytest
+
 
 class Known(NamedTuple):
     """A part file, the choices it needs, its size and what stops it in the starter shop."""
@@ -48,3 +50,14 @@ FIVE = ("pulley_t30.stl", "testbed_base.stl", "sensor_base_plate.stl", "table_at
 def known(file: str) -> Known:
     """The record of a file by its name."""
     return next(k for k in (*PARTS, *STEP) if k.file == file)
+
+
+def read_as_known(part: Known, plan, data: dict) -> None:
+    """Size and volume of a planned part are those known of it, and nothing was mended in silence; ``data`` is its results as written."""
+    got = data["stages"]["part"]
+    assert [1e3 * side for side in plan.stages["part"].extents] == pytest.approx(part.extents, rel=3e-3)
+    if part.volume == part.volume:
+        assert 1e6 * got["volume"]["value"] == pytest.approx(part.volume, rel=3e-3)
+    mended = [f for f in data["findings"] if f["code"] in ("part.mended", "part.mesh_filled", "part.mesh_rebuilt", "part.simplified")]
+    assert got["watertight"]
+    assert (got["mended_volume_change"]["value"] == 0.0) or mended

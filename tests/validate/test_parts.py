@@ -72,7 +72,7 @@ def test_planned_to_the_card(planned, name):
     data = (plan.folder / "cards" / "card.pdf").read_bytes()
     assert data.startswith(b"%PDF-")
     counts = [int(n) for n in re.findall(rb"/Type\s*/Pages\b.*?/Count\s+(\d+)", data, re.DOTALL)]
-    assert max(counts) in (2, 3, 4)  # a fourth where thirteen points are to be minded
+    assert max(counts) in (2, 3, 4, 5)  # a fourth where thirteen points are to be minded, one more where the sand may not stand
     assert (plan.folder / "results.json").is_file()
 
 
