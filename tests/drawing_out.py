@@ -52,7 +52,7 @@ def check(part, ask: PatternAsk | None = None) -> dict[str, float]:
     travels = {loose.name: loose.travel * 1e3 for loose in pattern.loose}
     dragged = trapped(pieces, [pattern.outer, rigging.casting], mould.box, pattern.sheet, over, travels)
     dragged |= off_core(pattern)
-    assert {name: sand for name, sand in dragged.items() if sand >= MOST_SAND} == {}
+    assert not (much := {name: sand for name, sand in dragged.items() if sand >= MOST_SAND}), much
     for piece in pieces:
         solid = solid_of(piece.mesh)
         assert solid.volume() >= LEAST_PIECE, piece.name
@@ -68,7 +68,7 @@ def check(part, ask: PatternAsk | None = None) -> dict[str, float]:
         "halves": halves / float(drawn.volume()) - 1.0,
         "assembled": off / float(drawn.volume()),
         "counted": counted * 1e9 / float(metal) - 1.0,
-        "sand": max(dragged.values()),
+        "sand": max(dragged.values(), default=0.0),
         "pieces": float(len(pieces)),
         "cores": float(len(pattern.cores)),
     }

@@ -159,6 +159,19 @@ def undercut(
     )
 
 
+def kept_flat(sand: float) -> Finding:
+    """A crooked joint that was given up for the sand [m3] its halves would drag along."""
+    return Finding(
+        code="pattern.kept_flat",
+        weight="NOTE",
+        says=f"A crooked joint was tried and given up: {tell(sand, 'm3')} of sand would come out with its halves",
+        because="The sheet of the joint follows so sculpted a shape only as closely as its grid; a flat joint draws clean, what hangs is answered",
+        do="Ask for it with --joint crooked if a little of the edge may be mended by hand, or draw the part with a plainer edge",
+        where=Where(),
+        source="reckoned by this program: both halves moved out of the sand as solids",
+    )
+
+
 def dragged(sand: float, volume: float) -> Finding:
     """Sand [m3] a half still drags along when drawn, by moving the very solid that is printed."""
     share = sand / volume

@@ -2,6 +2,9 @@
 
 from __future__ import annotations
 
+import dataclasses
+from typing import NamedTuple
+
 import manifold3d
 import numpy as np
 
@@ -11,17 +14,19 @@ from strickle.part import Part
 from strickle.pattern import core_made, core_says, dressed, lifting, open_face, rules, says
 from strickle.pattern.ask import PatternAsk
 from strickle.pattern.bed_split import in_parts
+from strickle.pattern.centres import Centred
 from strickle.pattern.core import Core, Loose
 from strickle.pattern.dividing import cut_apart as cut_apart
 from strickle.pattern.dividing import cut_findings as cut_findings
 from strickle.pattern.dividing import look_for_cuts as look_for_cuts
 from strickle.pattern.dividing import splice_sources as splice_sources
-from strickle.pattern.faces import raw
+from strickle.pattern.faces import Raw, raw
 from strickle.pattern.field import STAND
 from strickle.pattern.halves import Holes, Printed, drill, pieces
 from strickle.pattern.lay import Laid, caught_faces, drafts, lay, on_part, undrafted, whole_of
+from strickle.pattern.loose import DRAGS
 from strickle.pattern.result import Pattern
-from strickle.pattern.seat import board_of, seated, sheet_of
+from strickle.pattern.seat import Seated, board_of, seated, sheet_of
 from strickle.pattern.undercut import LEAN, plain, withdrawn
 from strickle.pattern.ways import listed
 from strickle.pattern.works import Worked, worked
@@ -39,15 +44,13 @@ def make(part: Part, metal: Metal, stores: Stores, ask: PatternAsk, watch: Watch
     whole = dressed.cast(part, own)
     laid = lay(whole, metal, stores, ask, watch, dressed.marked_good(own, part))
     watch(0.5, "filling what sand cannot release")
-    made = worked(whole_of(whole.mesh, laid), laid.stock * float(laid.scale[2]) * 1e3, stores, ask, watch, dressed.upright(own, laid))
+    built = _built(whole, own, laid, stores, ask, watch)
+    tried = 0.0 if built.seat is None or ask.joint != "best" else built.seat.dragged
+    if tried > DRAGS:
+        built = _built(whole, own, laid, stores, dataclasses.replace(ask, joint="flat"), watch)
+    made, centres, over, seat = built.made, built.centres, built.over, built.seat
     formed, joint, eased = made.formed, made.joint, made.eased
-    centres = dressed.with_centres(made.drawn, own, laid, joint)
-    made = made.less(centres.cut)
-    printed_scale = _print_scale(made.drawn, laid, stores)
-    over = printed_scale / laid.scale
-    printed = made.printed.scale(tuple(float(r) for r in over))
-    watch(0.7, "halving the pattern")
-    seat = None if joint is None else seated(made.solid, joint, over)
+    printed_scale, printed = over * laid.scale, made.printed.scale(tuple(float(r) for r in over))
     cut = None if seat is None else seat.cut
     holes = drill(printed, cut, rules.constant(stores, "draw.drag").high * 1e-6)
     halved = pieces(printed, holes, cut)
@@ -95,12 +98,31 @@ def make(part: Part, metal: Metal, stores: Stores, ask: PatternAsk, watch: Watch
         ways=laid.ways,
         findings=(
             *_findings(part, stores, ask, laid, made, caught, dragged, holes, halved, (*board, *boxed), own.gone),
+            *((says.kept_flat(tried * 1e-9),) if tried > DRAGS else ()),
             *_told(made, set_in, off, laid, stores),
             *dressed.findings(own, part, metal, ask, centres.marked),
         ),
         sources=_sources(stores),
         **dressed.written(own, laid, part, centres),
     )
+
+
+class _Built(NamedTuple):
+    """The solid that sand is rammed round, its centre marks, print scale over cavity scale, and the pieces where the joint is crooked."""
+
+    made: Worked
+    centres: Centred
+    over: Array
+    seat: Seated | None
+
+
+def _built(whole: Part, own: Raw, laid: Laid, stores: Stores, ask: PatternAsk, watch: Watch) -> _Built:
+    made = worked(whole_of(whole.mesh, laid), laid.stock * float(laid.scale[2]) * 1e3, stores, ask, watch, dressed.upright(own, laid))
+    centres = dressed.with_centres(made.drawn, own, laid, made.joint)
+    made = made.less(centres.cut)
+    over = _print_scale(made.drawn, laid, stores) / laid.scale
+    watch(0.7, "halving the pattern")
+    return _Built(made, centres, over, None if made.joint is None else seated(made.solid, made.joint, over))
 
 
 def _drawn(made: Worked) -> Mesh | None:
