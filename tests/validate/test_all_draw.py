@@ -1,4 +1,4 @@
-"""Every printed piece of every public part, all that the pattern room can do asked for, comes out of its sand or off its core; all are the casting."""
+"""Every printed piece of every public part comes out of its sand or off its core, all that the room can do asked for; they are the casting."""
 
 from __future__ import annotations
 
