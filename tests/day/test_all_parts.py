@@ -77,3 +77,4 @@ def test_a_metre_sized_base_ends_early_inside_the_budget(parts_folder, tmp_path)
     assert stops & {"mould.no_flask", "melt.pot_too_small", "melt.too_heavy", "melt.metal_short", "cavity.sand_short"}
     assert data["stages"]["sound"]["status"] == "not run"
     assert data["stages"]["sound"]["because"]
+    assert data["stages"]["mould"]["sand_ways"] == []  # unasked they are run only for a mould that is planned to its end

@@ -7,6 +7,8 @@ same solver, metal and sand.
 
 from __future__ import annotations
 
+import functools
+import pickle
 from collections.abc import Callable
 from typing import NamedTuple
 
@@ -157,9 +159,40 @@ def bare_freeze(vertices: Array, faces: Array, volume: float, area: float, cell:
 
 def plate_modulus(own: Setting) -> Callable[[float], float]:
     """Modulus [m] of the plate that is solid after a time [s], by freezing plates with the same solver; straight in logarithms."""
+    log_t, log_m = np.log(np.array(_plate_times(_Alike(own)))), np.log(PLATES)
+
+    def modulus(time: float) -> float:
+        x = np.log(max(time, 1e-6))
+        if x <= log_t[0]:
+            slope = (log_m[1] - log_m[0]) / (log_t[1] - log_t[0])
+            return float(np.exp(log_m[0] + slope * (x - log_t[0])))
+        if x >= log_t[-1]:
+            return float(np.exp(log_m[-1] + 0.5 * (x - log_t[-1])))
+        return float(np.exp(np.interp(x, log_t, log_m)))
+
+    return modulus
+
+
+class _Alike:
+    """A setting that is alike to another where all that a plate's freezing takes of it is, to the last bit."""
+
+    def __init__(self, own: Setting) -> None:
+        self.own = own
+        self._bytes = pickle.dumps((own.table, own.medium, own.contact, own.start, own.diffusivity, own.constant))
+
+    def __eq__(self, other: object) -> bool:
+        return isinstance(other, _Alike) and self._bytes == other._bytes
+
+    def __hash__(self) -> int:
+        return hash(self._bytes)
+
+
+@functools.lru_cache(maxsize=16)
+def _plate_times(alike: _Alike) -> tuple[float, ...]:
+    """Seconds to solid of the plates; kept, as every part of a metal and sand asks for them."""
     from strickle.kernels import freeze
 
-    times = []
+    own, times = alike.own, []
     for half in PLATES:
         cell = half / PLATE_CELLS
         wait = 2.0 * own.constant * half**2 + 2.0 * half * own.table.density * 6e5 / (own.contact * 500.0)  # type: ignore[attr-defined]
@@ -178,18 +211,7 @@ def plate_modulus(own: Setting) -> Callable[[float], float]:
             longest=200.0 * wait + 100.0,
         )
         times.append(out.solid_time)
-    log_t, log_m = np.log(np.array(times)), np.log(PLATES)
-
-    def modulus(time: float) -> float:
-        x = np.log(max(time, 1e-6))
-        if x <= log_t[0]:
-            slope = (log_m[1] - log_m[0]) / (log_t[1] - log_t[0])
-            return float(np.exp(log_m[0] + slope * (x - log_t[0])))
-        if x >= log_t[-1]:
-            return float(np.exp(log_m[-1] + 0.5 * (x - log_t[-1])))
-        return float(np.exp(np.interp(x, log_t, log_m)))
-
-    return modulus
+    return tuple(times)
 
 
 def hot_spots(vertices: Array, faces: Array, bare: Bare, median_wall: float, own: Setting, modulus: Callable[[float], float]) -> tuple[HotSpot, ...]:

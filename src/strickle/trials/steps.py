@@ -51,7 +51,7 @@ def plan_through(runner: Runner, *, until: str | None = None, preset: str = "sho
         mended = mend(runner, gone.lay, findings, preset, watch)
         tried, findings = (*tried, *mended.tried), said(findings, mended)
     tried = (*tried, *filled.mended.tried)
-    if wants_ways(runner, results, until is None):
+    if wants_ways(runner, results, until is None and not because):  # a plan that ends early has more to mend than its sand
         findings = ranked([*findings, *compare(runner, results, gone.lay.room, watch)])
     return Trail(
         results=results,
