@@ -25,6 +25,20 @@ def plain_area(vertices) -> float:
     return float(manifold3d.CrossSection.hull_points(vertices[:, :2]).area())
 
 
+def pinned(core_box) -> None:
+    """Round pins of 4 and 3 mm go into both parts along their draw: the holes for them are as wide both ways across it."""
+    for part in core_box.parts:
+        x = np.cross(part.draw, [0.0, 0.0, 1.0] if abs(part.draw[2]) < 0.9 else [1.0, 0.0, 0.0])
+        x = x / np.linalg.norm(x)
+        turn = np.column_stack([np.stack([x, np.cross(part.draw, x), part.draw]), np.zeros(3)])
+        void = (part.solid.hull() - part.solid).transform(turn)
+        low, high = void.bounding_box()[2], void.bounding_box()[5]
+        cuts = [one.bounds() for level in np.linspace(low, high, 42)[1:-1] for one in void.slice(level).decompose()]
+        wide = [(min(x1 - x0, y1 - y0), max(x1 - x0, y1 - y0)) for x0, y0, x1, y1 in cuts]
+        for pin in (4.0, 3.0):
+            assert any(pin < least and most < pin + 0.3 for least, most in wide), (pin, wide)
+
+
 def one(solids) -> manifold3d.Manifold:
     return manifold3d.Manifold.batch_boolean(list(solids), manifold3d.OpType.Add)
 
@@ -200,6 +214,7 @@ def test_any_bore_across_is_cored(diameter, high, turn, long, clearance):
     made = answered(whole, "core", draft=False, prints=PrintRule(clearance=clearance))
     assert len(made.cores) == 1, made.choices
     holds(made, whole, draft=False)
+    pinned(made.cores[0].box)
     for piece in pieces(made, cores(made, "silicate", cored.STORES, cored.VENT), np.ones(3), 0.0):
         vertices, _ = on_the_bed(piece)
         assert 1e6 * flat_end(Mesh(vertices=vertices * 1e-3, faces=piece.mesh.faces), 2, -1) > 0.5 * plain_area(vertices)

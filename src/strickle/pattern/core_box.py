@@ -15,6 +15,7 @@ import numpy as np
 from strickle.base import Array
 from strickle.pattern.columns import view
 from strickle.pattern.core_body import FAR, Body, Print, back, undone
+from strickle.pattern.places import across
 from strickle.pattern.undercut import plain, shadow
 
 WALL = 9.0  # mm of print round the core
@@ -43,8 +44,8 @@ class Box(NamedTuple):
     parts: tuple[BoxPart, BoxPart]
     core: manifold3d.Manifold
     opening: Print | None  # the end it is rammed through
-    normal: Array  # (3,) across its parting
     added: float  # mm3 of core that let the parts draw
+    aslant: bool = False  # its parts draw along its ends, not square to the parting
 
 
 class _Cut(NamedTuple):
@@ -79,10 +80,10 @@ def _frames(body: Body) -> list[Array]:
     if not np.any(along[:2]):
         along = np.array([1.0, 0.0, 0.0])
     up = np.array([0.0, 0.0, 1.0])
-    across = np.cross(up, along)
-    columns = [(along, up, -across), (across, -along, up), (across, up, along)]
+    side = across(along)
+    columns = [(along, up, -side), (side, -along, up), (side, up, along)]
     slants = sorted({round(p.slant, 9): p for p in body.prints if p.slant}.values(), key=lambda p: -p.thick)
-    columns[:0] = [(along, up, -across - p.slant * along) for p in slants]
+    columns[:0] = [(along, up, -side - p.slant * along) for p in slants]
     return [np.column_stack([*(np.asarray(c) for c in three), np.zeros(3)]) for three in columns]
 
 
@@ -132,16 +133,18 @@ def _parts(body: Body, core: manifold3d.Manifold, cut: _Cut, vent: float) -> Box
     block = manifold3d.Manifold.cube(tuple(high - low)).translate(tuple(low)) - local
     if opening is not None and any(p.out @ opening.out < -0.99 for p in body.prints):
         block = block - _rod(opening, cut, vent)
+    lean = float(np.linalg.norm(cut.frame[:, 2]))
     for at, wide in zip(_pins(low, high), PINS):
         deep = [min(PIN_DEEP, reach - 2.0) for reach in (high[2], -low[2])]
-        block = block - manifold3d.Manifold.cylinder(sum(deep), wide / 2, circular_segments=24).translate((*at, -deep[1]))
+        pin = manifold3d.Manifold.cylinder(sum(deep), wide / 2, circular_segments=24).scale((lean, 1.0, 1.0))  # round along a draw that leans
+        block = block - pin.translate((*at, -deep[1]))
     parts = []
     for side in (1.0, -1.0):
         half = block.trim_by_plane((0.0, 0.0, side), 0.0)
         drags = _drags(half, local, side)
         draw = cut.frame[:, 2] / np.linalg.norm(cut.frame[:, 2]) * side
         parts.append(BoxPart(half.translate((0.0, 0.0, cut.level)).transform(cut.frame), draw, drags))
-    return Box((parts[0], parts[1]), core, opening, undone(cut.frame)[2], float(core.volume() - body.made.volume()))
+    return Box((parts[0], parts[1]), core, opening, float(core.volume() - body.made.volume()), lean > 1.0 + 1e-9)
 
 
 def _rod(opening: Print, cut: _Cut, wide: float) -> manifold3d.Manifold:

@@ -120,18 +120,19 @@ def pieces(answered: Answered, records: tuple[Core, ...], grown: Array, error: f
         )  # fmt: skip
     for made, record in zip(answered.cores, records):
         for part, name in zip(made.box.parts, record.box):
-            out.append(_piece(name, "core box", "both", part.solid.scale((1.0 + error,) * 3), part.draw, BOXED, _note(record)))
+            out.append(_piece(name, "core box", "both", part.solid.scale((1.0 + error,) * 3), part.draw, BOXED, _note(record, made.box.aslant)))
     return tuple(out)
 
 
-def _note(core: Core) -> str:
+def _note(core: Core, aslant: bool) -> str:
     """How a box is filled and opened."""
     way = {"end": "closed on two pins and rammed through its open end", "halves": "each part rammed by itself, struck off, closed on the other"}
     if core.vent == 0 or core.rammed != "end":
         rod = "; a vent is scratched into the parting before the parts are closed"
     else:
         rod = f"; a rod of {tell(core.vent, 'm')} for the vent is drawn out before the box is opened"
-    return f"Box of {core.name}: {way[core.rammed]}{rod}; then drawn straight off both ways."
+    off = "both parts slid off along the slant of the box's ends, not square to the parting" if aslant else "drawn straight off both ways"
+    return f"Box of {core.name}: {way[core.rammed]}{rod}; then {off}."
 
 
 def _piece(name: str, role: str, half: str, solid: manifold3d.Manifold, draw: Array, order: int, note: str) -> Piece:
