@@ -130,3 +130,13 @@ def parts_folder() -> Path:
             pytest.fail("the folder of real parts is missing (../shared/parts, or STRICKLE_PARTS)")
         pytest.skip("no folder of real parts here")
     return folder
+
+
+@pytest.fixture(scope="module", autouse=True)
+def little_held(request):
+    """A full-size file's plans are let go of when it is through: kept till the end, two workers held 14 GB."""
+    yield
+    held = sys.modules.get("planned")
+    if held is not None and request.config.getoption("markexpr") == "validate":
+        held._MEMORY.clear()
+        held.planned.cache_clear()

@@ -18,7 +18,7 @@ class Known(NamedTuple):
 
 
 NAN = float("nan")
-FLASK, UNDERCUT = "mould.no_flask", "pattern.undercut"
+FLASK = "mould.no_flask"
 
 PARTS = (
     Known("table_attachment.stl", {}, (137.4, 49.5, 70.0), 119.5),
@@ -28,7 +28,7 @@ PARTS = (
     Known("testbed_base.stl", {}, (210.0, 80.0, 26.0), 276.0),
     Known("carriage.stl", {}, (298.5, 32.0, 95.07), 176.3),
     Known("calibration_arm.stl", {}, (108.5, 195.5, 59.4), 70.65),
-    Known("motor_shell_77k.stl", {}, (162.0, 37.0, 12.0), 20.6, frozenset({UNDERCUT})),
+    Known("motor_shell_77k.stl", {}, (162.0, 37.0, 12.0), 20.6),
     Known("bearing_cover.stl", {"unit": "mm"}, (32.0, 32.0, 5.75), 3.191),
     Known("featuretype_inch.stl", {"unit": "in"}, (127.0, 63.5, 34.93), 190.5),
     Known("idler_riser_inch.stl", {"unit": "in"}, (67.46, 75.0, 15.88), 24.38),

@@ -14,6 +14,7 @@ from strickle.job.kit import stores_with
 from strickle.job.runner import Runner
 from strickle.metal import MetalAsk
 from strickle.part import PartAsk
+from strickle.pattern import PatternAsk
 from strickle.pour import PourAsk
 from strickle.rigging import RiggingAsk
 from strickle.stores import Kit
@@ -61,9 +62,13 @@ class Heard(Runner):
         return out
 
 
+AS_DRAWN = PatternAsk(draft="none", joint="flat", undercuts="fill", holes="cast")
+"""The cavity is the part: these tests are on what comes after it."""
+
+
 def runner(part: str, kit: Kit | None = None, **asks) -> Heard:
     """A runner for a part by name, as the job makes one; it never touches disk."""
-    given = {"part": PartAsk(data=PARTS[part](), name=f"{part}.stl", unit="mm"), "pour": PourAsk(filling="none"), **asks}
+    given = {"part": PartAsk(data=PARTS[part](), name=f"{part}.stl", unit="mm"), "pattern": AS_DRAWN, "pour": PourAsk(filling="none"), **asks}
     return Heard(stores_with(kit or starter_kit()), given, watch=quiet, memory=_MEMORY)
 
 

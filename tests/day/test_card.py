@@ -3,9 +3,14 @@
 
 from __future__ import annotations
 
+import dataclasses
+import hashlib
 import html
+import io
 import json
+import math
 import os
+import pickle
 import re
 import shutil
 import struct
@@ -14,23 +19,28 @@ import sys
 import tempfile
 import zlib
 from pathlib import Path
+from types import SimpleNamespace
 
+import manifold3d as m3
 import numpy as np
 import pytest
 
 sys.path.insert(0, str(Path(__file__).parent))
 import card_factory as factory
 
-from strickle.base import BadInput, render, shown
-from strickle.card import Card, safety
+from strickle.base import BadInput, Mesh, render, shown
+from strickle.card import Card, joint, prints, safety, steps
 from strickle.card.frame import Frame
 from strickle.card.lettering import plain
 from strickle.card.palette import banded, nice_step, oklab, shade_of
+from strickle.card.pattern_plate import plate_drawing
 from strickle.card.picture import Field
 from strickle.card.png import png
-from strickle.card.section import Bodies, middle_of
+from strickle.card.section import Bodies, middle_of, plan, section
 from strickle.card.slices import informative, upright
 from strickle.card.steps import write, written
+from strickle.pattern import Sheet
+from strickle.pattern.result import JointHole
 
 
 @pytest.fixture(scope="module")
@@ -47,11 +57,41 @@ def words(pdf_inputs: dict) -> str:
     return json.dumps(pdf_inputs, ensure_ascii=False)
 
 
+_SEEN: dict = {}
+
+
+class _Told(pickle.Pickler):
+    def reducer_override(self, one):
+        return (tuple, ((one.volume(), *one.bounding_box()),)) if isinstance(one, m3.Manifold) else NotImplemented
+
+
+def _key(*given) -> bytes:
+    _Told(buffer := io.BytesIO()).dump(given)
+    return hashlib.sha1(buffer.getvalue()).digest()
+
+
+@pytest.fixture(autouse=True)
+def drawn_once(monkeypatch, request):
+    """What is drawn of the same solids is drawn once in this module, but where the drawing itself is under test."""
+    if request.node.originalname == "test_same_results_same_bytes":
+        return
+
+    def once(real):
+        def call(*given):
+            key = real.__qualname__, _key(*given)
+            if key not in _SEEN:
+                _SEEN[key] = real(*given)
+            return _SEEN[key]
+
+        return call
+
+    monkeypatch.setattr(steps, "pictures", once(steps.pictures))
+    monkeypatch.setattr(prints, "_seen", once(prints._seen))
+
+
 @pytest.fixture
 def caught(monkeypatch):
     """The data the template is given."""
-    import strickle.card.steps as steps
-
     kept: dict = {}
     real = steps.compose
 
@@ -644,6 +684,32 @@ def test_the_print_sheet_lists_every_print_within_its_page(results, units, paper
     assert ("mould" if units == "us" else "mold") not in text
 
 
+def test_the_drawing_of_a_pattern_plate_is_full_size_with_its_holes_from_the_flask(results):
+    """Outlines and hole middles in millimetres of the flask's inside; pins before screws; none where no flat board parts the mould."""
+    pattern, rigging, mould = (results[name] for name in ("pattern", "rigging", "mould"))
+    holes = [("dowel", half, at, 4.2e-3) for at in ((-0.03, 0.01), (0.04, -0.02)) for half in ("cope", "drag")] + [("lift", "cope", (0.0, 0.0), 3e-3)]
+    told = dataclasses.replace(
+        pattern, holes=tuple(JointHole(use=use, half=half, at=np.array(at), width=width, depth=8e-3) for use, half, at, width in holes)
+    )
+    svg = plate_drawing(told, rigging, mould, "bracket", "metric").decode()
+    box = mould.box * 1e3
+    frame = [float(v) for v in re.findall(r"[\d.]+", re.search(r'<path d="(M[^"]*)"', svg).group(1))]
+    assert max(frame[0::2]) - min(frame[0::2]) == pytest.approx(box[1] - box[0], abs=0.01)
+    assert max(frame[1::2]) - min(frame[1::2]) == pytest.approx(box[3] - box[2], abs=0.01)
+    rings = [(float(x), float(y), float(r)) for x, y, r in re.findall(r'<circle cx="([\d.]+)" cy="([\d.]+)" r="([\d.]+)" fill="#ffffff"', svg)]
+    assert len(rings) == 2  # one through hole for each pin
+    assert math.dist(rings[0][:2], rings[1][:2]) == pytest.approx(math.hypot(70.0, 30.0), abs=0.01)
+    assert {r for *_, r in rings} == {2.1}
+    low = min(frame[0::2])
+    assert sorted(x - low for x, *_ in rings) == pytest.approx([-30.0 - box[0], 40.0 - box[0]], abs=0.01)
+    for word in ("a pin", "runner", "cope-pattern", "Pattern plate: bracket"):
+        assert word in svg
+    assert "a screw" not in svg
+    assert "a screw" in plate_drawing(dataclasses.replace(told, holes=told.holes[-1:]), rigging, mould, "bracket", "us").decode()
+    crooked = Sheet(x=np.zeros(2), y=np.zeros(2), height=np.zeros((2, 2)), lowest=0.0, highest=0.0, steepest=0.0, area=0.0, saved=0.0)
+    assert plate_drawing(dataclasses.replace(told, sheet=crooked), rigging, mould, "bracket", "metric") is None
+
+
 def test_the_print_sheet_of_a_plan_that_does_not_stand_says_so_first(results):
     text = " ".join(word for _, word, _ in words_of(sheet(results, stopped=True)[0]["prints.pdf"]))
     assert text.index("does not stand") < text.index("Parts list")
@@ -665,3 +731,37 @@ def test_the_mass_of_a_print_is_its_skin_and_its_infill(results):
 def test_a_piece_the_bed_cannot_hold_is_on_no_plate_and_said_so(results):
     files, _ = sheet(results, bed=(0.021, 0.021, 0.021))
     assert "does not fit the bed" in " ".join(word for _, word, _ in words_of(files["prints.pdf"]))
+
+
+def test_a_crooked_joint_is_drawn_as_it_runs(results):
+    """A joint that rises by 8 mm along the section: its line is drawn with that rise at the drawing's scale, and reads exactly between its nodes."""
+    x, y = np.linspace(-0.2, 0.2, 41), np.linspace(-0.2, 0.2, 41)
+    height = np.clip(0.2 * x, 0.0, 8e-3)[:, None] * np.ones(41)
+    told = Sheet(x=x, y=y, height=height, lowest=0.0, highest=8e-3, steepest=0.2, area=0.01, saved=1e-6)
+    assert joint.heights(told, np.array([[0.0175, 0.03], [0.5, 0.0], [-0.1, 0.0]])) == pytest.approx([0.0035, 0.0, 0.0], abs=1e-9)
+    part, flat, mould, rigging, sound = (results[name] for name in ("part", "pattern", "mould", "rigging", "sound"))
+    bodies, spans = Bodies.of(flat, rigging), []
+    plane = informative(part, flat, rigging, sound, middle_of(flat.cavity))
+    for pattern in (flat, dataclasses.replace(flat, sheet=told)):
+        drawn = section(plane, pattern, mould, rigging, sound, bodies, (180.0, 100.0), "metric")
+        (data,) = re.findall(rb'<path d="M([^"Z]*)"[^>]*stroke-dasharray="5 1 1 1"', drawn.svg)
+        spans.append(np.ptp([float(point.split()[1]) for point in data.decode().split(" L")]))
+    assert spans[0] == 0.0
+    assert np.ptp(joint.line(told, plane, -0.15, 0.15)[:, 1]) > 3e-3
+    assert spans[1] > 1.0
+
+
+def test_cores_are_drawn_and_named_on_section_and_plan(results):
+    part, pattern, mould, rigging, sound = (results[name] for name in ("part", "pattern", "mould", "rigging", "sound"))
+    plane = informative(part, pattern, rigging, sound, middle_of(pattern.cavity))
+    body = m3.Manifold.sphere(0.012, 32).translate(tuple(float(v) for v in plane.at)).to_mesh64()
+    mesh = Mesh(vertices=np.asarray(body.vert_properties, float), faces=np.asarray(body.tri_verts, dtype=np.int64))
+    cored = dataclasses.replace(pattern, cores=(SimpleNamespace(name="core-7", mesh=mesh),))
+    bodies = Bodies.of(pattern, rigging)
+    for draw in (
+        lambda told: section(plane, told, mould, rigging, sound, bodies, (180.0, 100.0), "metric"),
+        lambda told: plan(plane, told, mould, rigging, bodies, (180.0, 140.0), "metric"),
+    ):
+        assert "core-7" not in str(draw(pattern).proof)
+        with_core = draw(cored)
+        assert "core-7" in str(with_core.proof) or "core-7" in str(with_core.key)

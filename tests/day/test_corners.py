@@ -200,6 +200,7 @@ def test_more_unknown_gives_a_wider_band_and_the_budget_is_kept(plan):
     assert spans[1] > 1.2 * spans[0]
 
 
+@pytest.mark.validate
 def test_the_answer_is_the_same_on_one_processor(plan, monkeypatch):
     two = run_corners(plan.runner, plan.lay, quiet, budget=1)
     monkeypatch.setattr(os, "cpu_count", lambda: 1)

@@ -10,8 +10,10 @@ import pytest
 from card_factory import results as made
 
 import melt_shop
-from strickle.base import Finding
+from strickle.base import Finding, render
 from strickle.mould.flask import Need, choose
+from strickle.pattern import PatternAsk
+from strickle.pattern.result import Way
 from strickle.stores import Flask
 from strickle.trials.cures import CURES
 
@@ -63,3 +65,37 @@ def test_a_flask_stands_towards_the_rigging_as_far_as_its_sand_allows():
     plain, moved = (choose(bare, (flask,), w) for w in (None, wish))
     assert plain.box == pytest.approx([-0.13, 0.13, -0.095, 0.095, -0.05, 0.1])
     assert moved.box == pytest.approx([-0.13, 0.13, -0.11, 0.08, -0.05, 0.1])  # 30 mm of sand are left behind the part
+
+
+def way(up, score: float, chosen: bool = False) -> Way:
+    some = {"level": 0.0, "undercut": 1e-6, "planar": 0.0, "depth": 0.01, "even": 1.0, "square": 1.0, "own": True, "why": "made for a test"}
+    return Way(up=np.array(up, float), score=score, chosen=chosen, **some)
+
+
+def test_a_part_stopped_for_its_undercut_is_tried_lying_otherwise_the_best_way_first(results):
+    stop = dataclasses.replace(SHORT, code="pattern.undercut")
+    ways = (way([0, 0, 1], 0.1, chosen=True), way([1, 0, 0], 0.9), way([0, 1, 0], 0.5), way([0, -1, 0], 1.5))
+    lying = {**results, "pattern": dataclasses.replace(results["pattern"], ways=ways, undercut_volume=1e-6)}
+
+    def runner(**asked):
+        return SimpleNamespace(ask=lambda stage: PatternAsk(**asked))
+
+    first = CURES[stop.code](stop, lying, runner())
+    assert first.asks["pattern"].up == pytest.approx([0, 1, 0])
+    assert "--up 0,1,0" in render(first.change(lying))
+    assert first.margin(lying, lying, None) < 1.0 == first.margin(results, results, None)
+    second = first.again(lying)
+    assert second.asks["pattern"].up == pytest.approx([1, 0, 0])
+    assert second.again(lying) is None
+    assert CURES[stop.code](stop, lying, runner(up=np.array([0.0, 0, 1]))) is None
+    assert CURES[stop.code](stop, results, runner()) is None  # no other way was found
+
+
+def test_bars_are_tried_for_a_cope_that_may_sag_and_has_none(results):
+    stop, runner = dataclasses.replace(SHORT, code="mould.half_sags"), shop(1e-3)
+    kit = runner.stores.kit
+    for bars, tried in ((0.0, True), (0.3, True), (0.15, False)):
+        runner.stores = dataclasses.replace(runner.stores, kit=dataclasses.replace(kit, bars=bars))
+        cure = CURES[stop.code](stop, results, runner)
+        assert (cure is not None) == tried
+        assert cure is None or cure.kit.bars == 0.15

@@ -17,12 +17,16 @@ from strickle.cli.commands import DEMOS as OFFERED
 from strickle.job import demo_plate, demo_wheel
 from strickle.job.demo import DEMOS, INVENTED, demo
 from strickle.job.letters import raised, text
+from strickle.pattern.columns import view
+from strickle.pattern.crooked import saving
+from strickle.pattern.field import lay
+from strickle.pattern.undercut import plain
 from strickle.stores.kit import starter_kit
 
 NAMES = [one.name for one in DEMOS]
-HOLES = {"bracket": 0, "handwheel": 5, "plate": 0}
+HOLES = {"bracket": 0, "handwheel": 6, "plate": 0}
 VOLUME = {"bracket": (100e3, 400e3), "handwheel": (130e3, 180e3), "plate": (50e3, 62e3)}  # mm3
-SIZE = {"bracket": (195.0, 110.0, 46.0), "handwheel": (170.0, 170.0, 30.0), "plate": (120.0, 72.0, 8.0)}  # mm, at most
+SIZE = {"bracket": (195.0, 110.0, 46.0), "handwheel": (170.0, 170.0, 35.0), "plate": (120.0, 72.0, 8.0)}  # mm, at most
 LOOKS = {"bracket": "demo.job", "handwheel": "handwheel.job", "plate": "plate.job"}
 
 
@@ -53,7 +57,7 @@ def test_a_demo_is_one_sound_solid(name):
     assert np.all(np.sort(mesh.extents) <= np.sort(SIZE[name]))
 
 
-@pytest.mark.parametrize("name", NAMES)
+@pytest.mark.parametrize("name", ["bracket", "plate"])
 def test_a_demo_draws_from_its_parting_at_zero(name):
     """No metal hides sand: along z, above the parting the section only shrinks, and below it too."""
     vertices, faces = demo(name).draw()
@@ -66,12 +70,20 @@ def test_a_demo_draws_from_its_parting_at_zero(name):
             assert (upper - lower).area() < 1e-3 * max(upper.area(), 1.0)
 
 
+def test_the_wheel_draws_along_a_crooked_joint_and_along_no_flat_one():
+    wheel = demo_wheel.handwheel()
+    told = saving(view(*plain(wheel), 260), lay(wheel), float(wheel.volume()))
+    assert told.worth
+    assert told.best > 0.03 * told.volume
+    assert told.crooked < 1e-3 * told.volume
+
+
 def test_the_spokes_are_five_and_alike():
-    section = demo_wheel.handwheel().slice(0.0)
+    section = demo_wheel.handwheel().project()
     turned = section.rotate(360.0 / demo_wheel.SPOKES)
     crank = math.pi * demo_wheel.CRANK**2
     assert (section ^ turned).area() > section.area() - crank
-    assert len(section.to_polygons()) == 1 + demo_wheel.SPOKES
+    assert len(section.to_polygons()) == 1 + demo_wheel.SPOKES + 1  # outside, windows, bore
 
 
 def test_the_letters_are_on_the_plate_and_nothing_else_is_changed():
@@ -122,7 +134,7 @@ def test_what_cannot_be_lettered_is_refused(line, told):
     assert "\n" not in str(refused.value)
 
 
-@pytest.mark.parametrize("name", ["handwheel", "plate"])
+@pytest.mark.parametrize("name", [pytest.param("handwheel", marks=pytest.mark.validate), "plate"])
 def test_a_look_finds_nothing_that_does_not_draw(name, tmp_path):
     chosen = demo(name)
     part = tmp_path / f"{name}.stl"
@@ -131,7 +143,7 @@ def test_a_look_finds_nothing_that_does_not_draw(name, tmp_path):
     seen = strickle.look(part, out=tmp_path / "job", kit=starter_kit(), **asks)
     assert not seen.stages["part"].mended_volume_change
     pattern = seen.stages["pattern"]
-    assert pattern.undercut_volume == 0
+    assert pattern.undercut_volume < 1e-6 * seen.stages["part"].volume  # what the crooked joint's net leaves under a curved edge
     assert pattern.undrafted_area < 1e-9
     assert abs(pattern.parting_level) < 1e-5
     assert abs(abs(pattern.draw[2]) - 1) < 1e-9
@@ -151,7 +163,8 @@ def test_a_demo_is_castable_and_its_job_says_it_is_invented(name, tmp_path, monk
     rigging, sound = job.stages["rigging"], job.stages["sound"]
     if name == "handwheel":
         at = sorted(float(np.hypot(*(job.stages["part"].hot_spots[r.spot].at[:2] * 1e3))) for r in rigging.risers)
-        assert at == pytest.approx([0.0, demo_wheel.RIM], abs=4.0)  # on the hub and on the crank boss
+        assert at[0] < demo_wheel.HUB  # beside the bore, which is filled for the drill
+        assert at[1:] == pytest.approx([demo_wheel.RIM], abs=4.0)  # on the crank boss
         assert all(n.margin >= 1.05 for n in sound.necks)
     else:
         assert not rigging.risers

@@ -22,7 +22,7 @@ from strickle.job.schema import packaged
 from strickle.metal import MetalAsk
 from strickle.mould import MouldAsk
 from strickle.mould.steps import ram
-from strickle.pattern import Cut, PatternAsk
+from strickle.pattern import Cut, Mark, PatternAsk
 from strickle.pattern.steps import make
 from strickle.stores import load, starter_kit
 from strickle.trials import DivideAsk, Division
@@ -82,6 +82,7 @@ def test_an_angle_is_cut_beside_its_corner_and_every_casting_is_easier() -> None
     assert bench.rammed <= 1 + 2 * 6
 
 
+@pytest.mark.validate
 def test_a_part_of_six_arms_needs_two_cuts() -> None:
     six = box(120, 20, 20) + box(20, 120, 20, (50, -50, 0)) + box(20, 20, 120, (50, 0, -50))
     made = cut_up(Bench(part_from(six)), DivideAsk(), quiet)
@@ -128,6 +129,17 @@ def test_a_cut_that_helps_nothing_is_made_and_told() -> None:
     assert "trials.cut_harder" in [f.code for f in made.findings]
 
 
+def test_a_marked_face_goes_with_its_casting_and_no_cut_is_lost_for_it() -> None:
+    bench = Bench(part_from(angle()))
+    top = Mark(name="top", at=np.array([6.0, 20.0, 80.0]) * 1e-3, kind="machined", amount=2e-3)
+    bench.asks["pattern"] = dataclasses.replace(bench.asks["pattern"], marks=(top,))
+    made = cut_up(bench, DivideAsk(most=1), quiet)
+    assert np.allclose(made.cuts[0].at, [0.02, 0, 0], atol=1e-6)  # as without the mark
+    assert len(made.tried) >= 3
+    assert all(abs(cut.normal[1]) < 0.1 for one in made.tried for cut in one.cuts)  # lengthwise would be through the marked face
+    assert not any(f.code == "pattern.cut_near" for f in made.findings)
+
+
 @pytest.mark.parametrize("use", ["lifting", "rotating"])
 def test_no_part_of_the_stop_list_is_cut(use: str) -> None:
     bench = Bench(part_from(angle()))
@@ -169,13 +181,18 @@ def test_a_real_part_cut_where_asked() -> None:
 # the job: one folder planned as far as the mould, cut by hand, looked at by all tests below
 
 
+MARKS = "top: 6 mm, 20 mm, 80 mm, machined, 2 mm; foot: 60 mm, 20 mm, 0 mm, good"
+
+
 @pytest.fixture(scope="module")
 def shop(tmp_path_factory) -> tuple[Path, bytes, Divided]:
     home = tmp_path_factory.mktemp("shop")
     made = angle().to_mesh()
     (home / "angle.stl").write_bytes(stl(np.array(made.vert_properties[:, :3], float), np.array(made.tri_verts, np.int64)))
     kit = dataclasses.replace(starter_kit(), print_error=0.001)
-    strickle.plan(home / "angle.stl", out=home / "angle.job", kit=kit, unit="mm", metal="a319", up=[0, 0, 1], until="mould")
+    strickle.plan(
+        home / "angle.stl", out=home / "angle.job", kit=kit, unit="mm", metal="a319", up=[0, 0, 1], holes="cast", marks=MARKS, until="mould"
+    )
     before = (home / "angle.job" / "results.json").read_bytes()
     return home, before, divide(home / "angle.job", at="z 20 mm", until="mould")
 
@@ -190,6 +207,8 @@ def test_each_casting_has_a_job_of_its_own_beside_the_parents(shop) -> None:
         assert doc["stages"]["metal"]["key"] == "a319"  # handed down; the side that was to be up is not
         recipe = (plan.folder / "job.toml").read_text()
         assert "\nup =" not in recipe
+        assert 'holes = "cast"' in recipe
+        assert ("top:" in recipe) + ("foot:" in recipe) == 1  # each mark with the casting that it lies on
         assert "angle.stl" in recipe
         assert "print_error" in (plan.folder / "kit.toml").read_text()
         assert doc["stages"]["part"]["unit"] == "millimeter"

@@ -14,6 +14,7 @@ from strickle.base import BadInput, quiet
 from strickle.job.threemf import stl
 from strickle.pattern import PatternAsk
 from strickle.pattern.steps import make
+from strickle.pattern.undercut import withdrawn
 from strickle.rigging import RiggingAsk
 from strickle.rigging.steps import rig
 from strickle.stores import load, starter_kit
@@ -154,5 +155,58 @@ def test_draft_asked_for_is_in_cavity_and_prints_and_is_told():
 
 
 def test_a_draft_that_is_not_known_is_refused():
-    with pytest.raises(BadInput, match="Give one of added, none"):
+    with pytest.raises(BadInput, match="Give one of added, unfilled, none"):
         make(f.part_of(f.box(60, 40, 25), (), wall=8.0), aluminium(), STORES, PatternAsk(draft="some"), quiet)
+
+
+def test_layer_lines_that_are_not_filled_take_a_degree_more():
+    """A block drawn from its middle: draft of 3 degrees in place of 2 adds half as much again, but for what low ends of walls take more."""
+    part = f.part_of(f.box(60, 40, 25), (), wall=8.0)
+    ask = {"up": np.array([0, 0, 1.0]), "parting": 0.0}
+    filled, unfilled = (make(part, aluminium(), STORES, PatternAsk(**ask, draft=word), quiet) for word in ("added", "unfilled"))
+    assert 1.3 < unfilled.draft_volume / filled.draft_volume < 1.6
+
+
+def test_draft_from_the_middle_adds_little_and_draws_all_the_same():
+    """A straight block: from the far end its draft is all added; from the middle, what is taken off stands against it."""
+    part = f.part_of(f.box(60, 40, 25), (), wall=8.0)
+    ask = {"up": np.array([0, 0, 1.0]), "parting": 0.0}
+    far, middle = (make(part, aluminium(), STORES, PatternAsk(**ask, draft_from=word), quiet) for word in ("far", "middle"))
+    assert abs(middle.draft_volume) < 0.15 * far.draft_volume
+    for made in (far, middle):
+        cavity = solid_of(made.cavity)
+        assert max(withdrawn(cavity)) < 0.005
+        assert cavity.volume() * 1e-9 == pytest.approx(part.volume * float(made.scale.prod()) + made.draft_volume, rel=1e-5)
+    assert np.ptp(middle.cavity.vertices[:, 0]) < np.ptp(far.cavity.vertices[:, 0])
+    with pytest.raises(BadInput, match="draft from 'top' is not known"):
+        make(part, aluminium(), STORES, PatternAsk(**ask, draft_from="top"), quiet)
+
+
+def test_round_corners_asked_for_are_in_cavity_and_prints_and_are_told():
+    """An upright plate on a slab: two feet of a third of its wall, as quarter rounds; nothing is rounded unasked, with draft or without."""
+    part = f.part_of(f.box(60, 60, 10) + f.box(9, 60, 30, 9), (), wall=9.0)
+    for draft in ("none", "added"):
+        ask = {"up": np.array([0, 0, 1.0]), "parting": 0.0, "draft": draft}
+        plain, round_ = (make(part, aluminium(), STORES, PatternAsk(**ask, fillets=word), quiet) for word in ("none", "added"))
+        assert plain.fillet_volume == 0.0
+        assert round_.fillet_radius == pytest.approx(3e-3, rel=0.02)  # a third of the wall, and the most
+        radius = round_.fillet_radius * 1e3
+        length = 60.0 * float(round_.scale[1])
+        assert round_.fillet_volume * 1e9 == pytest.approx(2 * length * (1 - np.pi / 4) * radius**2, rel=0.1)
+        cavity = solid_of(round_.cavity)
+        counted = part.volume * float(round_.scale.prod()) + round_.draft_volume + round_.fillet_volume
+        assert cavity.volume() * 1e-9 == pytest.approx(counted, rel=1e-6)
+        assert max(withdrawn(cavity)) < 0.005
+        assert {x.code for x in round_.findings} - {x.code for x in plain.findings} == {"pattern.fillets"}
+    with pytest.raises(BadInput, match="fillets 'some' is not known"):
+        make(part, aluminium(), STORES, PatternAsk(fillets="some"), quiet)
+
+
+def test_much_metal_for_draft_is_minded_with_what_helps():
+    """A box of 4 mm walls, 70 high: 2 degrees thicken each wall by 2.4 mm at the joint."""
+    part = f.part_of(f.box(80, 60, 70) - f.box(72, 52, 70, 4), (), wall=4.0)
+    made = make(part, aluminium(), STORES, PatternAsk(up=np.array([0, 0, 1.0])), quiet)
+    told = {x.code: x for x in made.findings}["pattern.draft"]
+    assert told.weight == "MIND"
+    assert told.margin.value == pytest.approx(made.draft_volume / (part.volume * float(made.scale.prod())))
+    assert "--draft-from middle" in told.do

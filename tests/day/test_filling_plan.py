@@ -6,7 +6,7 @@ import dataclasses
 
 import numpy as np
 import pytest
-from planned import runner, through
+from planned import AS_DRAWN, runner, through
 
 import strickle
 from strickle.base import Cancelled, quiet
@@ -63,6 +63,8 @@ def test_a_filling_called_off_is_taken_up_by_the_next_run_of_the_job(tmp_path, m
     monkeypatch.setattr(keep, "EVERY", 0.0)
     part, shares = tmp_path / "bracket.stl", []
     part.write_bytes(stl(*bracket()))
+    asked = {"out": tmp_path / "job", "unit": "mm", "preset": "rough", "until": "pour"}
+    asked |= {name: getattr(AS_DRAWN, name) for name in ("draft", "joint", "undercuts", "holes")}
 
     def stop(share, says):
         if "filling: " in says:
@@ -71,7 +73,7 @@ def test_a_filling_called_off_is_taken_up_by_the_next_run_of_the_job(tmp_path, m
                 raise Cancelled("called off by the test")
 
     with pytest.raises(Cancelled):
-        strickle.plan(part, out=tmp_path / "job", unit="mm", preset="rough", until="pour", watch=stop)
+        strickle.plan(part, **asked, watch=stop)
     left = list((tmp_path / "job" / ".stages").glob("*unfinished"))
     assert len(left) == 1
     assert left[0].stat().st_size < 50e6
@@ -81,7 +83,7 @@ def test_a_filling_called_off_is_taken_up_by_the_next_run_of_the_job(tmp_path, m
         if "filling: " in says:
             shares.append(float(says.split("poured, ")[1].split("%")[0]))
 
-    plan = strickle.plan(part, out=tmp_path / "job", unit="mm", preset="rough", until="pour", watch=heard)
+    plan = strickle.plan(part, **asked, watch=heard)
     assert shares[0] > first - 5.0
     assert not list((tmp_path / "job").rglob("*unfinished"))
     assert plan.stages["pour"].solution.fill_time == trail.results["pour"].solution.fill_time

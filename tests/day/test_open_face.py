@@ -339,7 +339,8 @@ def test_letters_that_metal_may_not_enter_are_told(tmp_path):
     mesh = sum(bars, frustum(120, 60, 8)).to_mesh64()
     path = tmp_path / "sign.stl"
     path.write_bytes(stl(np.array(mesh.vert_properties[:, :3]), np.array(mesh.tri_verts)))
-    plan = strickle.plan(path, out=tmp_path / "sign.job", unit="mm", mould="open-face", up=[0.0, 0.0, 1.0], preset="rough", until="pour")
+    asks = {"mould": "open-face", "up": [0.0, 0.0, 1.0], "draft": "none", "preset": "rough", "until": "pour"}
+    plan = strickle.plan(path, out=tmp_path / "sign.job", unit="mm", **asks)
     found, relief = codes(plan)["pour.relief"], plan.stages["pour"].relief
     assert found.weight == "MIND"
     assert found.margin.value == relief.reached.value < 0.7

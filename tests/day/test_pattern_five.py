@@ -25,7 +25,8 @@ def test_a_public_part_gets_a_pattern_that_draws(name):
     assert result.undercut_volume <= MOST_FILLED[name] * part.volume * float(result.scale.prod())
     assert not result.stops
     cavity = solid(result.cavity)
-    assert float(cavity.volume()) * 1e-9 == pytest.approx(part.volume * float(result.scale.prod()) + result.undercut_volume, rel=1e-5)
+    counted = part.volume * float(result.scale.prod()) + result.undercut_volume + result.draft_volume + result.holes_filled
+    assert float(cavity.volume()) * 1e-9 == pytest.approx(counted, rel=1e-5)
     assert len(cavity.decompose()) == 1
     assert max(withdrawn(cavity)) < 0.5
     assert len(result.face_draft) == len(part.mesh.faces)

@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 import dataclasses
+import json
 import sys
 from pathlib import Path
 
@@ -15,7 +16,7 @@ import card_factory as factory
 from test_card import outside, words_of
 
 from pattern_shop import aluminium, box, part_from, rod
-from strickle.base import quiet, ranked, render
+from strickle.base import quiet, ranked, render, tell
 from strickle.card import sand as page
 from strickle.card.steps import written
 from strickle.mould import MouldAsk, SandWay
@@ -114,3 +115,15 @@ def plane(results: dict):
     from strickle.card.slices import informative
 
     return informative(results["part"], results["pattern"], None, None, middle_of(results["pattern"].cavity))
+
+
+def test_other_ways_to_lie_have_short_names_in_the_table_and_are_told_in_full_under_it(pocketed):
+    mould = with_ways(pocketed)["mould"]
+    here = mould.sand_ways[0]
+    lying = [
+        dataclasses.replace(here, name=f"{tell(x, '1', 'fine')},0,1 up", says=f"drawn with {tell(x, '1', 'fine')},0,1 up") for x in (0.0937, -0.98)
+    ]
+    told = page.tables(dataclasses.replace(mould, sand_ways=(here, *lying)), pocketed["pattern"], "metric")
+    assert [row[0] for row in told["ways"]] == ["as is", "lying 2", "lying 3"]
+    assert told["says"][0].startswith("lying 2: drawn with 0.0937,0,1 up")
+    assert "{{" not in json.dumps(told)

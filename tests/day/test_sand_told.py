@@ -4,6 +4,7 @@ from __future__ import annotations
 
 import dataclasses
 
+import manifold3d as m3
 import numpy as np
 import pytest
 
@@ -39,7 +40,7 @@ def test_a_deep_pocket_is_told_with_place_cause_and_cure():
     assert "guessed" in tears.because
     assert tears.where is not None
     assert tears.where.point == pytest.approx((0.05, 0.03, 0.0), abs=2e-3)
-    assert weights(mould)["mould.draw_chance"] == "NOTE"
+    assert weights(mould)["mould.draw_chance"] == "MIND"
     body = mould.bodies[0]
     assert (body.half, body.kind) == ("drag", "pocket")
     assert mould.sand_chances.pocket == pytest.approx(body.chance, abs=1e-6)
@@ -103,6 +104,36 @@ def test_a_big_mould_in_weak_sand_is_flagged_where_a_small_one_of_its_family_dra
     assert weights(large)["mould.half_sags"] == "STOP"
     strong = dataclasses.replace(kit, sand_test=dataclasses.replace(weak, overhangs=np.array([0.098, 0.1, 0.102])))
     assert rammed(spoked(400), strong, parting=0.04).sand_chances.handling < large.sand_chances.handling - 0.2
+
+
+@pytest.mark.parametrize(
+    ("own", "gauge", "says"),
+    [("oil-bonded", None, "the strength is yours"), ("oil-bonded", 1.0, "strength and drag are yours"), ("green", None, "")],
+)
+def test_only_what_was_measured_in_this_sand_is_called_the_persons_own(own, gauge, says):
+    test = SandTest(date="2026-05-02", overhangs=np.array([0.064, 0.065, 0.066]), gauge=gauge)
+    kit = dataclasses.replace(starter_kit(), sand=own, sand_test=test)
+    stores, part, metal = load(kit), part_from(pocketed(40)), aluminium()
+    pattern = make(part, metal, stores, PatternAsk(up=np.array([0.0, 0.0, 1.0]), holes="cast", parting=0.048), quiet)
+    found = ram(part, pattern, metal, stores, MouldAsk(sand="oil-bonded"), quiet).findings
+    tears, whole = (next(f for f in found if f.code == f"mould.{code}") for code in ("sand_tears", "draw_chance"))
+    if says:
+        assert says in tears.because
+        assert "Measure" not in whole.do
+    else:
+        assert "drag, strength and the hand's tilt are guessed" in tears.because
+        assert "Measure this sand" in whole.do
+        assert "of another sand" in whole.do
+
+
+def test_of_many_letters_the_first_are_told_one_by_one_and_the_rest_counted():
+    slots = [box(1.2, 8, 3.5, (4 + 6 * i, 4 + 14 * j, 16.5)) for i in range(15) for j in range(2)]
+    mould = rammed(box(96, 32, 20) - m3.Manifold.batch_boolean(slots, m3.OpType.Add), parting=0.0, draft="none")
+    told = [f for f in mould.findings if f.code == "mould.sand_relief"]
+    doubtful = [b for b in mould.bodies if b.chance >= 0.1]
+    assert len(doubtful) == 30
+    assert len(told) == 13
+    assert told[-1].says.startswith("18 more low places")
 
 
 def test_the_combined_chance_is_told_on_three_levels():

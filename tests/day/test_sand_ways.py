@@ -14,10 +14,12 @@ from pattern_shop import aluminium, box, part_from, rod
 from strickle.base import quiet
 from strickle.job import look
 from strickle.job.threemf import stl
+from strickle.metal import MetalAsk
 from strickle.mould import MouldAsk
 from strickle.mould.steps import ram
 from strickle.pattern import PatternAsk
 from strickle.pattern.steps import make
+from strickle.pattern.ways import aimed
 from strickle.stores import SandTest, load, starter_kit
 from strickle.trials.sand_ways import compare, halved, run_ways, told, wants_ways, ways
 
@@ -30,7 +32,7 @@ class Bench:
 
     def __init__(self, solid: m3.Manifold, kit=None, *, wish=None, **asked) -> None:
         self.stores = load(starter_kit() if kit is None else kit)
-        self.asks = {"pattern": PatternAsk(**{"up": UP, **asked}), "mould": MouldAsk() if wish is None else wish}
+        self.asks = {"pattern": PatternAsk(**{"up": UP, **asked}), "mould": MouldAsk() if wish is None else wish, "metal": MetalAsk()}
         self.results = {"part": part_from(solid), "metal": aluminium()}
         self.runs: list[str] = []
         for stage in ("pattern", "mould"):
@@ -80,6 +82,14 @@ def test_draft_strength_a_straight_lift_and_bars_each_lower_what_they_should(row
     assert rows["straight lift"].chances.pocket < here.chances.pocket
     assert rows["bars"].chances.handling < 0.2 * here.chances.handling
     assert rows["bars"].chances.pocket == pytest.approx(here.chances.pocket)
+
+
+def test_cut_in_pieces_the_flask_is_smaller_and_fewer_pockets_hang_on_one_draw(rows):
+    here, cut = rows["as is"], rows["cut in pieces"]
+    assert cut.castings == 2
+    assert cut.flask.length * cut.flask.width < 0.8 * here.flask.length * here.flask.width
+    assert cut.chances.pocket < here.chances.pocket
+    assert cut.metal == pytest.approx(here.metal, rel=0.1)  # stock and bevel at the splice
 
 
 def test_every_row_has_its_spread_and_its_cost(grid, rows):
@@ -171,7 +181,7 @@ def only(monkeypatch, *names: str) -> None:
 
 def test_where_draft_is_given_already_more_of_it_is_tried(monkeypatch):
     only(monkeypatch, "more draft", "follow board")
-    rows = Bench(box(100, 60, 34) - rod(16, 60, (50, 30, -10)), parting=0.0).rows()
+    rows = Bench(box(100, 60, 34) - rod(16, 60, (50, 30, -10)), parting=0.0, holes="cast").rows()
     assert list(rows) == ["as is", "more draft"]  # no crooked joint helps a block
     assert rows["more draft"].chances.pocket < rows["as is"].chances.pocket - 0.02
     assert rows["more draft"].metal > rows["as is"].metal
@@ -195,3 +205,18 @@ def wavy() -> m3.Manifold:
     y = 12 * np.sin(x / 20)
     outline = np.concatenate([np.column_stack([x, y - 4]), np.column_stack([x, y + 4])[::-1]])
     return m3.CrossSection([outline]).extrude(50).rotate((90, 0, 0)).translate((0, 25, 20))
+
+
+@pytest.mark.validate
+def test_other_ways_to_lie_are_rated_by_what_the_mould_says_of_them():
+    """Each of the two best other ways has a row with the figures of a plan asked to lie that way; none where the person gave the side up."""
+    free = Bench(shop.grid(120, 2, 14, 40, 0) + box(120, 20, 60, (-60, 60, 0)), up=None, draft="none")
+    others = [way for way in free.results["pattern"].ways if not way.chosen][:2]
+    assert others
+    rows = free.rows()
+    for way in others:
+        row = rows[f"{aimed(way)} up"]
+        own = Bench(shop.grid(120, 2, 14, 40, 0) + box(120, 20, 60, (-60, 60, 0)), up=way.up, draft="none").results["mould"]
+        assert [dataclasses.astuple(one) for one in (row.chances, row.flask)] == [dataclasses.astuple(one) for one in (own.sand_chances, own.flask)]
+    told = Bench(shop.grid(120, 2, 14, 40, 0) + box(120, 20, 60, (-60, 60, 0)), up=UP, draft="none").rows()
+    assert not [name for name in told if name.endswith(" up")]

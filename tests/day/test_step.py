@@ -10,6 +10,7 @@ from strickle.part.health import bodies
 from strickle.part.steps import examine
 
 pytest.importorskip("OCP")
+pytestmark = pytest.mark.validate  # the extra is installed by make validate
 
 
 def read(data: bytes, name: str):

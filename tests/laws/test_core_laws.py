@@ -1,5 +1,7 @@
 """Laws of cores, boxes and loose pieces: mould and cores leave the casting, everything comes out the way it is said to."""
 
+from types import SimpleNamespace
+
 import manifold3d
 import numpy as np
 import pytest
@@ -11,7 +13,7 @@ from cored import across, answered
 from pattern_shop import box
 from strickle.base import BadInput, Mesh
 from strickle.pattern.bed import flat_end, on_the_bed
-from strickle.pattern.core_body import PrintRule
+from strickle.pattern.core_body import PrintRule, _upright
 from strickle.pattern.core_made import cores, pieces
 from strickle.pattern.undercut import caught, halves, plain
 
@@ -218,3 +220,25 @@ def test_any_bore_across_is_cored(diameter, high, turn, long, clearance):
     for piece in pieces(made, cores(made, "silicate", cored.STORES, cored.VENT), np.ones(3), 0.0):
         vertices, _ = on_the_bed(piece)
         assert 1e6 * flat_end(Mesh(vertices=vertices * 1e-3, faces=piece.mesh.faces), 2, -1) > 0.5 * plain_area(vertices)
+
+
+@pytest.mark.parametrize("section", ["10.5", "24", "60 x 12", "5 x 40"])
+def test_a_print_in_a_hole_along_the_draw_has_the_stated_room_on_every_side_and_leans_as_told(section):
+    """Sizes of the print and of its room, met by rays in the section half way and at the far end; a slot's long side leans no more than its ends."""
+    wide, *long = (float(word) for word in section.split(" x "))
+    hole = manifold3d.Manifold.cylinder(30, wide / 2, circular_segments=96) if not long else box(wide, long[0], 30, (-wide / 2, -long[0] / 2, 0))
+    rule = PrintRule()
+    shape = _upright(SimpleNamespace(solid=hole), rule)
+    lower, upper = shape.prints
+    for one, foot, lean in ((lower, 0.0, rule.drag_lean), (upper, 30.0, rule.cope_lean)):
+        way = float(one.out[2])
+        for share in (0.5, 0.98):
+            at = foot + way * share * one.length
+            core, room = (np.array(body.slice(at).bounds()) for body in (shape.core, shape.room))
+            assert np.abs(np.abs(room - core) - rule.clearance).max() < 0.02
+            in_by = (np.array(hole.slice(15.0).bounds()) - core) * [-1, -1, 1, 1]
+            assert np.ptp(in_by) < 0.02
+            told = share * one.length * np.tan(lean)
+            assert 0.0 < in_by.mean() < 1.05 * told + 0.02
+            if min([wide, *long]) > 10:
+                assert in_by.mean() > 0.9 * told

@@ -11,7 +11,7 @@ from pattern_shop import box, bracket
 from strickle.base import BadInput
 from strickle.pattern.board import BRIM, WALL, Board, follow, lifts, pegged
 from strickle.pattern.crooked import Remains, Split, boxed, dragged, remains, split
-from strickle.pattern.field import Field, Slope, block, facts, lay
+from strickle.pattern.field import SAND_OFF, Field, Slope, block, facts, lay
 from strickle.pattern.mend import shared
 from strickle.pattern.undercut import plain
 
@@ -138,7 +138,7 @@ def test_upright_walls_leave_the_parting_level():
 def test_a_mirrored_part_gives_the_mirrored_parting(kept, name):
     m = kept(name)
     across = lay(m.whole.mirror((1, 0, 0)), step=m.field.step)
-    assert np.abs(across.h[::-1] - m.field.h).max() < 0.02
+    assert np.abs(across.h[::-1] - m.field.h).max() < 0.02 + 2 * SAND_OFF  # its triangles lie otherwise
     over = lay(m.whole.mirror((0, 0, 1)), step=m.field.step)
     assert np.abs(over.h + m.field.h).max() < 1e-9
 

@@ -19,6 +19,7 @@ from strickle.card import bodies_of, plates
 from strickle.job.threemf import Thing, plate_3mf, threemf
 from strickle.pattern import in_parts
 from strickle.pattern.undercut import plain
+from strict_3mf import library, read_strictly
 
 BED = np.array([0.22, 0.22, 0.25])
 CORE = "{http://schemas.microsoft.com/3dmanufacturing/core/2015/02}"
@@ -116,23 +117,9 @@ def check_mesh(one: etree._Element, volume: float) -> None:
 
 @pytest.mark.parametrize("name", sorted(FILES))
 def test_the_reference_library_reads_it_without_a_warning(name, tmp_path):
-    lib3mf = pytest.importorskip("lib3mf", reason="the 3MF reference library is not installed")
+    if library() is None:
+        pytest.skip("the 3MF reference library is not installed")
     data, wanted = FILES[name]
     path = tmp_path / "a.3mf"
     path.write_bytes(data)
-    model = lib3mf.get_wrapper().CreateModel()
-    reader = model.QueryReader("3mf")
-    reader.SetStrictModeActive(True)
-    reader.ReadFromFile(str(path))
-    assert [reader.GetWarning(i) for i in range(reader.GetWarningCount())] == []
-    assert model.GetUnit() == lib3mf.ModelUnit.MilliMeter
-    meshes = model.GetMeshObjects()
-    seen = {}
-    while meshes.MoveNext():
-        mesh = meshes.GetCurrentMeshObject()
-        assert mesh.IsManifoldAndOriented()
-        assert mesh.IsValid()
-        seen[mesh.GetName()] = mesh.GetTriangleCount()
-    assert set(seen) == set(wanted)
-    items = model.GetBuildItems()
-    assert items.Count() == len(wanted)
+    assert set(read_strictly(path)) == set(wanted)

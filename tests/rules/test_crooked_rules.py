@@ -7,7 +7,7 @@ import pytest
 from bent import arm, spool
 from pattern_shop import bracket, rod
 from strickle.pattern.columns import view
-from strickle.pattern.crooked import Saving, possible, saving
+from strickle.pattern.crooked import Saving, outline, possible, saving
 from strickle.pattern.field import lay
 from strickle.pattern.mirror import mirror_level
 from strickle.pattern.undercut import plain
@@ -55,3 +55,22 @@ def test_a_part_that_is_not_even_has_none():
     # even outside, but a groove lies off the middle
     groove = rod(60, 4, (0, 0, 2)) - rod(40, 4, (0, 0, 2))
     assert mirror_level(view(*plain(rod(60, 30, (0, 0, -15)) - groove), 260), 0.02) is None
+
+
+def wheel(rise):
+    """A ring widest at ``rise``, with a hub that stands 12 over it and a sloping arm between."""
+    ring = manifold3d.CrossSection([np.array([[40, 0], [38, 5], [34, 5], [32, 0], [34, -5], [38, -5]])]).revolve(64).translate((0, 0, rise))
+    hub = rod(8, 5, (0, 0, 0)) + rod(8, 5, (0, 0, 0)).mirror((0, 0, 1))
+    hub = hub.translate((0, 0, rise + 12))
+    ends = [manifold3d.Manifold.sphere(3.0, 24).translate(at) for at in ((0, 0, rise + 12), (35, 0, rise))]
+    return ring + hub + manifold3d.Manifold.batch_hull(ends)
+
+
+@pytest.mark.parametrize("rise", [-5.0, 3.0])
+def test_the_height_at_which_most_of_the_outer_edge_parts_is_found(rise):
+    assert outline(lay(wheel(rise))) == pytest.approx(rise, abs=0.3)
+
+
+def test_an_outer_edge_that_rises_and_falls_has_no_one_height():
+    assert outline(lay(arm())) == 0.0
+    assert outline(lay(wheel(0.0))) == 0.0

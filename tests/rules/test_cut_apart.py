@@ -10,7 +10,7 @@ import pytest
 from pattern_shop import aluminium, box, part_from, rod
 from strickle.base import BadInput, quiet
 from strickle.metal.welding import weld_findings, welds
-from strickle.pattern import Cut, SpliceAsk
+from strickle.pattern import Cut, Mark, SpliceAsk
 from strickle.pattern.apart import apart, one_solid, told
 from strickle.pattern.cuts import Kept, candidates
 from strickle.pattern.dividing import cut_findings, look_for_cuts
@@ -164,6 +164,25 @@ def test_late_places_are_kept_clear_and_named_where_a_given_cut_meets_one() -> N
     assert [code for code, _ in codes] == ["pattern.cut_near", "pattern.cut_near"]
     assert "freezes last" in codes[0][1]
     assert "kept clear" in codes[1][1]
+
+
+def test_no_cut_goes_through_a_marked_face_and_one_asked_for_that_does_is_told() -> None:
+    part = part_from(angle())
+    foot = Mark(name="foot", at=np.array([60.0, 20.0, 0.0]) * 1e-3, kind="machined")
+    none = np.zeros((0, 3))
+    free, found = look_for_cuts(part, (), none, quiet), look_for_cuts(part, (), none, quiet, (foot,))
+    flat = np.array([[0, 0, 0], [120.0, 0, 0], [120.0, 40.0, 0], [0, 40.0, 0]]) * 1e-3
+
+    def crosses(one) -> bool:
+        side = (flat - one.at) @ one.normal
+        return side.min() < 5e-3 and side.max() > -5e-3
+
+    assert any(crosses(one) for one, _, _ in free)
+    assert found
+    assert not any(crosses(one) for one, _, _ in found)
+    cuts = [cut((20, 0, 0), (1, 0, 0))]
+    told = cut_findings(part, cuts, apart(part.mesh, cuts, SpliceAsk(), LEAST), none, SpliceAsk(), (foot,))
+    assert "the face marked 'foot'" in next(f.says for f in told if f.code == "pattern.cut_near")
 
 
 def test_thin_and_thick_splices_are_told() -> None:

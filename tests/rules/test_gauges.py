@@ -12,6 +12,7 @@ from strickle.job.gauges import write_gauges
 from strickle.mould import gauges
 
 BED = np.array([0.22, 0.22, 0.25])
+PINS = ("flask-pin-1", "flask-pin-2", "flask-socket-1", "flask-socket-2")
 
 
 def test_the_bar_box_leaves_the_bar_and_opens():
@@ -47,9 +48,30 @@ def test_the_pocket_gauge_draws_and_its_pockets_have_their_depths():
     assert pockets == pytest.approx([r * gauges.POCKET for r in gauges.RATIOS], abs=0.1)
 
 
+def test_flask_pins_close_one_way_only_and_lift_apart():
+    made = {one.name: one.solid for one in gauges.flask_pins()}
+    assert set(made) == set(PINS)
+    for name, solid in made.items():
+        assert solid.status() == m3.Error.NoError
+        assert len(solid.decompose()) == 1
+        assert solid.genus() == (3 if "socket" in name else 2)  # two screw holes, and the socket
+        low = solid.bounding_box()[:3]
+        assert low[1] == pytest.approx(0.0)  # flush with the wall it is screwed to
+        face = solid.slice(-0.01 if "pin-" in name else 0.01)
+        assert face.area() > 0.6 * gauges.BLOCK[0] * gauges.BLOCK[1]  # flush with the joint
+    for number in (1, 2):
+        pin, socket = made[f"flask-pin-{number}"], made[f"flask-socket-{number}"]
+        for lift in (0.0, 1.0, 10.0, 40.0):
+            assert (pin ^ socket.translate((0, 0, lift))).volume() < 1e-6
+        slack = socket.trim_by_plane((0, 0, -1), -6.0).trim_by_plane((0, 0, 1), 3.0).min_gap(pin, 2.0)
+        assert slack == pytest.approx(gauges.FREE / 2, abs=0.02)
+    assert (made["flask-pin-1"] ^ made["flask-socket-2"]).volume() > 50.0  # the thick pin is held by the other socket
+
+
 def test_the_gauges_are_written_for_the_printer(tmp_path):
     paths = write_gauges(tmp_path / "gauges", "metric", BED)
-    assert sorted(p.name for p in paths) == sorted(f"{n}.{e}" for n in ("bar-box-1", "bar-box-2", "pocket-gauge") for e in ("3mf", "stl"))
+    names = ("bar-box-1", "bar-box-2", "pocket-gauge", *PINS)
+    assert sorted(p.name for p in paths) == sorted(f"{n}.{e}" for n in names for e in ("3mf", "stl"))
     for path in (p for p in paths if p.suffix == ".stl"):
         mesh = trimesh.load(path)
         assert mesh.is_watertight
@@ -66,5 +88,5 @@ def test_the_gauges_stay_out_of_a_jobs_folder(tmp_path):
 def test_a_small_bed_takes_the_gauges_in_parts(tmp_path):
     paths = write_gauges(tmp_path, "metric", np.array([0.12, 0.12, 0.12]))
     names = sorted(p.stem for p in paths if p.suffix == ".stl")
-    assert names == ["bar-box-1-a", "bar-box-1-b", "bar-box-2-a", "bar-box-2-b", "pocket-gauge"]
+    assert names == ["bar-box-1-a", "bar-box-1-b", "bar-box-2-a", "bar-box-2-b", *PINS, "pocket-gauge"]
     assert all((np.ptp(trimesh.load(p).bounds, axis=0) <= 120.001).all() for p in paths if p.suffix == ".stl")

@@ -55,7 +55,7 @@ def poured(body: m3.Manifold, rates: tuple[float, float]):
     """The pour of an open face by a hand of these rates."""
     shop = melt_shop.kit(pour_rate_low=rates[0], pour_rate_high=rates[1])
     part, stores, metal = pattern_shop.part_from(body), melt_shop.stores(shop), melt_shop.a356()
-    pattern = make(part, metal, stores, PatternAsk(open_face=True, up=np.array([0.0, 0.0, 1.0]), stock=1e-3), quiet)
+    pattern = make(part, metal, stores, PatternAsk(open_face=True, up=np.array([0.0, 0.0, 1.0]), stock=1e-3, draft="none"), quiet)
     mould = ram(part, pattern, metal, stores, MouldAsk(kind="open-face"), quiet)
     rigging, closed = rig(part, pattern, mould, metal, stores, RiggingAsk(), quiet), melt_shop.cavity()
     melt = charge(part, mould, rigging, closed, metal, stores, MeltAsk(), quiet)

@@ -14,7 +14,7 @@ def _chunk(name: bytes, data: bytes) -> bytes:
     return struct.pack(">I", len(data)) + name + data + struct.pack(">I", zlib.crc32(name + data))
 
 
-def png(picture: Array, pack: int = 9) -> bytes:
+def png(picture: Array, pack: int = 6) -> bytes:
     """8-bit RGBA (height, width, 4) as a PNG file, packed 1 quickly .. 9 small. Raises ValueError for another shape or type."""
     if picture.dtype != np.uint8 or picture.ndim != 3 or picture.shape[2] != 4:
         raise ValueError("a picture is uint8 (height, width, 4)")

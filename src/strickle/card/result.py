@@ -12,8 +12,8 @@ class Card(Outcome):
     """The files a person holds. Their bytes lie beside the record, under the same names."""
 
     names: tuple[str, ...] = word(
-        "file names: card.pdf, section.svg, plan.svg, casting.png, casting.svg, pegs.svg, filling.png, filling.gif, prints.pdf, plate-1.svg;"
-        " only those that could be drawn"
+        "file names: card.pdf, section.svg, plan.svg, casting.png, casting.svg, pattern-plate.svg, pegs.svg, filling.png, filling.gif, prints.pdf,"
+        " plate-1.svg; only those that could be drawn"
     )
     pages: int = word("pages of card.pdf: the day, the mould, what to know; one or two where the plan ended early")
     paper: str = word("a4 | letter")

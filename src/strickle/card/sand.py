@@ -19,7 +19,7 @@ from strickle.card.slices import Plane
 from strickle.card.svg import Sheet
 from strickle.card.words import qty, say
 from strickle.kernels import sight
-from strickle.mould import Mould, SandChances
+from strickle.mould import Mould, SandChances, SandWay
 from strickle.part import Part
 from strickle.pattern import Pattern
 
@@ -134,10 +134,11 @@ def _legend(out: Sheet, y: float, units: str) -> None:
 
 def tables(mould: Mould, pattern: Pattern, units: str) -> Mapping[str, Any]:
     """Rows of words for the page: the ways, what they are, a draw that leans, how each piece is lifted."""
+    names = _names(mould.sand_ways)
     return {
-        "ways": [_way(row.name, row.chances, row.low, row.high) + _costs(row, units) for row in mould.sand_ways],
+        "ways": [_way(names[row.name], row.chances, row.low, row.high) + _costs(row, units) for row in mould.sand_ways],
         "says": [
-            say(render(f"{row.name}: {row.says}{' (something stops the plan there)' if row.stops else ''}", units), units)
+            say(render(f"{names[row.name]}: {row.says}{' (something stops the plan there)' if row.stops else ''}", units), units)
             for row in mould.sand_ways[1:]
         ],
         "chances": [] if mould.sand_ways else [_way("as planned", mould.sand_chances, mould.sand_low, mould.sand_high)],
@@ -157,6 +158,12 @@ def tables(mould: Mould, pattern: Pattern, units: str) -> Mapping[str, Any]:
             for one in pattern.lifts
         ],
     }  # fmt: skip
+
+
+def _names(rows: Sequence[SandWay]) -> dict[str, str]:
+    """Short names of the ways for the table: another direction is numbered, and told in full under it."""
+    lying = [row.name for row in rows if row.name.endswith(" up")]
+    return {row.name: f"lying {lying.index(row.name) + 2}" if row.name in lying else row.name for row in rows}
 
 
 def _way(name: str, chances: SandChances, low: SandChances, high: SandChances) -> list[str]:

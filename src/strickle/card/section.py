@@ -9,7 +9,9 @@ from typing import Any
 import numpy as np
 
 from strickle.base import Array, Mesh, ends
+from strickle.card.cores import cut_cores, draw_cores, name_cores
 from strickle.card.frame import HEAD, METAL, ROW, Frame, pieces
+from strickle.card.joint import line, opened
 from strickle.card.labels import Label
 from strickle.card.marks import named_shapes, own_share, point_in
 from strickle.card.proof import Proof, Written
@@ -151,13 +153,15 @@ def section(
         x0, y0, x1, y1 = metal.union(part).bounds if not metal.union(part).is_empty else (-0.05, -0.05, 0.05, 0.05)
         world = (x0 - 0.01, x1 + 0.01, y0 - 0.01, y1 + 0.01)
     frame = Frame(*size, world, units, "Section A–A")
-    from shapely.geometry import LineString
+    from shapely.geometry import LineString, Polygon
     from shapely.geometry import box as rectangle
 
     flask = frame.on_sheet(rectangle(world[0], world[2], world[1], world[3] if mould is None else float(mould.box[5])))
     metal_on, part_on = frame.on_sheet(metal), frame.on_sheet(part)
-    (x0, y_zero), (x1, _) = frame.at(world[0], 0.0), frame.at(world[1], 0.0)
-    halves = rectangle(x0, 0, x1, y_zero), rectangle(x0, y_zero, x1, frame.sheet.height)
+    cores = cut_cores(pattern, lambda body: upright(body, plane))
+    joint = [frame.at(float(u), float(z)) for u, z in line(pattern.sheet, plane, world[0], world[1])]
+    (x0, y_zero), (x1, _) = joint[0], joint[-1]
+    halves = Polygon([(x0, 0), *joint, (x1, 0)]), Polygon([(x0, frame.sheet.height), *joint, (x1, frame.sheet.height)])
     if mould is not None:
         sand = flask.difference(metal_on.buffer(0.5)).difference(part_on.buffer(0.5))
         for half, gap in zip(halves, (3.0, 1.9), strict=True):
@@ -170,11 +174,12 @@ def section(
         frame.hatch(laid, gap=gap, thick=0.13)
         frame.draw(laid, thick=0.45)
     frame.ground.area(beyond.boundary.buffer(0.6), 0.6)
+    draw_cores(frame, cores)
     if mould is not None:
         frame.draw(flask, thick=0.8)
         frame.border(flask)
-    frame.sheet.rule(x0 - 3.5, y_zero, x1 + 3.5, y_zero, thick=0.4, dash="5 1 1 1")
-    frame.ground.wall(LineString([(x0, y_zero), (x1, y_zero)]))
+    frame.sheet.shape(path([[(x0 - 3.5, y_zero), *joint, (x1 + 3.5, y_zero)]], close=False), thick=0.4, dash="5 1 1 1")
+    frame.ground.wall(LineString(joint))
     _section_sizes(frame, plane, pattern, mould, rigging, world, part)
     covered = mould is not None and mould.box[5] > 0
     named = (("COPE", halves[0], world[3] - 0.004), ("DRAG", halves[1], world[2] + 0.004))
@@ -188,6 +193,7 @@ def section(
     if sound is not None and "last place to freeze" in plane.through:
         spot = plane.flat(np.asarray(sound.last_to_freeze.at))[0]
         frame.label(f"last to freeze, {_band(sound.last_to_freeze.time, 's', units)}", float(spot[0]), float(spot[1]), bold=True)
+    name_cores(frame, cores)
     if rigging is not None:
         _labels(frame, bodies, plane, rigging, part)
     note = "" if bodies.casting is not None and bodies.part is not None else "the mesh is not a closed solid, so no slice of it could be drawn"
@@ -297,7 +303,8 @@ def plan(
     plane: Plane, pattern: Pattern, mould: Mould | None, rigging: Rigging | None, bodies: Bodies, size: tuple[float, float], units: str
 ) -> Drawing:
     """The plan on the parting, seen from above: what is open in the parting, risers and sprue above it dashed."""
-    metal, part = at_parting(bodies.casting), at_parting(bodies.part)
+    part = opened(bodies.part, pattern.sheet)
+    metal = at_parting(bodies.casting) if pattern.sheet is None else at_parting(bodies.casting).union(part)
     outline, whole = seen_from_above(bodies.part), seen_from_above(bodies.casting)
     if mould is not None:
         world = (float(mould.box[0]), float(mould.box[1]), float(mould.box[2]), float(mould.box[3]))
@@ -313,12 +320,15 @@ def plan(
     if mould is not None:
         frame.stipple(flask.difference(metal_on.buffer(0.5)).difference(part_on.buffer(0.5)), gap=3.2)
     _metal(frame, metal_on, part_on, Polygon())
+    cores = cut_cores(pattern, seen_from_above)
+    draw_cores(frame, cores)
     frame.draw(frame.on_sheet(outline), thick=0.22, dash="1.6 0.9")
     for piece in pieces(frame.on_sheet(outline)):
         frame.ground.wall(piece.exterior)
     if mould is not None:
         frame.draw(flask, thick=0.8)
         frame.border(flask)
+    name_cores(frame, cores)
     if rigging is not None:
         _plan_rigging(frame, bodies, rigging, metal, part)
     _plan_sizes(frame, mould, rigging, world, outline)

@@ -17,6 +17,7 @@ from strickle.card.open_face import amounts, figures, rows
 from strickle.card.order import DAY, Facts, blanks, day
 from strickle.card.pages import PAPERS as SHEETS
 from strickle.card.pages import Layout, compose
+from strickle.card.pattern_plate import plate_drawing
 from strickle.card.picture import pictures
 from strickle.card.places import level_from, places
 from strickle.card.prints import print_files
@@ -103,8 +104,12 @@ def _fitted(
     layout = Layout({**data, "drawings": {}, "plan_width": 0.0}, more)
     spelling = "us" if data["unit"] == "inches" else "metric"
 
-    def drawn(size: tuple[tuple[float, float], tuple[float, float]]) -> None:
-        drawings = draw(size)
+    made: dict[int, dict[str, Drawing]] = {}
+
+    def drawn(which: int) -> None:
+        if which not in made:
+            made[which] = draw(sizes[which])
+        drawings = made[which]
         of = {
             name: {
                 "scale": d.scale, "key": [[number, say(words, spelling)] for number, words in d.key],
@@ -115,18 +120,26 @@ def _fitted(
         layout.data |= {"drawings": of, "plan_width": drawings["plan"].size[0] if drawings else 0.0}
         layout.pictures = {f"{name}.svg": drawing.svg for name, drawing in drawings.items()} | dict(more)
 
-    drawn(sizes[0])
+    tried: dict[int, int] = {}
+
+    def fits(which: int) -> int:
+        """0 where the mould's page does not hold all pieces, 1 where it does, 2 where it rounds the card off as well."""
+        drawn(which)
+        tried[which] = (2 if layout.rounds_off() else 1) if layout.mould() else 0
+        return tried[which]
+
+    drawn(0)
     layout.day()
-    whole = None
-    for size in sizes:
-        drawn(size)
-        if layout.mould():
-            whole = whole or size
-            if layout.rounds_off():
-                break
-    else:
-        drawn(whole or sizes[ROOMY])
-        layout.mould()
+    for wanted in (2, 1):  # smaller drawings never fit worse, so the first that does is found by halving
+        low, high = 0, len(sizes)
+        while low < high:
+            middle = (low + high) // 2
+            low, high = (low, middle) if (tried[middle] if middle in tried else fits(middle)) >= wanted else (middle + 1, high)
+        if low < len(sizes):
+            break
+    take = low if low < len(sizes) else min(ROOMY, len(sizes) - 1)
+    if next(reversed(tried)) != take:
+        fits(take)
     layout.know()
     return layout.data, dict(layout.pictures)
 
@@ -194,7 +207,7 @@ def written(
         "picture": shown.says,
         "unit": "inches" if units == "us" else "mm",
         "of_sand": say("mould", units),
-        "drawn": _drawn(rigging),
+        "drawn": _drawn(rigging) | {"cores": bool(pattern and pattern.cores)},
         "steps": [],
         "sand": None,
         "places": [],
@@ -229,6 +242,8 @@ def written(
     drawn = curves(sound, metal, units) if sound is not None and metal is not None else None
     files |= {"pegs.svg": drawn} if drawn is not None else {}
     files |= filling_files(pour, metal, pattern, rigging, cavity, bodies, plane, findings, _short(name, 60), units)
+    plate = plate_drawing(pattern, rigging, mould, name, units) if pattern and rigging and mould else None
+    files |= {"pattern-plate.svg": plate} if plate is not None else {}
     files |= print_files(pieces, mould, kit, title=name, units=units, paper=paper, stopped=stopped, date=date)
     printed = tuple(c.key for c in cautions if with_day or c.step == "emergency")
     card = Card(names=tuple(files), pages=pages, paper=paper, units=units, cautions=printed, sources=cited(cautions))

@@ -65,7 +65,13 @@ def _asking(function: Function) -> Function:
             "--marks", metavar='"NAME: X, Y, Z, machined|good|no-draft, STOCK; ..."', help="Faces to machine, to come out well, to stay upright."
         ),
         click.option("--holes", type=Spelt(["drilled", "cast"]), help="Fill small or slender round holes for drilling. Default: drilled."),
-        click.option("--draft", type=Spelt(["added", "none"]), help="Give walls along the draw the draft they lack. Default: added."),
+        click.option(
+            "--draft",
+            type=Spelt(["added", "unfilled", "none"]),
+            help="Give walls along the draw the draft they lack; unfilled layer lines take more. Default: added.",
+        ),
+        click.option("--draft-from", type=Spelt(["far", "middle"]), help="Where a drafted wall keeps its size. Default: far."),
+        click.option("--fillets", type=Spelt(["added", "none"]), help="Inner corners rounded in the pattern. Default: none."),
         click.option("--joint", type=Spelt(["best", "flat", "crooked"]), help="How cope and drag part. Default: best."),
         click.option("--undercuts", metavar="best|core|loose|fill", help="Answer to what halves cannot release; one, or one each. Default: best."),
         click.option("--bores", type=Spelt(["sand", "core"]), help="Deep holes along the draw. Default: sand."),
@@ -187,7 +193,7 @@ def demo(**given: Any) -> int:
 def kit(**given: Any) -> int:
     """Show the shop's kit, say where its file is, change entries of it, or write the gauges to print.
 
-    strickle kit gauges writes a bar box and a pocket gauge, with which you measure your own sand in ten minutes.
+    strickle kit gauges writes a bar box and a pocket gauge, with which you measure your own sand in ten minutes, and pins for a flask without.
 
     Pots, furnaces and flasks are added and removed in the file itself: strickle kit path says where it is.
     """

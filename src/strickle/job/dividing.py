@@ -20,20 +20,21 @@ from strickle.job.folder import CASTINGS, MOST_BYTES, SPLICES, STAGES, held, pre
 from strickle.job.kit import read_kit, stores_with
 from strickle.job.lock import locked
 from strickle.job.planning import LOOK_ENDS, Plan, begin, load
-from strickle.job.points import read_cuts, read_places
+from strickle.job.points import read_cuts, read_places, write_marks
 from strickle.job.progress import Progress
 from strickle.job.recipe import Recipe, read_recipe
 from strickle.job.runner import Runner
 from strickle.job.threemf import stl, threemf
-from strickle.pattern import Apart, SpliceAsk
+from strickle.pattern import Apart, Mark, SpliceAsk
 from strickle.trials import Casting, DivideAsk, Division
 from strickle.trials.division import stands
 
 HANDED_DOWN = (
     "use", "metal", "contraction", "draft", "mould", "sand", "cover", "sleeve", "pour", "carry", "crucible", "furnace", "lip", "kept_full",
-    "knock_out", "filling", "window", "corners", "preset",
+    "knock_out", "filling", "window", "corners", "preset", "joint", "draft_from", "fillets", "bores", "core_sand", "holes", "sand_ways",
 )  # fmt: skip
-"""Choices of the parent that a casting's own job takes over; those that name places, sizes or amounts of the whole part are not."""
+"""Choices of the parent that a casting's own job takes over; of those that name places of the whole part only the marks on the casting are,
+and the answers to undercuts where they are one word for all."""
 MOST_STOCK = 0.02  # m
 SHARE = 0.3  # of the progress that the cutting takes
 
@@ -86,10 +87,12 @@ def divide(
         division = _divided(runner, ask, progress)
     files = _files(division.apart, Path(recipe.file).stem)
     places = _places(folder, to, Path(recipe.file).stem, files)
+    marks = _marks(division.apart, recipe)
     plans = []
     for number, (name, place) in enumerate(places.items()):
         heard = _part_of(watch or quiet, SHARE + (1 - SHARE) * number / len(places), (1 - SHARE) / len(places))
-        plans.append(_planned(folder, recipe, place, files[name], until, told, paper or recipe.paper, heard, stopped))
+        wishes = _wishes(recipe, marks[name])
+        plans.append(_planned(folder, recipe, place, files[name], wishes, until, told, paper or recipe.paper, heard, stopped))
     rows = _rows(division, plans)
     division = _matched(division, rows)
     plates = {name: body for plate in (division.apart.plates if division.apart else ()) for name, body in _plate(plate.name, plate.mesh).items()}
@@ -160,18 +163,35 @@ def _places(folder: Path, to: str | Path | None, stem: str, files: Mapping[str, 
     return places
 
 
+def _marks(made: Apart | None, recipe: Recipe) -> dict[str, tuple[Mark, ...]]:
+    """The parent's marks by the casting that they lie on."""
+    if made is None:
+        return {}
+    from strickle.pattern.steps import marks_of
+
+    return dict(zip(made.names, marks_of(made.meshes, recipe.value("marks")), strict=True))
+
+
+def _wishes(recipe: Recipe, marks: tuple[Mark, ...]) -> dict[str, str]:
+    """What a casting's own job takes over from the parent's."""
+    wishes = {name: recipe.asked[name] for name in HANDED_DOWN if name in recipe.asked}
+    if "undercuts" in recipe.asked and "," not in recipe.asked["undercuts"]:
+        wishes["undercuts"] = recipe.asked["undercuts"]
+    return wishes | ({"marks": write_marks(marks)} if marks else {})
+
+
 def _planned(
     folder: Path,
     recipe: Recipe,
     place: Path,
     data: bytes,
+    wishes: Mapping[str, str],
     until: str | None,
     units: str,
     paper: str | None,
     watch: Watch,
     stopped: Callable[[], bool],
 ) -> Plan:
-    wishes = {name: recipe.asked[name] for name in HANDED_DOWN if name in recipe.asked}
     about = f"One casting of {recipe.file}, which is cast in pieces; the parent's folder is {folder.name}."
     with tempfile.TemporaryDirectory() as shelf:
         part = Path(shelf) / f"{place.stem}.3mf"

@@ -63,6 +63,10 @@ class Runner:
         """The ask the person gave for a stage, or its defaults."""
         return self._asks[stage] if stage in self._asks else self._stages[stage].ask()
 
+    def settle(self, stage: str, ask: Record) -> None:
+        """From now on a stage's ask is this one, as if the person had given it."""
+        self._asks[stage] = self._latest[stage] = ask
+
     def run(self, stage: str, ask: Record | None = None) -> Outcome:
         """Run or recall one stage. Earlier stages without a result are run first, with the asks they had last.
 

@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+import math
 from collections.abc import Callable, Sequence
 
 import numpy as np
@@ -36,13 +37,14 @@ class Run(State):
         else:
             room = 3.0 * self.most + 2.0 * self.metal.step
             self.allowed = (self.low - room, self.high + room)
-            i, j = np.clip((np.array(self.allowed) - self.metal.least) * self.inverse, 0, self.slope_w.size - 1).astype(int)
+            last = self.slope_w.size - 1
+            i, j = (min(max(int((end - self.metal.least) * self.inverse), 0), last) for end in self.allowed)
             alpha, slope = float(self.slope_w[i : j + 1].max()), float(self.slope_t[i : j + 1].max())
         load = float(self.b.max()) * self.metal_per[1] * slope if self.b.size else 0.0
         ratio = dt * (self.links * alpha * self.metal_per[0] + 0.5 * load) / SAFE_METAL
-        if not np.isfinite(ratio):
+        if not math.isfinite(ratio):
             return 3  # it has diverged, which the loop sees
-        s = int(np.ceil(0.5 * (np.sqrt(1.0 + 8.0 * ratio) - 1.0)))
+        s = math.ceil(0.5 * (math.sqrt(1.0 + 8.0 * ratio) - 1.0))
         return max(3, s + 1 - s % 2)
 
     def _metal_step(self, dt: float) -> None:

@@ -70,6 +70,8 @@ class Sand(NamedTuple):
     local_strength: float = LOCAL_STRENGTH
     local_drag: float = LOCAL_DRAG
     relief: float = 0.65
+    measured: bool = False  # the strength, by three bars of this sand
+    gauged: bool = False  # the drag, by a pocket gauge in this sand
 
     @property
     def local(self) -> float:
@@ -172,7 +174,7 @@ def _measured(sand: Sand, kit: Kit, key: str) -> Sand:
         factor = median["strength"] / (4.0 * test.gauge) / drag
         median["adhesion"], median["left"] = median["adhesion"] * factor, median["left"] * factor
         spread.update(adhesion=GAUGED, left=GAUGED, friction=0.05, pressure=0.05)
-    return sand._replace(median=median, spread=spread, local_strength=local)
+    return sand._replace(median=median, spread=spread, local_strength=local, measured=True, gauged=test.gauge is not None)
 
 
 def grouped(half: Half) -> list[Group]:

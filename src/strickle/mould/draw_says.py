@@ -15,15 +15,17 @@ DRILLED = 0.010  # round holes under this are filled in the pattern and drilled 
 WIDE = 0.060  # above this width the model is stricter than practice [m]
 LARGE = 0.150  # a pattern longer than this is lifted with a bridge; the hand's tilt is not believed on it [m]
 LOW = 0.004  # hollows no deeper than this are relief, such as lettering, and no holes to drill [m] (choice of this program)
+DOUBTFUL = 0.25  # chance of any failure from which on it is to be minded (the one at which the trade's rule on pockets was fitted)
 MOST = 4  # most wide bodies told one by one
 MOST_RELIEF = 12  # most places of relief told one by one
 GUESSED = "drag, strength and the hand's tilt are guessed"
 MEASURED = "the strength is yours, drag and the hand's tilt are guessed"
+GAUGED = "strength and drag are yours, the hand's tilt is guessed"
 
 
 def told(stood: Stood, sand: Sand, pattern: Pattern, kit: Kit) -> tuple[Finding, ...]:
     """Findings on the sand, the worst first within each kind, then what governs the whole."""
-    known = MEASURED if kit.sand_test is not None else GUESSED
+    known = (GAUGED if sand.gauged else MEASURED) if sand.measured else GUESSED
     doubtful = [body for body in stood.bodies if body.chance >= CLEAN]
     low = [body for body in doubtful if body.width < DRILLED and body.depth <= LOW and not body.through]
     out = _fingers([body for body in doubtful if body.width < DRILLED and body not in low], pattern, known)
@@ -70,6 +72,26 @@ def _relief(low: list[SandBody], pattern: Pattern, known: str) -> list[Finding]:
             source="drawmodel",
         )
         for body in low[:MOST_RELIEF]
+    ] + _more("mould.sand_relief", low[MOST_RELIEF:], "low places, as within letters,", pattern, known)
+
+
+def _more(code: str, rest: list[SandBody], what: str, pattern: Pattern, known: str) -> list[Finding]:
+    """One finding for all that are not told one by one, at the place of the worst of them."""
+    if not rest:
+        return []
+    worst = max(rest, key=lambda body: body.chance)
+    size = f"{tell(worst.width, 'm')} wide and {tell(worst.depth, 'm')}"
+    return [
+        Finding(
+            code=code,
+            weight="MIND",
+            says=f"{len(rest)} more {what} may tear; the worst is {size} deep in the {worst.half}",
+            because=f"{_why(worst)} ({known})",
+            do="Mend those named one by one first, then plan again; the map of the sand shows them all",
+            where=_where(worst, pattern),
+            margin=_margin(worst),
+            source="drawmodel",
+        )
     ]
 
 
@@ -96,7 +118,7 @@ def _wide(wide: list[SandBody], pattern: Pattern, known: str) -> list[Finding]:
                 source="drawmodel",
             )
         )
-    return out
+    return out + _more("mould.sand_tears", [body for alike in list(sets.values())[MOST:] for body in alike], "sand bodies", pattern, known)
 
 
 def _weight(body: SandBody, pattern: Pattern) -> Weight:
@@ -217,10 +239,11 @@ def _whole(stood: Stood, sand: Sand, kit: Kit) -> Finding:
         if stood.enough is None
         else f"a green tensile strength of {tell(stood.enough, 'Pa')} would be enough, against {tell(sand.median['strength'], 'Pa')}"
     )
-    test = "" if kit.sand_test is not None else ". Measure your sand with three bars over a table edge and enter them in the kit"
+    other = " (those in the kit are of another sand)" if kit.sand_test is not None else ""
+    test = "" if sand.measured else f". Measure this sand with three bars over a table edge and enter them in the kit{other}"
     return Finding(
         code="mould.draw_chance",
-        weight="NOTE",
+        weight="MIND" if each.any >= DOUBTFUL else "NOTE",
         says=f"The chance that something of the sand fails is {tell(each.any, '1', '%')}: {list_of}",
         because=f"all share one sand and one hand, so they do not add up; {lever}; {enough}",
         do=f"Begin with the worst one named here{test}",

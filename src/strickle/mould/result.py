@@ -88,7 +88,8 @@ class SandWay(Record):
     """One way to make the mould, run through pattern and mould for comparison, with the chances of its sand and what it costs."""
 
     name: str = word(
-        "as is | half size | more draft | follow board | flat joint | cored | stronger sand | straight lift | bars: what it is called in tables"
+        "as is | half size | X,Y,Z up | more draft | follow board | flat joint | cored | stronger sand | straight lift | bars | cut in pieces:"
+        " its name in tables"
     )
     says: str = word("what is changed, in plain words")
     chances: SandChances = word("chances that the sand does not stand")

@@ -174,11 +174,12 @@ def _flask_findings(fitted: Fitted, need: Need, kit: Kit, flasks: tuple[Flask, .
 
 
 def gauges() -> tuple[Piece, ...]:
-    """The bar box and the pocket gauge with which the person measures their own sand, as printed pieces."""
-    from strickle.mould.gauges import bar_box, pocket_gauge
+    """The bar box and the pocket gauge with which the person measures their own sand, and pins for a flask without, as printed pieces."""
+    from strickle.mould.gauges import bar_box, flask_pins, pocket_gauge
 
+    halves = {"bar": "both", "pocket": "drag", "flask-pin": "drag", "flask-socket": "cope"}
     out = []
-    for number, gauge in enumerate((*bar_box(), pocket_gauge())):
+    for gauge in (*bar_box(), pocket_gauge(), *flask_pins()):
         made = gauge.solid.to_mesh64()
         vertices = np.array(made.vert_properties[:, :3], dtype=float) * 1e-3
         draw = np.array(gauge.draw)
@@ -186,10 +187,11 @@ def gauges() -> tuple[Piece, ...]:
             Piece(
                 name=gauge.name,
                 role="gauge",
-                half="both" if number < 2 else "drag",
+                half=next(half for name, half in halves.items() if gauge.name.startswith(name)),
                 mesh=Mesh(vertices=vertices, faces=np.array(made.tri_verts, dtype=np.int64)),
                 draw=draw / np.linalg.norm(draw),
                 order=1,
+                touches_sand=not gauge.name.startswith("flask"),
                 volume=float(gauge.solid.volume()) * 1e-9,
                 extents=np.ptp(vertices, axis=0),
                 note=gauge.note,

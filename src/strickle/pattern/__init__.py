@@ -4,10 +4,10 @@ from strickle.pattern.ask import Mark, PatternAsk
 from strickle.pattern.bed import laid, lying, on_the_bed
 from strickle.pattern.bed_split import MOST, STRIP, in_parts, keyed
 from strickle.pattern.core import Core, Loose
-from strickle.pattern.result import DrilledHole, Lift, Pattern, Sheet, StockedFace
+from strickle.pattern.result import DrilledHole, Lift, Pattern, Sheet, StockedFace, aimed
 from strickle.pattern.splice import Apart, Cut, Plate, Splice, SpliceAsk
 
 __all__ = [
     "MOST", "STRIP", "Apart", "Core", "Cut", "DrilledHole", "Lift", "Loose", "Mark", "Pattern", "PatternAsk", "Plate", "Sheet", "Splice",
-    "SpliceAsk", "StockedFace", "in_parts", "keyed", "laid", "lying", "on_the_bed",
+    "SpliceAsk", "StockedFace", "aimed", "in_parts", "keyed", "laid", "lying", "on_the_bed",
 ]  # fmt: skip

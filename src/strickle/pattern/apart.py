@@ -11,8 +11,8 @@ import numpy as np
 from strickle.base import Array, BadInput, Mesh, tell
 from strickle.pattern.directions import basis, solid
 from strickle.pattern.groove import Groove, groove
+from strickle.pattern.readable import written
 from strickle.pattern.splice import Apart, Cut, Plate, Splice, SpliceAsk
-from strickle.pattern.undercut import plain
 from strickle.stores import machining_stock
 
 CRUMB = 1.0  # mm3: smaller shards are left out, and a casting so small is none
@@ -299,7 +299,7 @@ def _pins(section: manifold3d.CrossSection, depth: float) -> tuple[float, list[A
 
 
 def _mesh(body: manifold3d.Manifold) -> Mesh:
-    vertices, faces = plain(body)
+    vertices, faces = written(body)
     return Mesh(vertices=vertices * 1e-3, faces=faces)
 
 

@@ -25,19 +25,28 @@ class PatternAsk(Record):
     parting: float | None = si("m", "height of the parting along the draw, part coordinates; None = best", default=None)
     open_face: bool = word("the whole part lies under the parting and its back is poured open", default=False)
     joint: str = word(
-        "how the mould parts: best (flat unless a crooked joint saves more than a follow board is worth), flat or crooked", default="flat"
+        "how the mould parts: best (flat unless a crooked joint saves more than a follow board is worth), flat or crooked", default="best"
     )
     undercuts: str = word(
         "answer to places that two halves cannot release: best, core, loose (a loose piece) or fill (machined later); one word for all,"
         " or one for each, largest first, with commas",
-        default="fill",
+        default="best",
     )
     bores: str = word("holes through the part along the draw, from 10 mm wide and deeper than 1.5 times that: sand or core", default="sand")
     core_sand: str = word("what cores are made of: silicate, resin or oil-baked", default="silicate")
-    draft: str = word("whether walls along the draw are given draft: added or none", default="none")
+    draft: str = word(
+        "whether walls along the draw are given draft: added, unfilled (a degree more, for layer lines that are not filled and sanded) or none",
+        default="added",
+    )
+    draft_from: str = word(
+        "where a drafted wall keeps its size: far (its end far from the joint) or middle (half the height of its half: little metal is added,"
+        " and the far end grows thinner)",
+        default="far",
+    )
+    fillets: str = word("whether sharp inner corners that draw are rounded in the pattern: added or none", default="none")
     stock: float | None = si("m", "stock to machine off the poured back of an open-face casting; None = by the size of the part", default=None)
     marks: tuple[Mark, ...] = word(
         "marked faces, as name: x, y, z, machined | good | no-draft, stock, in part coordinates, several parted by semicolons; None = none",
         default=(),
     )
-    holes: str = word("round holes that a drill makes: drilled (filled in the pattern) or cast (left as drawn)", default="cast")
+    holes: str = word("round holes that a drill makes: drilled (filled in the pattern) or cast (left as drawn)", default="drilled")

@@ -15,7 +15,7 @@ import numpy as np
 from strickle.base import Array
 from strickle.pattern.draft import drafted
 from strickle.pattern.places import End, Place, across, normal_of
-from strickle.pattern.sections import MITRE, Section
+from strickle.pattern.sections import MITRE, Section, area, clean, lofted, moved, rings
 from strickle.pattern.taper import DraftRule
 from strickle.pattern.undercut import fill, halves, plain, region
 
@@ -327,12 +327,24 @@ def _upright(place: Place, rule: PrintRule) -> _Shape:
         thick = min(x1 - x0, y1 - y0)
         length = max(share * rule.length(thick), rule.least)
         for out, more in zip(shapes, (0.0, rule.clearance)):
-            end = 1.0 - 2 * (length + more) * np.tan(lean) / thick
-            middle = np.array([(x0 + x1) / 2, (y0 + y1) / 2])
-            body = section.translate(tuple(-middle)).offset(more, MITRE).extrude(length + more + INSIDE, scale_top=(end, end))
+            body = _tapered(section.offset(more, MITRE), length + more + INSIDE, (length + more) * float(np.tan(lean)))
             body = body if way > 0 else body.mirror((0.0, 0.0, 1.0))
-            out.append(body.translate((*middle, level - way * INSIDE)))
+            out.append(body.translate((0.0, 0.0, level - way * INSIDE)))
         at = np.array([(x0 + x1) / 2, (y0 + y1) / 2, level + way * length])
         prints.append(Print(at, np.array([0.0, 0.0, way]), length, thick, way * level + length, 0.0))
     core, room = (manifold3d.Manifold.batch_boolean(each, manifold3d.OpType.Add) for each in shapes)
     return _Shape(core, room, place.solid, tuple(prints))
+
+
+def _tapered(section: Section, high: float, inward: float) -> manifold3d.Manifold:
+    """A section carried ``high`` up from z = 0, all its walls leaning in by ``inward`` [mm] at the top, less where it is too narrow."""
+    base = rings(section)
+    while True:
+        top = [moved(ring, np.full(len(ring), -inward)) for ring in base]
+        if abs(float(clean(top).area()) - sum(area(ring) for ring in top)) < 1e-6 and all(area(a) * area(b) > 0 for a, b in zip(top, base)):
+            body = lofted([(high, top), (0.0, base)])
+            if not body.is_empty():
+                return body
+        if inward < LEVEL:
+            return section.extrude(high)
+        inward *= 0.5  # a slot narrower than its walls would lean

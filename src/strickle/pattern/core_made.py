@@ -9,6 +9,7 @@ from strickle.base import Array, BadInput, Mesh, Piece, tell
 from strickle.pattern.answers import Answered, Made, vent_width
 from strickle.pattern.core import Core, Loose
 from strickle.pattern.halves import ORDER
+from strickle.pattern.readable import written
 from strickle.pattern.rules import constant
 from strickle.pattern.undercut import plain
 from strickle.stores import Stores
@@ -29,7 +30,7 @@ def _core(made: Made, number: int, medium: str, stores: Stores, share: float) ->
     body, box = made.body, made.box
     density, tensile, gas = (constant(stores, f"core.{medium}.{what}").value for what in ("density", "tensile", "gas"))
     volume = float(body.made.volume()) * 1e-9
-    vertices, faces = plain(body.made)
+    vertices, faces = written(body.made)
     place, prints = body.place, body.prints
     lies = "upright" if place.upright else "round" if place.is_open else "across"
     width = min((one.thick for one in prints), default=float(min(place.told.size)))
@@ -136,7 +137,7 @@ def _note(core: Core, aslant: bool) -> str:
 
 
 def _piece(name: str, role: str, half: str, solid: manifold3d.Manifold, draw: Array, order: int, note: str) -> Piece:
-    vertices, faces = plain(solid)
+    vertices, faces = written(solid)
     return Piece(
         name=name,
         role=role,

@@ -21,6 +21,7 @@ LEAST = 100.0  # mm3 that it must save
 CRUMB = 1.0  # mm3: smaller bodies are left out of the print
 WAFER = 0.6  # mm: what is thinner goes with the other half, as no printer and no hand holds it
 SPECK = 1e-3  # mm3: rounding of the library, told to nobody
+ALIKE = 0.25  # mm: heights of the outer edge that are one
 SHARED = 1e-6  # of the part's volume: fewer flakes than this are not worth giving to the other half
 
 
@@ -68,6 +69,26 @@ def heights(field: Field, x: Array, y: Array) -> Array:
     """Height of the sheet over points (n,), (n,); zero outside the grid."""
     at = np.stack([(x - field.x[0]) / field.step, (y - field.y[0]) / field.step])
     return np.asarray(ndimage.map_coordinates(field.h, at, order=1, cval=0.0))
+
+
+def outline(field: Field) -> float:
+    """Height at which most of the part's outer edge parts; zero where half of it or more parts at no one height.
+
+    A flask's level laid there keeps the sand round the part level, where the runner comes.
+    """
+    beds, _ = ndimage.label(field.sand)
+    outer = np.isin(beds, np.setdiff1d(np.concatenate([beds[0], beds[-1], beds[:, 0], beds[:, -1]]), [0]))
+    touched = np.zeros(field.h.shape, dtype=bool)
+    for i in (slice(None, -1), slice(1, None)):
+        for j in (slice(None, -1), slice(1, None)):
+            touched[i, j] |= outer
+    seen = np.sort(field.h[touched & (np.isfinite(field.low) | np.isfinite(field.high))])
+    if not seen.size:
+        return 0.0
+    count = np.searchsorted(seen, seen + 2 * ALIKE, "right") - np.arange(seen.size)
+    first = int(np.argmax(count))
+    level = float(np.median(seen[first : first + count[first]]))
+    return level if count[first] > 0.5 * seen.size and abs(level) > ALIKE else 0.0
 
 
 def possible(seen: View) -> float:

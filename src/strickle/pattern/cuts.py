@@ -11,7 +11,7 @@ import numpy as np
 from strickle.base import Array, BadInput, Mesh, Watch
 from strickle.pattern.apart import one_solid, split
 from strickle.pattern.columns import view
-from strickle.pattern.directions import basis, clusters, lighter, score, surface
+from strickle.pattern.directions import basis, clusters, lighter, score, size_of, surface
 from strickle.pattern.splice import Cut
 
 LEVELS = 96
@@ -168,7 +168,8 @@ def cost(piece: manifold3d.Manifold) -> float:
     mesh = Mesh(vertices=vertices, faces=faces)
     normals, areas = surface(mesh)
     volume = float(piece.volume()) * 1e-9
-    return min(score(mesh, way, volume, normals, areas, True).undercut_score for way in _ways(mesh))
+    size = size_of(mesh)
+    return min(score(mesh, way, volume, size, normals, areas, True).undercut_score for way in _ways(mesh))
 
 
 def _apart(found: Sequence[Candidate], size: float) -> list[Candidate]:

@@ -18,14 +18,14 @@ from shapely import Polygon
 
 from strickle.base import Array
 from strickle.pattern.layers import FINE, SNAP, down_facing, levels_of, shadows, steady
-from strickle.pattern.sections import MITRE, Section, area, away, clean, inside, joined, length, lofted, moved, rings, stands, strips, swept, tidied
+from strickle.pattern.sections import MITRE, Section, area, aways, clean, inside, joined, length, lofted, moved, rings, stands, strips, swept, tidied
 from strickle.pattern.taper import HAIR, LEAST, DraftRule, Rates, segments
 from strickle.pattern.undercut import plain
 
 SLICE = 2e-5  # mm under the upper face of a layer that it is cut
 LOOSE = 0.02  # mm that sections reach over the block before the whole is cut by it
 TOLD = 0.2  # mm, width of a pocket whose closing is told
-MOST = 1000  # layers; a higher half gets thicker ones
+MOST = 300  # layers; a higher half gets thicker ones
 ROUND = 1e-6  # mm, corners on one plane are joined
 THIN = 2e-4  # mm, mean width of a strip that is left for a later layer
 
@@ -89,15 +89,13 @@ class _Stack:
         inner = part.offset(-HAIR, MITRE)
         new = inner - clean(foot) if foot else inner
         slope = np.tan(max(*self.rates.angles, LEAST))
-        out = []
-        for piece in new.decompose():
-            every = rings(piece)
-            if piece.area() < THIN * sum(length(r) for r in every):
-                continue
-            if below is not None and all(((away(r, below) > slope * height) | (away(r, foot) < 2 * HAIR)).all() for r in every):
-                continue
-            out.append(piece)
-        return out
+        fresh = [(piece, rings(piece)) for piece in new.decompose()]
+        fresh = [(piece, every) for piece, every in fresh if piece.area() >= THIN * sum(length(r) for r in every)]
+        if below is None or not fresh:
+            return [piece for piece, _ in fresh]
+        every = [ring for _, own in fresh for ring in own]
+        stands = iter([((far > slope * height) | (old < 2 * HAIR)).all() for far, old in zip(aways(every, below), aways(every, foot))])
+        return [piece for piece, leans in [(piece, [next(stands) for _ in own]) for piece, own in fresh] if not all(leans)]
 
     def _down(self, top: list[Array], high: float, low: float, part: list[Array], below: list[Array] | None, grow: bool) -> list[Array]:
         """One layer or stretch of upright wall; gives the rings at its foot."""
@@ -165,6 +163,8 @@ def drafted(
     body, room = (half, block) if side > 0 else (half.mirror(mirror), block.mirror(mirror) if block is not None else None)
     rates = Rates(rule, segments(kept, side))
     body, base = steady(body.simplify(FINE), room)
+    if body.is_empty():  # a film of rounding
+        return Drafted(half, 0.0, 0.0, 0.0, (), outside, pocket)
     vertices, faces = plain(body)
     top = float(vertices[:, 2].max())
     rates.layer = max(rates.layer, (top - base) / MOST)
@@ -199,8 +199,8 @@ def _tapered(whole: manifold3d.Manifold, rates: Rates, levels: Array, start: flo
         over = rings(whole.slice(high - SLICE) ^ clean(every))
         height = (high - low) / 2 if low == start else high - low
         drawn = []
-        for ring, slope in zip(every, rates.slopes(every, float(high))):
-            drawn.append(moved(ring, np.where(away(ring, over) < 0.9 * slope * (high - low), -slope * height, 0.0)))
+        for ring, slope, far in zip(every, rates.slopes(every, float(high)), aways(every, over)):
+            drawn.append(moved(ring, np.where(far < 0.9 * slope * (high - low), -slope * height, 0.0)))
         room = clean(every) - strips(every, drawn)
         solids.append(room.extrude(high - low).translate((0.0, 0.0, low)))
     return whole ^ manifold3d.Manifold.batch_boolean(solids, manifold3d.OpType.Add)

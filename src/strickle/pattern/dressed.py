@@ -17,6 +17,7 @@ from strickle.pattern.centres import Centred, centred, level, moved
 from strickle.pattern.crooked import heights
 from strickle.pattern.faces import Raw
 from strickle.pattern.faces_says import told, toleranced
+from strickle.pattern.good import Good, good
 from strickle.pattern.lay import Laid
 from strickle.pattern.result import DrilledHole, StockedFace
 from strickle.pattern.stock import tolerance
@@ -34,6 +35,12 @@ def cast(part: Part, own: Raw) -> Part:
         extents=np.ptp(own.mesh.vertices, axis=0),
         triangles=len(own.mesh.faces),
     )
+
+
+def marked_good(own: Raw, part: Part) -> Good:
+    """The faces marked good, as they are on the part."""
+    chosen = [one.faces for one in own.marked if one.kind == "good"]
+    return good(part.mesh.vertices[part.mesh.faces[np.concatenate(chosen)]] if chosen else np.zeros((0, 3, 3)))
 
 
 def shift(laid: Laid) -> Array:

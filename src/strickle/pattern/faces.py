@@ -13,8 +13,8 @@ from strickle.pattern.facets import Facets, facets_of
 from strickle.pattern.holes import Hole, Limits, drilled, found, limits_of
 from strickle.pattern.marks import Marked, kept, marked
 from strickle.pattern.plugs import Plugged, filled
+from strickle.pattern.readable import written
 from strickle.pattern.stock import Amount, Grade, amount, grade_of, laid_on, on_flat
-from strickle.pattern.undercut import plain
 from strickle.stores import Stores
 
 WAYS = ("drilled", "cast")
@@ -117,7 +117,7 @@ def _laid(
             short[bore.hole] = by.total * 1e3
     solid = [(one, by.total * 1e3) for one, by in placed if all(one is not floor for floor, _ in floors)]
     made = laid_on(after, solid, holes, short)
-    vertices, faces = plain(made.solid)
+    vertices, faces = written(made.solid)
     return Mesh(vertices=vertices * 1e-3, faces=faces), tuple(placed), made.added
 
 

@@ -13,6 +13,7 @@ from scipy import ndimage
 
 from strickle.base import Array, BadInput
 from strickle.kernels import raster, sheet
+from strickle.pattern import merged
 from strickle.pattern.undercut import LEAN, plain
 
 STEP = 0.5  # mm between nodes
@@ -26,6 +27,9 @@ INSET = 0.3  # mm the sheet keeps off the part's own faces inside the silhouette
 CLOSE = 1e-4  # mm
 LEVEL = 0.005  # mm off the flask's level that is none
 SWEEPS = 4000
+SAND_OFF = 0.02  # mm the sheet may be moved in open sand to need fewer triangles
+NEAR_OFF = 1e-3  # mm it may be moved beside the silhouette
+ALIGNED = 32  # steps: the part of a grid that is used begins at a multiple, so that its triangles are those of the whole
 
 
 class Field(NamedTuple):
@@ -74,7 +78,16 @@ def lay(whole: manifold3d.Manifold, room: Array | None = None, step: float = STE
     kept_low, kept_high = _inset(low, high, bare)
     h = _standing(_taut(kept_low, kept_high, step), kept_low, kept_high, sand, rise * step, step)
     h[np.abs(h) < LEVEL] = 0.0
-    return Field(step, x, y, h, low, high, sand)
+    return Field(step, x, y, merged.eased(h, _allowed(h, low, high, bare)), low, high, sand)
+
+
+def _allowed(h: Array, low: Array, high: Array, bare: Array) -> Array:
+    """How far each node of the sheet may be moved to need fewer triangles: hardly at the silhouette, more in open sand and in thick metal."""
+    rim = ndimage.binary_dilation(bare, np.ones((3, 3))) & ndimage.binary_dilation(~bare, np.ones((3, 3)))
+    near = ndimage.binary_dilation(rim, np.ones((3, 3)), iterations=2)
+    thick = np.nan_to_num(high - low, posinf=1e3, neginf=0.0)
+    out = np.where(bare, SAND_OFF, np.minimum(SAND_OFF, 0.05 * thick))
+    return np.asarray(np.where((h == 0) & (near | ~bare), 0.0, np.where(near, NEAR_OFF, out)))
 
 
 def _margin(least: Array, most: Array, fall: float, rise: float, step: float, room: Array | None) -> float:
@@ -235,23 +248,23 @@ def _standing(free: Array, low: Array, high: Array, sand: Array, rise: float, st
 
 def steepness(h: Array, sand: Array, step: float) -> float:
     """Steepest triangle of the sheet over sand, as a tangent."""
-    rise, where = _triangles(h)
-    return float(np.where(sand[..., None], rise, 0.0).max()) / step if where.size else 0.0
+    rise = _triangles(h)
+    return float(np.where(sand[..., None], rise, 0.0).max()) / step if rise.size else 0.0
 
 
-def _triangles(h: Array) -> tuple[Array, Array]:
-    """Rise over one step of both triangles of each cell (nx - 1, ny - 1, 2), and cells whose diagonal runs from the first node."""
+def _triangles(h: Array) -> Array:
+    """Rise over one step of both triangles of each cell (nx - 1, ny - 1, 2), its diagonals as those of ``merged.triangles``."""
     a, b, c, d = h[:-1, :-1], h[1:, :-1], h[1:, 1:], h[:-1, 1:]
-    one, two = np.abs(a - c), np.abs(b - d)
-    main = np.where(np.abs(one - two) > 1e-12, one < two, a + c <= b + d)
+    i, j = np.ogrid[: a.shape[0], : a.shape[1]]
+    main = (i + j) % 2 == 0
     first = np.where(main, np.hypot(b - a, c - b), np.hypot(b - a, d - a))
     second = np.where(main, np.hypot(d - a, c - d), np.hypot(c - d, c - b))
-    return np.stack([first, second], axis=-1), main
+    return np.stack([first, second], axis=-1)
 
 
 def facts(field: Field) -> Slope:
     """Fall, steepest slope and area of the sand face."""
-    rise, _ = _triangles(field.h)
+    rise = _triangles(field.h)
     touched = np.zeros(field.h.shape, dtype=bool)
     for i in (slice(None, -1), slice(1, None)):
         for j in (slice(None, -1), slice(1, None)):
@@ -275,10 +288,6 @@ def block(field: Field, box: Array, side: float = -1.0, h: Array | None = None) 
         raise BadInput("the crooked parting does not fit the flask", "Take a larger flask, or part it flat")
     nx, ny = h.shape
     number = np.arange(nx * ny).reshape(nx, ny)
-    a, b, c, d = (part.ravel() for part in (number[:-1, :-1], number[1:, :-1], number[1:, 1:], number[:-1, 1:]))
-    main = _triangles(h)[1].ravel()[:, None]
-    first = np.where(main, np.stack([a, b, c], 1), np.stack([a, b, d], 1))
-    second = np.where(main, np.stack([a, c, d], 1), np.stack([b, c, d], 1))
     points = np.stack([*np.meshgrid(x, y, indexing="ij"), h], axis=-1).reshape(-1, 3)
     n = nx * ny
     far = float(box[4] if side < 0 else box[5])
@@ -291,7 +300,7 @@ def block(field: Field, box: Array, side: float = -1.0, h: Array | None = None) 
         flat.append(np.array([[p, q, line[-1]]]))
     skirt = [[n + k, n + 4 + k, n + 4 + (k + 1) % 4] for k in range(4)] + [[n + k, n + 4 + (k + 1) % 4, n + (k + 1) % 4] for k in range(4)]
     foot = [[n + 4, n + 6, n + 5], [n + 4, n + 7, n + 6]]
-    shell = np.concatenate([first, second, *flat, np.array(skirt), np.array(foot)])
+    shell = np.concatenate([merged.triangles(h), *flat, np.array(skirt), np.array(foot)])
     shell = shell if side < 0 else shell[:, ::-1]
     made = manifold3d.Manifold(manifold3d.Mesh64(np.concatenate([points, corners]), np.ascontiguousarray(shell, dtype=np.uint64)))
     if made.is_empty() or made.volume() <= 0:
@@ -300,10 +309,10 @@ def block(field: Field, box: Array, side: float = -1.0, h: Array | None = None) 
 
 
 def _bent(x: Array, y: Array, h: Array) -> tuple[Array, Array, Array]:
-    """The part of the grid in which the sheet is not level at zero, with one node of level round it; three nodes in the middle where none is."""
+    """The part of the grid in which the sheet is not level at zero, with level nodes round it; three nodes in the middle where none is."""
     out = []
     for axis in (0, 1):
         bent = np.flatnonzero(np.any(h != 0, axis=1 - axis))
         first, last = (int(bent[0]), int(bent[-1])) if bent.size else (h.shape[axis] // 2, h.shape[axis] // 2)
-        out.append(slice(max(first - 1, 0), last + 2))
+        out.append(slice(max(first - 1, 0) // ALIGNED * ALIGNED, last + 2))
     return x[out[0]], y[out[1]], h[out[0], out[1]]

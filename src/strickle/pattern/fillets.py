@@ -18,12 +18,16 @@ from strickle.pattern.sections import MITRE, Section, area, joined, length, ring
 from strickle.pattern.undercut import plain
 
 ROUND = manifold3d.JoinType.Round
-TURN = 32  # corners of a full circle
-STEPS = 6  # layers of a foot
+TURN = 24  # corners of a full circle
+STEPS = 6  # layers of a foot, at most
+STEP = 0.3  # mm of radius to a layer of a foot
+STRAIGHT = 0.004  # mm a corner may leave the line of its neighbours by and still be dropped
 LAP = 0.02  # mm a filling reaches into the wall it lies against
 UNDER = 2e-5  # mm under or over a level that it is cut
 CORNER = 1.1  # times the radius squared: a filled corner is smaller, a closed gap is larger or longer
 LEVEL = 2.0  # mm2 of floor at one height that are rounded
+DOWN = 1e-3  # mm a layer reaches into the one below it, which holds it
+SAME = 0.02  # share of a section's filling that may come or go before it is laid in a new layer
 SAND = 0.02  # mm2 of filling in one section
 
 
@@ -66,7 +70,7 @@ def _floors(body: manifold3d.Manifold) -> list[float]:
 
 def _foot(body: manifold3d.Manifold, level: float, radius: float) -> list[manifold3d.Manifold]:
     """Steps that round the feet of walls on a floor."""
-    floor, walls = body.slice(level - UNDER), body.slice(level + UNDER)
+    floor, walls = body.slice(level - UNDER), body.slice(level + UNDER).simplify(STRAIGHT)
     low_x, low_y, _, high_x, high_y, _ = body.bounding_box()
     sheet = Section.square((high_x - low_x + 8 * radius, high_y - low_y + 8 * radius)).translate((low_x - 4 * radius, low_y - 4 * radius))
     # where a ball of the radius comes down to the floor, and the corners beside it
@@ -74,10 +78,12 @@ def _foot(body: manifold3d.Manifold, level: float, radius: float) -> list[manifo
     if reached.is_empty():
         return []
     out = []
-    edges = radius * (1 - np.cos(np.linspace(0.0, np.pi / 2, STEPS + 1)))
+    steps = min(max(int(np.ceil(radius / STEP)), 2), STEPS)
+    edges = radius * (1 - np.cos(np.linspace(0.0, np.pi / 2, steps + 1)))
     for low, high in itertools.pairwise(edges):
         reach = radius - np.sqrt(radius**2 - (radius - (low + high) / 2) ** 2)
-        step = _offset(body.slice(level + high - UNDER), float(reach)) ^ reached
+        wall = body.slice(level + high - UNDER).simplify(STRAIGHT)
+        step = (_offset(wall, float(reach)).simplify(STRAIGHT) ^ reached) - wall.offset(-2 * LAP, MITRE)
         if step.area() > SAND:
             out.append(step.extrude(high - low + UNDER).translate((0.0, 0.0, level + low - UNDER)))
     return out
@@ -88,15 +94,19 @@ def _upright(body: manifold3d.Manifold, radius: float, layer: float) -> list[man
     low_z, high_z = float(body.bounding_box()[2]), float(body.bounding_box()[5])
     levels = np.linspace(low_z, high_z, max(int(np.ceil((high_z - low_z) / layer)), 1) + 1)
     out: list[manifold3d.Manifold] = []
-    fills = Section()
-    for low, high in zip(levels[-2::-1], levels[:0:-1]):
-        part = body.slice(high - UNDER)
+    fills, kept, top = Section(), Section(), high_z
+    for high in levels[:0:-1]:
+        part = body.slice(high - UNDER).simplify(STRAIGHT)
         fresh = _corners(part, radius)
         if fresh:
             fills = joined([*fresh, fills] if not fills.is_empty() else fresh)
         fills = fills - part.offset(-2 * LAP, MITRE)  # what is deep in metal from here down needs no filling
-        if not fills.is_empty():
-            out.append(fills.extrude(high - low).translate((0.0, 0.0, low)))
+        if abs(fills.area() - kept.area()) > SAME * kept.area() + SAND or (fills - kept).area() > SAME * kept.area() + SAND:
+            if not kept.is_empty():
+                out.append(kept.extrude(top - high + DOWN).translate((0.0, 0.0, high - DOWN)))
+            kept, top = fills, high
+    if not kept.is_empty():
+        out.append(kept.extrude(top - low_z).translate((0.0, 0.0, low_z)))
     return out
 
 

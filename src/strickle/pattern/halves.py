@@ -15,6 +15,7 @@ from strickle.kernels import raster
 from strickle.pattern import lifting
 from strickle.pattern.columns import View, view
 from strickle.pattern.mend import mended
+from strickle.pattern.readable import solid_of, written
 from strickle.pattern.result import Lift
 from strickle.pattern.undercut import plain
 
@@ -104,7 +105,7 @@ def parted(printed: manifold3d.Manifold) -> list[manifold3d.Manifold]:
         if not half.is_empty():
             vertices, faces = plain(half)
             vertices[np.abs(vertices[:, 2]) < 1.01 * HAIR, 2] = 0.0
-            half = manifold3d.Manifold(manifold3d.Mesh64(vertices, np.ascontiguousarray(faces, dtype=np.uint64)))
+            half = solid_of(vertices, faces)
         out.append(half)
     return out
 
@@ -320,7 +321,7 @@ def pieces(printed: manifold3d.Manifold, holes: Holes, cut: Cut | None = None) -
         clean, whole = mended(clean, body.side if cut is None else 0.0)
         if not whole:
             rough.append(body.name)
-        vertices, faces = plain(clean)
+        vertices, faces = written(clean)
         screws = [np.append(hole.at, hole.level) for hole in own if hole.use == "lift"]
         lift = np.mean(screws, axis=0) * 1e-3 if screws else None
         rap = next((np.append(hole.at, hole.level) * 1e-3 for hole in own if hole.use == "rap"), lift)

@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+import dataclasses
 from typing import NamedTuple
 
 import manifold3d
@@ -13,10 +14,13 @@ from strickle.part import Part
 from strickle.pattern import open_face, rules
 from strickle.pattern.ask import PatternAsk
 from strickle.pattern.crooked import heights
-from strickle.pattern.directions import basis, lighter, search, solid, surface
+from strickle.pattern.directions import basis, lighter, search, solid, spare, surface
 from strickle.pattern.frame import frame
+from strickle.pattern.good import NONE, Good
 from strickle.pattern.parting import Lie, choose
+from strickle.pattern.result import Way
 from strickle.pattern.undercut import LEAN
+from strickle.pattern.ways import Settled, settled
 from strickle.pattern.works import Joint
 from strickle.stores import Stores
 
@@ -33,35 +37,56 @@ class Laid(NamedTuple):
     scale: Array
     contraction: Span
     stock: float = 0.0
+    ways: tuple[Way, ...] = ()
 
 
-def lay(part: Part, metal: Metal, stores: Stores, ask: PatternAsk, watch: Watch) -> Laid:
-    """Draw, parting, way up, frame and scale."""
-    light = lighter(part.mesh)
+def lay(part: Part, metal: Metal, stores: Stores, ask: PatternAsk, watch: Watch, good: Good = NONE) -> Laid:
+    """Draw, parting, way up, frame and scale; ``good`` faces that must come out good."""
+    shape = spare(part.mesh)
+    light = lighter(shape)
     if ask.up is not None and not 0 < float(np.linalg.norm(ask.up)) < np.inf:
         raise BadInput("the direction that shall point up has no length", "Give three numbers such as 0,0,1")
     if ask.open_face:
         return _lay_open(part, light, metal, stores, ask, watch)
     if ask.stock is not None:
         raise BadInput("stock on the poured face is asked for, and a two-part mould has no poured face", "Leave it out, or take --mould open-face")
-    if ask.up is None:
-        axis = search(light, part.volume, watch)[0].direction
-    else:
-        axis = ask.up / float(np.linalg.norm(ask.up))
-    heights = part.mesh.vertices @ axis
-    if ask.parting is not None and not heights.min() - 1e-9 <= ask.parting <= heights.max() + 1e-9:
-        span = f"{tell(float(heights.min()), 'm')} and {tell(float(heights.max()), 'm')}"
-        raise BadInput("the parting asked for lies outside the part", f"Give a height between {span} along the draw")
     spots = np.array([spot.at for spot in part.hot_spots if spot.needs_feed]).reshape(-1, 3)
-    limits = tuple(rules.constant(stores, f"pocket.depth_to_width_{half}").value for half in ("cope", "drag"))
-    watch(0.42, "choosing the parting and the way up")
-    found = choose(part.mesh, axis, part.volume, spots, (limits[0], limits[1]), ask.up is not None, ask.parting)
-    lie = found[0]
-    other = next((f for f in found if f.draw @ lie.draw < 0), None)
+    lie, other, ways = _settled(shape, light, part.volume, spots, _limits(stores), ask, watch, good)
     used = _contraction(part, light, lie.draw, metal, stores)
     scale = np.full(3, 1.0 + used.value)
     turn, shift = frame(part.mesh.vertices, lie.draw, lie.level, scale)
-    return Laid(lie, other, turn, shift, scale, used)
+    return Laid(lie, other, turn, shift, scale, used, 0.0, ways)
+
+
+def _settled(
+    shape: Mesh, light: Mesh, volume: float, spots: Array, limits: tuple[float, float], ask: PatternAsk, watch: Watch, good: Good
+) -> Settled:  # fmt: skip
+    """The way the part lies: as asked, else the best of those it can lie in."""
+    found = () if ask.up is not None else search(light, volume, watch, shape, good)
+    watch(0.42, "choosing the parting and the way up")
+    if found and ask.parting is None:
+        return settled(shape, found, volume, spots, limits, good)
+    axis = found[0].direction if ask.up is None else ask.up / float(np.linalg.norm(ask.up))
+    heights = shape.vertices @ axis
+    if ask.parting is not None and not heights.min() - 1e-9 <= ask.parting <= heights.max() + 1e-9:
+        span = f"{tell(float(heights.min()), 'm')} and {tell(float(heights.max()), 'm')}"
+        raise BadInput("the parting asked for lies outside the part", f"Give a height between {span} along the draw")
+    lies = choose(shape, axis, volume, spots, limits, ask.up is not None, ask.parting, good)
+    return Settled(lies[0], next((one for one in lies if one.draw @ lies[0].draw < 0), None), ())
+
+
+def _limits(stores: Stores) -> tuple[float, float]:
+    """Depth over width up to which sand pockets are not slender, in the cope and in the drag."""
+    return rules.constant(stores, "pocket.depth_to_width_cope").value, rules.constant(stores, "pocket.depth_to_width_drag").value
+
+
+def at_level(laid: Laid, part: Part, rise: float, good: Good, stores: Stores) -> Laid:
+    """The same with the flask's level ``rise`` [mm, cavity scale] higher; the other way up was looked at for another level and is let go."""
+    level = laid.lie.level + rise * 1e-3 / float(laid.scale[2])
+    lie = choose(spare(part.mesh), laid.lie.draw, part.volume, np.zeros((0, 3)), _limits(stores), True, level, good)[0]
+    turn, shift = frame(part.mesh.vertices, lie.draw, lie.level, laid.scale)
+    ways = tuple(dataclasses.replace(way, level=lie.level) if way.chosen else way for way in laid.ways)
+    return laid._replace(lie=lie, other=None, turn=turn, shift=shift, ways=ways)
 
 
 def _lay_open(part: Part, light: Mesh, metal: Metal, stores: Stores, ask: PatternAsk, watch: Watch) -> Laid:

@@ -10,6 +10,8 @@ from scipy import ndimage
 from strickle.base import Array, BadInput, Mesh
 from strickle.pattern.columns import View, view
 from strickle.pattern.directions import LEVELS, basis, surface
+from strickle.pattern.good import NONE, Good
+from strickle.pattern.mirror import mirror_level
 from strickle.pattern.rules import fall_speed
 
 ACROSS = 240
@@ -18,6 +20,10 @@ LEAN = 0.005  # sine of the lean under which a wall faces neither up nor down
 FINGER = 0.005  # m, sand narrower than this is filled and drilled whichever way up
 NEAR = 0.001  # m, a parting this little off an edge or a flat face saves nothing and leaves a lip all round (common practice)
 SLAB = 0.003  # m, a half shallower than this is a poor pattern
+LOOKS_UP = 1.0  # weight of marked faces that look up
+SEAM = 0.3  # weight of a parting line that runs over marked faces as far as the part's girth in plan
+EVEN = 0.05  # weight of halves that are not alike where they could be
+MIRRORED = 2e-5  # m that a part may be uneven about a level and still have two halves alike
 
 
 class Lie(NamedTuple):
@@ -34,6 +40,9 @@ class Lie(NamedTuple):
     standing: float  # the same in the drag
     unfed: float  # how far below the top the places that freeze last lie, as a share of the height
     costs: dict[str, float]
+    gap: float = 0.0  # m3 of what is trapped that no parting releases
+    up: float = 0.0  # how far marked faces look up: 0 all down, a quarter upright, 1 all up
+    seam: float = 0.0  # m of the parting line on marked faces
 
     @property
     def cost(self) -> float:
@@ -108,29 +117,40 @@ class Seen(NamedTuple):
     flats: list[tuple[float, float, float]]
     brims: list[float]
     spots: Array  # heights of the places to feed
+    girth: float  # m in plan
+    mirror: float | None  # level about which the part is its own image
+    good: Good
+
+    @property
+    def own(self) -> list[float]:
+        """Levels the part itself offers."""
+        return [*(z for z, _, _ in self.flats), *self.brims, *([] if self.mirror is None else [self.mirror])]
 
 
-def look(mesh: Mesh, draw: Array, spots: Array) -> Seen:
-    """View a mesh along ``draw``; ``spots`` (k, 3) are the part's places to feed."""
+def look(mesh: Mesh, draw: Array, spots: Array, good: Good = NONE) -> Seen:
+    """View a mesh along ``draw``; ``spots`` (k, 3) are the part's places to feed, ``good`` the faces that must come out good."""
     turned = mesh.vertices @ basis(draw).T
     normals, areas = surface(mesh)
     heights = turned[mesh.faces][:, :, 2].mean(axis=1)
+    seen = view(turned, mesh.faces, ACROSS)
     return Seen(
-        view(turned, mesh.faces, ACROSS),
+        seen,
         float(turned[:, 2].min()),
         float(turned[:, 2].max()),
         flats(heights, normals @ draw, areas, 0.01 * float(areas.sum())),
         brims(mesh, turned[:, 2], normals @ draw),
         spots @ draw if len(spots) else np.zeros(0),
+        2.0 * float(np.ptp(turned[:, :2], axis=0).sum()),
+        mirror_level(seen, MIRRORED),
+        good,
     )
 
 
 def levels(seen: Seen) -> Array:
-    """Levels worth a try: flat faces, long level edges, both ends and an even ladder (k,)."""
+    """Levels worth a try: flat faces, long level edges, the middle of what is even about it, both ends and an even ladder (k,)."""
     ladder = np.linspace(seen.bottom, seen.top, LEVELS + 1)
-    own = [*(z for z, _, _ in seen.flats), *seen.brims]
     kept = [seen.bottom, seen.top]
-    for z in [*own, *ladder]:
+    for z in [*seen.own, *ladder]:
         if min(abs(z - k) for k in kept) > 2e-5:
             kept.append(float(z))
     return np.array(sorted(kept))
@@ -150,7 +170,7 @@ def lies(seen: Seen, draw: Array, volume: float, limits: tuple[float, float], on
     tried = levels(seen) if only is None else np.array([only])
     trapped = seen.view.trapped(tried)
     kept = trapped <= trapped.min() + 0.01 * volume
-    own = np.array([*(z for z, _, _ in seen.flats), *seen.brims])
+    own = np.array(seen.own)
     if only is None and own.size:
         there = (np.abs(tried[:, None] - own) < 3e-5).any(axis=1)
         close = there & (np.abs(tried[:, None] - tried) < NEAR)
@@ -175,6 +195,7 @@ def _plain(seen: Seen, draw: Array, z: float, sand: float, section: float, volum
     cope, drag = max(seen.top - z, 0.0), max(z - seen.bottom, 0.0)
     unfed = float(np.mean(seen.top - seen.spots)) / (seen.top - seen.bottom) if seen.spots.size else 0.5
     lesser = min(cope, drag)
+    up, seam = seen.good.up(draw), seen.good.seam(draw, z)
     costs = {
         "trapped": 20.0 * sand / volume,
         "section": 0.8 * (1.0 - section),
@@ -183,8 +204,11 @@ def _plain(seen: Seen, draw: Array, z: float, sand: float, section: float, volum
         "slab": 0.15 * max(0.0, 1 - lesser / SLAB) if lesser > 2e-5 else 0.0,
         "fall": 0.5 * max(0.0, fall_speed(drag) - STILL),
         "feeding": 0.1 * unfed,
+        "even": EVEN if seen.mirror is not None and abs(z - seen.mirror) > MIRRORED else 0.0,
+        "up": LOOKS_UP * up,
+        "seam": SEAM * min(seam / seen.girth, 1.0),
     }
-    return Lie(draw, z, sand, section, flat, cope, drag, 0.0, 0.0, unfed, costs)
+    return Lie(draw, z, sand, section, flat, cope, drag, 0.0, 0.0, unfed, costs, min(seen.view.gap, sand), up, seam)
 
 
 def _pockets(seen: Seen, lie: Lie, limits: tuple[float, float]) -> Lie:
@@ -196,13 +220,15 @@ def _pockets(seen: Seen, lie: Lie, limits: tuple[float, float]) -> Lie:
     return lie._replace(hanging=hanging, standing=standing, costs=costs)
 
 
-def choose(mesh: Mesh, axis: Array, volume: float, spots: Array, limits: tuple[float, float], up: bool, parting: float | None) -> list[Lie]:
+def choose(
+    mesh: Mesh, axis: Array, volume: float, spots: Array, limits: tuple[float, float], up: bool, parting: float | None, good: Good = NONE
+) -> list[Lie]:  # fmt: skip
     """Ways of lying along ``axis``, best first, the best of each way up among them.
 
-    ``up``: the axis is asked for and is not turned over; ``parting``: asked level along it.
+    ``up``: the axis is asked for and is not turned over; ``parting``: asked level along it; ``good``: faces that must come out good.
     """
     found: list[Lie] = []
     for way in (axis,) if up else (axis, -axis):
         only = None if parting is None else parting * float(np.sign(way @ axis))
-        found += lies(look(mesh, way, spots), way, volume, limits, only)
+        found += lies(look(mesh, way, spots, good), way, volume, limits, only)
     return sorted(found, key=lambda lie: lie.cost)

@@ -4,7 +4,7 @@ from __future__ import annotations
 
 from dataclasses import dataclass
 
-from strickle.base import Array, Mesh, Outcome, Piece, Record, Span, si, word
+from strickle.base import Array, Mesh, Outcome, Piece, Record, Span, si, tell, word
 from strickle.pattern.core import Core, Loose
 
 
@@ -30,6 +30,17 @@ class StockedFace(Record):
     axis: Array = si("1", "out of a flat, or along a bore or boss, part coordinates", shape="(3,)")
     stock: float = si("m", "stock on the face, of a bore or boss on its radius; part scale")
     area: float = si("m2", "area of the face")
+
+
+@dataclass(frozen=True, slots=True, kw_only=True, eq=False)
+class JointHole(Record):
+    """A blind hole in a half's joint face."""
+
+    use: str = word("dowel | lift | rap")
+    half: str = word("cope | drag")
+    at: Array = si("m", "its middle, mould frame, print scale", shape="(2,)")
+    width: float = si("m", "across")
+    depth: float = si("m", "below the joint face")
 
 
 @dataclass(frozen=True, slots=True, kw_only=True, eq=False)
@@ -62,6 +73,32 @@ class Sheet(Record):
 
 
 @dataclass(frozen=True, slots=True, kw_only=True, eq=False)
+class Way(Record):
+    """One way the part can lie. None of a part's ways is beaten: any other is worse in one of undercut, planar, depth, even, faces_up, own, score.
+
+    Evenness speaks only for the part's own directions: any direction between them has halves more alike.
+    """
+
+    up: Array = si("1", "direction of the part that points up in the mould", shape="(3,)")
+    level: float = si("m", "height of the parting along it, part coordinates")
+    undercut: float = si("m3", "sand that no parting releases, holes to drill left out where they were looked at")
+    planar: float = si("m3", "sand that a flat parting traps beyond that")
+    depth: float = si("m", "depth of the deeper half")
+    even: float = si("1", "the lesser half's depth over the deeper one's, 0 where all lies in one half")
+    faces_up: float = si("1", "how far faces marked good look up: 0 all down, a quarter upright, 1 all up", default=0.0)
+    square: float = si("1", "share of the surface that is flat across it or upright along it")
+    own: bool = word("whether it is a direction of the part: normal of a flat, axis of the file or of symmetry, square to the walls")
+    score: float = si("1", "what it costs in the search, all weighed together; the least is taken unless a trial says otherwise")
+    chosen: bool = word("whether the pattern is made this way")
+    why: str = word("why it is taken or is not")
+
+
+def aimed(way: Way) -> str:
+    """A direction as --up takes it."""
+    return ",".join(tell(float(round(x, 4)) + 0.0, "1", "fine") for x in way.up)
+
+
+@dataclass(frozen=True, slots=True, kw_only=True, eq=False)
 class Pattern(Outcome):
     """How the part lies in the mould, the cavity it leaves, and the printed halves."""
 
@@ -86,6 +123,8 @@ class Pattern(Outcome):
     drag_depth: float = si("m", "how far the part reaches below the parting")
     pieces: tuple[Piece, ...] = word("printed pieces of the pattern")
     draft_volume: float = si("m3", "metal that draft adds to the casting; cavity scale", default=0.0)
+    fillet_radius: float = si("m", "radius of inner corners by the rule: a share of the least wall, and no more than its limit", default=0.0)
+    fillet_volume: float = si("m3", "metal that rounding inner corners adds to the casting; cavity scale", default=0.0)
     stock: float = si("m", "stock on the poured back of an open-face casting, part scale; 0 in a two-part mould", default=0.0)
     back_filled: float = si("m3", "hollows of the back that an open-face mould cannot form, filled with metal; cavity scale", default=0.0)
     holes_filled: float = si("m3", "round holes filled in the pattern to be drilled, less the centre marks; cavity scale", default=0.0)
@@ -95,6 +134,7 @@ class Pattern(Outcome):
     tolerance_grade: float = si("1", "ISO 8062-3 tolerance grade of the raw casting", default=0.0)
     tolerance: float = si("m", "whole tolerance band of the part's longest size in that grade", default=0.0)
     fittings_volume: float = si("m3", "holes for dowels, screws and the rapping bar, cut out of the printed halves; print scale", default=0.0)
+    holes: tuple[JointHole, ...] = word("holes in the halves' joint faces", default=())
     lifts: tuple[Lift, ...] = word("how each piece with a lifting screw is lifted", default=())
     sheet: Sheet | None = word("the crooked joint; None where it is flat", default=None)
     drawn: Mesh | None = word(
@@ -102,6 +142,7 @@ class Pattern(Outcome):
     )
     cores: tuple[Core, ...] = word("cores, in the order they are set", default=())
     loose: tuple[Loose, ...] = word("loose pieces", default=())
+    ways: tuple[Way, ...] = word("ways the part can lie that none beats in everything, the one taken first; none where it was asked for", default=())
 
     @property
     def outer(self) -> Mesh:

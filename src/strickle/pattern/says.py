@@ -11,9 +11,10 @@ from strickle.pattern.bed import lying
 from strickle.pattern.bed_split import MOST, STRIP, keyed
 from strickle.pattern.halves import Holes
 from strickle.pattern.parting import STILL, Lie
-from strickle.pattern.rules import fall_speed
+from strickle.pattern.rules import THIN, fall_speed
 from strickle.pattern.undercut import Filled
 
+MUCH_DRAFT = 0.1  # of the part that draft adds: from here on it is minded (choice of this program)
 TURNED = "When its half has been rammed and turned over,"
 
 
@@ -31,7 +32,7 @@ def lies(best: Lie, other: Lie | None, size: float, point: tuple[float, float, f
         quick = "above" if fall_speed(deep) > STILL else "within"
         why = [f"metal falls {tell(deep, 'm')} into the drag and lands at {tell(fall_speed(deep), 'm/s')}, {quick} {tell(STILL, 'm/s')}"]
     if best.trapped > 1e-9:
-        why.append(f"a flat parting there traps {tell(best.trapped * size**3, 'm3')} of sand, the least or close to it")
+        why.append(f"a flat parting there traps {tell(best.trapped * size**3, 'm3')} of sand")
     else:
         why.append("a flat parting there traps no sand")
     if best.flat > 0.3:
@@ -52,6 +53,9 @@ def lies(best: Lie, other: Lie | None, size: float, point: tuple[float, float, f
             "hanging": "more slender sand hangs in the cope",
             "standing": "more slender sand stands in the drag",
             "feeding": "the places that freeze last lie lower",
+            "even": "its halves are not alike",
+            "up": "more of the faces marked good look up",
+            "seam": "the parting line runs over faces marked good",
         }
         if gain > 5e-3:  # less is no reason
             why.append(f"the other way up {words[name]}")
@@ -156,6 +160,39 @@ def undercut(
     )
 
 
+def kept_flat(sand: float, thin: float) -> Finding:
+    """A crooked joint that was given up for the sand [m3] its halves would drag along, or for a body too thin [m] to be printed and rammed."""
+    is_thin = thin < THIN * 1e-3
+    why = f"one of its bodies would be {tell(thin, 'm')} thick" if is_thin else f"{tell(sand, 'm3')} of sand would come out with its halves"
+    return Finding(
+        code="pattern.kept_flat",
+        weight="NOTE",
+        says=f"A crooked joint was tried and given up: {why}",
+        because=(
+            f"A body under {tell(THIN * 1e-3, 'm')} thick in the mean is neither printed nor rammed round; a flat joint leaves none"
+            if is_thin
+            else "The sheet of the joint follows so sculpted a shape only as closely as its grid; a flat joint draws clean, what hangs is answered"
+        ),
+        do="Ask for it with --joint crooked if a little of the edge may be mended by hand, or draw the part with a plainer edge",
+        where=Where(),
+        source="reckoned by this program: both halves moved out of the sand as solids",
+    )
+
+
+def slivers(some: tuple[tuple[str, float], ...]) -> Finding:
+    """Bodies [name, mean wall in mm] of a crooked joint that are no thicker than a film."""
+    names, thin = ", ".join(name for name, _ in some), min(wall for _, wall in some)
+    return Finding(
+        code="pattern.sliver",
+        weight="MIND",
+        says=f"{names}: too thin to print, {tell(thin * 1e-3, 'm')} in the mean",
+        because="The crooked joint cuts a film off there that no printer makes whole; without it sand stands in its place, and the casting lacks it",
+        do="Leave it out and dress that place of the casting, or ask for --joint flat",
+        margin=Margin(value=thin / THIN, unit="1", of="mean wall over the thinnest that is printed"),
+        source="choice of this program",
+    )
+
+
 def dragged(sand: float, volume: float) -> Finding:
     """Sand [m3] a half still drags along when drawn, by moving the very solid that is printed."""
     share = sand / volume
@@ -189,22 +226,43 @@ def no_draft(area: float, whole: float, tallest: float, faces: Array, least: flo
     )
 
 
-def draft_added(added: float, volume: float, outside: float, pocket: float) -> Finding:
-    """Metal [m3] that draft adds to a part of ``volume`` [m3], and the angles used [rad]."""
+def draft_added(added: float, volume: float, outside: float, pocket: float, middle: bool) -> Finding:
+    """Metal [m3] that draft adds to a part of ``volume`` [m3], the angles used [rad], and whether walls keep their size at half height."""
+    share, much = tell(abs(added) / volume, "1", "%"), added > MUCH_DRAFT * volume
+    kept = "far ends keep their size, the side at the parting grows"
+    if middle:
+        kept = "walls keep their size at half height, far ends are thinner and the side at the parting is thicker"
     return Finding(
         code="pattern.draft",
-        weight="NOTE",
-        says=(
-            f"Draft adds {tell(added, 'm3')} of metal, {tell(added / volume, '1', '%')} of the part: far ends keep their size, the side at the"
-            " parting grows"
-        ),
+        weight="MIND" if much else "NOTE",
+        says=f"Draft {'adds' if added >= 0 else 'takes away'} {tell(abs(added), 'm3')} of metal, {share} of the part: {kept}",
         because=(
             f"walls along the draw get {tell(float(np.degrees(outside)), '1')} degrees outside and {tell(float(np.degrees(pocket)), '1')} in"
             " pockets, low walls up to 5 degrees; walls with more of their own stay as drawn"
         ),
-        do="Machine what must be straight, or draw that draft into the part yourself and give --draft none",
+        do=(
+            "Draw it another way with --up, part it nearer its middle, mark walls that may stay upright no-draft with --marks, or give --draft-from"
+            " middle, which adds little"
+            if much and not middle
+            else "Machine what must be straight, or draw that draft into the part yourself and give --draft none"
+        ),
         margin=Margin(value=added / volume, unit="1", of="metal added by draft over the part's volume"),
         source="Draft of patterns: common practice; more on low walls: a choice of this program",
+    )
+
+
+def rounded(added: float, volume: float, radius: float) -> Finding:
+    """Inner corners rounded to ``radius`` [m], which adds metal [m3] to a part of ``volume`` [m3]."""
+    return Finding(
+        code="pattern.fillets",
+        weight="NOTE",
+        says=f"Inner corners are rounded to {tell(radius, 'm')}: {tell(added, 'm3')} more metal, {tell(added / volume, '1', '%')} of the part",
+        because=(
+            "sand stands better in a round corner, and metal that shrinks round it has less chance to tear there; corners between walls and at the"
+            " foot of walls are rounded, those at the joint and in gaps narrower than twice the radius are left"
+        ),
+        do="Give --fillets none where another part must fit into the corner",
+        source="Radius of a share of the thinner wall, up to a limit: common practice",
     )
 
 

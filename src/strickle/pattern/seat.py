@@ -12,11 +12,13 @@ from strickle.pattern.board import follow
 from strickle.pattern.crooked import cut, dragged, heights, split
 from strickle.pattern.field import facts
 from strickle.pattern.halves import Body, Cut
+from strickle.pattern.readable import written
 from strickle.pattern.result import Sheet
-from strickle.pattern.undercut import plain
+from strickle.pattern.rules import THIN
 from strickle.pattern.works import Joint
 
 LIFTS = (1.0, 5.0)  # mm
+SMALL = 1e-3  # of the pattern: bodies smaller than this are told where they are films, and are no reason to give a crooked joint up
 
 
 class Seated(NamedTuple):
@@ -24,6 +26,8 @@ class Seated(NamedTuple):
 
     cut: Cut
     dragged: float  # mm3 of sand a body drags along, the most
+    thin: float  # mm, mean wall of the thinnest body that is not small: twice its volume over its surface
+    slivers: tuple[tuple[str, float], ...]  # small bodies thinner than a print can be, and their mean wall [mm]
 
 
 def seated(solid: manifold3d.Manifold, joint: Joint, scale: Array) -> Seated:
@@ -33,7 +37,11 @@ def seated(solid: manifold3d.Manifold, joint: Joint, scale: Array) -> Seated:
     size = tuple(float(s) for s in scale)
     own = [Body(p.name, p.half, p.side, p.turn, p.solid.scale(size)) for p in parted.pieces]
     most = max(dragged(piece, solid, parted, lift) for piece in parted.pieces for lift in LIFTS)
-    return Seated(Cut(own, parted.crumbs, lambda x, y: heights(face, x / scale[0], y / scale[1]) * scale[2]), most)
+    walls = {p.name: 2.0 * float(p.solid.volume()) / float(p.solid.surface_area()) for p in parted.pieces}
+    small = {p.name for p in parted.pieces if p.solid.volume() < SMALL * solid.volume()}
+    thin = min(wall for name, wall in walls.items() if name not in small)
+    slivers = tuple((name, wall) for name, wall in walls.items() if name in small and wall < THIN)
+    return Seated(Cut(own, parted.crumbs, lambda x, y: heights(face, x / scale[0], y / scale[1]) * scale[2]), most, thin, slivers)
 
 
 def board_of(solid: manifold3d.Manifold, joint: Joint, scale: Array) -> Piece:
@@ -46,7 +54,7 @@ def board_of(solid: manifold3d.Manifold, joint: Joint, scale: Array) -> Piece:
     room = np.array([min(low_x, field.x[i]), max(high_x, field.x[k]), min(low_y, field.y[j]), max(high_y, field.y[m])])
     made = follow(solid, field, room + np.array([-1.0, 1.0, -1.0, 1.0]), 1.0)
     board = made.solid.scale(tuple(float(s) for s in scale))
-    vertices, faces = plain(board)
+    vertices, faces = written(board)
     return Piece(
         name="follow-board",
         role="board",

@@ -13,6 +13,7 @@ import numpy as np
 from shapely import STRtree, linestrings, points
 
 from strickle.base import Array
+from strickle.pattern.readable import solid_of, volume
 
 Section: TypeAlias = manifold3d.CrossSection
 POSITIVE = manifold3d.FillRule.Positive
@@ -21,6 +22,7 @@ NEAR = 1e-5  # mm, corners nearer than this are one
 SPIKE = 4.0  # times the distance a corner may move at most
 GIVE = 0.04  # mm that a section may be filled out to be rid of corners: a tenth of a printed line
 PASSES = 6
+READ = 1e-7  # share of its volume by which a loft may be read as another solid
 SAME = 1e-6  # mm2, area by which a ring laid over itself is told
 
 
@@ -171,22 +173,23 @@ def stands(top: list[Array], bottom: list[Array]) -> bool:
 
 
 def lofted(levels: list[tuple[float, list[Array]]]) -> manifold3d.Manifold:
-    """The body through rings at falling heights, all of as many corners; empty where it does not close."""
+    """The body through rings at falling heights, all of as many corners; empty where it does not close or is read as another."""
     n = sum(len(ring) for ring in levels[0][1])
     vertices = np.concatenate([np.column_stack([np.concatenate(every), np.full(n, height)]) for height, every in levels])
     caps = [np.asarray(manifold3d.triangulate([np.ascontiguousarray(r) for r in levels[i][1]]), dtype=np.int64).reshape(-1, 3) for i in (0, -1)]
     walls = [_walls(i * n, every) for i, (_, every) in enumerate(levels[:-1])]
     faces = np.concatenate([caps[0], caps[1][:, ::-1] + (len(levels) - 1) * n, *walls])
-    return manifold3d.Manifold(manifold3d.Mesh64(vertices, np.ascontiguousarray(faces, dtype=np.uint64)))
+    made = solid_of(vertices, faces)
+    return made if abs(float(made.volume()) - volume(vertices, faces)) < READ * volume(vertices, faces) else manifold3d.Manifold()
 
 
-def away(ring: Array, others: list[Array]) -> Array:
-    """Distance (n,) [mm] from the middle of each edge of a ring to the nearest edge of other rings; infinite where there are none."""
-    if not others:
-        return np.full(len(ring), np.inf)
+def aways(every: list[Array], others: list[Array]) -> list[Array]:
+    """Distances (n,) [mm] from the middle of each edge of each ring to the nearest edge of other rings; infinite where there are none."""
+    if not every or not others:
+        return [np.full(len(ring), np.inf) for ring in every]
     ends = np.concatenate([np.stack([other, np.roll(other, -1, axis=0)], axis=1) for other in others])
-    middle = (ring + np.roll(ring, -1, axis=0)) / 2
+    middle = np.concatenate([(ring + np.roll(ring, -1, axis=0)) / 2 for ring in every])
     (which, _), distance = STRtree(linestrings(ends)).query_nearest(points(middle), return_distance=True, all_matches=False)
-    out = np.full(len(ring), np.inf)
+    out = np.full(len(middle), np.inf)
     out[which] = distance
-    return out
+    return np.split(out, np.cumsum([len(ring) for ring in every])[:-1])

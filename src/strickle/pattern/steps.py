@@ -2,6 +2,9 @@
 
 from __future__ import annotations
 
+import dataclasses
+from typing import NamedTuple
+
 import manifold3d
 import numpy as np
 
@@ -11,19 +14,25 @@ from strickle.part import Part
 from strickle.pattern import core_made, core_says, dressed, lifting, open_face, rules, says
 from strickle.pattern.ask import PatternAsk
 from strickle.pattern.bed_split import in_parts
+from strickle.pattern.centres import Centred
 from strickle.pattern.core import Core, Loose
+from strickle.pattern.crooked import outline
 from strickle.pattern.dividing import cut_apart as cut_apart
 from strickle.pattern.dividing import cut_findings as cut_findings
 from strickle.pattern.dividing import look_for_cuts as look_for_cuts
+from strickle.pattern.dividing import marks_of as marks_of
 from strickle.pattern.dividing import splice_sources as splice_sources
-from strickle.pattern.faces import raw
+from strickle.pattern.faces import Raw, raw
 from strickle.pattern.field import STAND
 from strickle.pattern.halves import Holes, Printed, drill, pieces
-from strickle.pattern.lay import Laid, caught_faces, drafts, lay, on_part, undrafted, whole_of
-from strickle.pattern.result import Pattern
-from strickle.pattern.seat import board_of, seated, sheet_of
-from strickle.pattern.undercut import LEAN, plain, withdrawn
-from strickle.pattern.works import Worked, worked
+from strickle.pattern.lay import Laid, at_level, caught_faces, drafts, lay, on_part, undrafted, whole_of
+from strickle.pattern.loose import DRAGS
+from strickle.pattern.readable import written
+from strickle.pattern.result import JointHole, Pattern
+from strickle.pattern.seat import Seated, board_of, seated, sheet_of
+from strickle.pattern.undercut import LEAN, withdrawn
+from strickle.pattern.ways import listed
+from strickle.pattern.works import Joint, Worked, joint_of, worked
 from strickle.stores import Stores
 
 
@@ -36,17 +45,25 @@ def make(part: Part, metal: Metal, stores: Stores, ask: PatternAsk, watch: Watch
     watch(0.0, "looking for round holes and marked faces")
     own = raw(part, metal.family, stores, ask)
     whole = dressed.cast(part, own)
-    laid = lay(whole, metal, stores, ask, watch)
+    good = dressed.marked_good(own, part)
+    laid = lay(whole, metal, stores, ask, watch, good)
+    watch(0.46, "looking whether a crooked joint is worth its work")
+    solid = whole_of(whole.mesh, laid)
+    joint, flat = joint_of(solid, ask), (laid, solid)
+    if joint is not None and (rise := outline(joint.sheet)):
+        laid = at_level(laid, whole, rise, good, stores)
+        solid = whole_of(whole.mesh, laid)
+        joint = joint_of(solid, ask)
     watch(0.5, "filling what sand cannot release")
-    made = worked(whole_of(whole.mesh, laid), laid.stock * float(laid.scale[2]) * 1e3, stores, ask, watch, dressed.upright(own, laid))
+    radius = _corner(part, laid, stores)
+    built = _built(solid, joint, own, laid, radius, stores, ask, watch)
+    tried = built.seat if ask.joint == "best" else None
+    if given_up := tried is not None and (tried.dragged > DRAGS or tried.thin < rules.THIN):
+        laid, solid = flat
+        built = _built(solid, None, own, laid, radius, stores, dataclasses.replace(ask, joint="flat"), watch)
+    made, centres, over, seat = built.made, built.centres, built.over, built.seat
     formed, joint, eased = made.formed, made.joint, made.eased
-    centres = dressed.with_centres(made.drawn, own, laid, joint)
-    made = made.less(centres.cut)
-    printed_scale = _print_scale(made.drawn, laid, stores)
-    over = printed_scale / laid.scale
-    printed = made.printed.scale(tuple(float(r) for r in over))
-    watch(0.7, "halving the pattern")
-    seat = None if joint is None else seated(made.solid, joint, over)
+    printed_scale, printed = over * laid.scale, made.printed.scale(tuple(float(r) for r in over))
     cut = None if seat is None else seat.cut
     holes = drill(printed, cut, rules.constant(stores, "draw.drag").high * 1e-6)
     halved = pieces(printed, holes, cut)
@@ -61,7 +78,7 @@ def make(part: Part, metal: Metal, stores: Stores, ask: PatternAsk, watch: Watch
     boxed = tuple(in_parts(piece, stores.kit.bed) for piece in boxed)
     dragged = max(withdrawn(printed)) if seat is None else seat.dragged
     measure, measured, axis = _measure(made.printed, printed_scale, laid, stores)
-    vertices, faces = plain(made.solid)
+    vertices, faces = written(made.solid)
     watch(0.95, "writing down the pattern")
     return Pattern(
         draw=laid.lie.draw + 0.0,
@@ -83,16 +100,22 @@ def make(part: Part, metal: Metal, stores: Stores, ask: PatternAsk, watch: Watch
         drag_depth=max(-float(vertices[:, 2].min()) * 1e-3, 0.0) + 0.0,
         pieces=(*halved.pieces, *board, *boxed),
         draft_volume=0.0 if eased is None else eased.added * 1e-9,
+        fillet_radius=radius,
+        fillet_volume=made.rounded * 1e-9,
         stock=laid.stock,
         back_filled=formed.filled * 1e-9,
         fittings_volume=halved.cut * 1e-9,
+        holes=tuple(JointHole(use=h.use, half=h.half, at=h.at * 1e-3, width=h.diameter * 1e-3, depth=h.depth * 1e-3) for h in holes.holes),
         lifts=holes.lifts,
         sheet=None if joint is None else sheet_of(joint),
         drawn=_drawn(made),
         cores=set_in,
         loose=off,
+        ways=laid.ways,
         findings=(
             *_findings(part, stores, ask, laid, made, caught, dragged, holes, halved, (*board, *boxed), own.gone),
+            *((says.slivers(seat.slivers),) if seat is not None and seat.slivers else ()),
+            *((says.kept_flat(tried.dragged * 1e-9, tried.thin * 1e-3),) if tried is not None and given_up else ()),
             *_told(made, set_in, off, laid, stores),
             *dressed.findings(own, part, metal, ask, centres.marked),
         ),
@@ -101,11 +124,38 @@ def make(part: Part, metal: Metal, stores: Stores, ask: PatternAsk, watch: Watch
     )
 
 
+class _Built(NamedTuple):
+    """The solid that sand is rammed round, its centre marks, print scale over cavity scale, and the pieces where the joint is crooked."""
+
+    made: Worked
+    centres: Centred
+    over: Array
+    seat: Seated | None
+
+
+def _corner(part: Part, laid: Laid, stores: Stores) -> float:
+    """Radius of inner corners by the rule, cavity scale [m]."""
+    share, most = (rules.constant(stores, f"fillet.{name}").value for name in ("share", "most"))
+    return rules.fillet_radius(part.least_wall * float(laid.scale.min()), share, most)
+
+
+def _built(
+    solid: manifold3d.Manifold, joint: Joint | None, own: Raw, laid: Laid, radius: float, stores: Stores, ask: PatternAsk, watch: Watch
+) -> _Built:
+    stock = laid.stock * float(laid.scale[2]) * 1e3
+    made = worked(solid, joint, stock, stores, ask, watch, dressed.upright(own, laid), radius * 1e3)
+    centres = dressed.with_centres(made.drawn, own, laid, made.joint)
+    made = made.less(centres.cut)
+    over = _print_scale(made.drawn, laid, stores) / laid.scale
+    watch(0.7, "halving the pattern")
+    return _Built(made, centres, over, None if made.joint is None else seated(made.solid, made.joint, over))
+
+
 def _drawn(made: Worked) -> Mesh | None:
     """What the sand is rammed round, where cores make it another than the cavity."""
     if made.answered is None or not made.answered.cores:
         return None
-    vertices, faces = plain(made.drawn)
+    vertices, faces = written(made.drawn)
     return Mesh(vertices=vertices * 1e-3, faces=faces)
 
 
@@ -168,6 +218,7 @@ def _findings(
         out += [open_face.back_filled(formed, whole, on_part(laid, formed.back[0].at * 1e-3))] if formed.back else []
     else:
         out = [says.lies(laid.lie, laid.other, size, (float(middle[0]), float(middle[1]), float(middle[2])), ask.up is not None)]
+    out += listed(laid.ways)
     if formed.regions:
         point = on_part(laid, formed.regions[0].at * 1e-3)
         share, least, drills = (rules.constant(stores, f"pattern.{name}").value for name in ("fill_share", "fill_least", "drill_width"))
@@ -181,10 +232,13 @@ def _findings(
         out.append(says.dragged(dragged * 1e-9, part.volume))
     area, tallest, faces = undrafted(part.mesh, laid, gone)
     if eased is not None:
-        out.append(says.draft_added(eased.added * 1e-9, whole, eased.outside, eased.pocket))
+        if abs(eased.added) * 1e-9 > 1e-6 * whole:  # less is rounding
+            out.append(says.draft_added(eased.added * 1e-9, whole, eased.outside, eased.pocket, ask.draft_from == "middle"))
         out += [says.closed(one.width * 1e-3, one.depth * 1e-3, on_part(laid, one.at * 1e-3), len(eased.closed)) for one in eased.closed[:1]]
     elif area > 0.01 * part.area:
         out.append(says.no_draft(area, part.area, tallest, faces, float(np.tan(np.radians(1.0)))))
+    if ask.fillets != "none":
+        out.append(says.rounded(made.rounded * 1e-9, whole, _corner(part, laid, stores)))
     out += [f for f in (says.bed(piece, stores.kit.bed) for piece in (*halved.pieces, *board)) if f is not None]
     out += lifting.told(holes.lifts)
     out += says.fittings(holes, {p.name: float(p.extents[:2].max()) for p in halved.pieces})

@@ -10,7 +10,7 @@ from shapely import STRtree, linestrings, points
 from strickle.base import Array, BadInput
 from strickle.pattern import rules
 from strickle.pattern.layers import SNAP
-from strickle.pattern.sections import away, enclosed
+from strickle.pattern.sections import aways, enclosed
 from strickle.stores import Stores
 
 HAIR = 1e-4  # mm a section is drawn in before it grows, so that walls with draft of their own stay bare
@@ -89,12 +89,12 @@ class Rates:
     def ages(self, every: list[Array], slopes: list[Array], part: list[Array], below: list[Array] | None, height: float) -> list[Array]:
         """Height from the far end that the growth of each edge speaks of; infinite where the part's own draft is enough."""
         out = []
-        for ring, slope in zip(every, slopes):
-            grown = np.maximum(away(ring, part) - 2 * HAIR, 0.0)
+        for slope, near, far in zip(slopes, aways(every, part), aways(every, below or [])):
+            grown = np.maximum(near - 2 * HAIR, 0.0)
             kink = self._kink(slope)
             age = np.where(grown < kink * np.tan(self.steepest), grown / np.tan(self.steepest), np.inf)
             if below is not None:
-                age = np.where(away(ring, below) > grown + 0.9 * slope * height, np.inf, age)
+                age = np.where(far > grown + 0.9 * slope * height, np.inf, age)
             age[slope <= 2 * np.tan(LEAST)] = np.inf
             out.append(age)
         return out

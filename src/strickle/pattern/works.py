@@ -14,14 +14,19 @@ from strickle.pattern.columns import view
 from strickle.pattern.crooked import Saving
 from strickle.pattern.draft import Closed, drafted
 from strickle.pattern.field import Field, block, lay
+from strickle.pattern.fillets import filleted
 from strickle.pattern.open_face import Formed
-from strickle.pattern.taper import DraftRule, rule_of
+from strickle.pattern.readable import solid_of
+from strickle.pattern.taper import rule_of
 from strickle.pattern.undercut import halves, plain
 from strickle.stores import Stores
 
-DRAFTS = ("added", "none")
+DRAFTS = ("added", "unfilled", "none")
+FILLETS = ("added", "none")
+DATUMS = {"far": "parting", "middle": "mid-plane"}
 JOINTS = ("best", "flat", "crooked")
 ACROSS = 240
+FOLDED = 1e-7  # share of a half's volume by which it may be read as another
 
 
 class Joint(NamedTuple):
@@ -35,10 +40,18 @@ class Joint(NamedTuple):
 class Eased(NamedTuple):
     """Draft on the walls. Millimetres, mm3, radians."""
 
-    added: float
+    added: float  # less than nothing where it takes more away
     closed: tuple[Closed, ...]
     outside: float
     pocket: float
+
+
+class Shaped(NamedTuple):
+    """Walls with draft, inner corners rounded. Millimetres, mm3."""
+
+    solid: manifold3d.Manifold
+    eased: Eased | None
+    rounded: float
 
 
 class Worked(NamedTuple):
@@ -49,6 +62,7 @@ class Worked(NamedTuple):
     joint: Joint | None
     eased: Eased | None
     answered: Answered | None = None
+    rounded: float = 0.0  # mm3 of metal in inner corners
 
     @property
     def drawn(self) -> manifold3d.Manifold:
@@ -70,30 +84,35 @@ class Worked(NamedTuple):
         return self._replace(solid=self.solid - cut, answered=answered)
 
 
-def worked(whole: manifold3d.Manifold, stock: float, stores: Stores, ask: PatternAsk, watch: Watch, kept: Array | None = None) -> Worked:
-    """Undercuts answered and walls drafted; ``stock`` [mm] lies on the back of an open face, ``kept`` triangles get no draft.
+def worked(
+    whole: manifold3d.Manifold, joint: Joint | None, stock: float, stores: Stores, ask: PatternAsk, watch: Watch, kept: Array | None = None,
+    radius: float = 0.0,
+) -> Worked:  # fmt: skip
+    """Undercuts answered and walls drafted; ``joint`` is what ``joint_of`` gave for it, ``stock`` [mm] lies on the back of an open face.
+
+    ``kept`` triangles get no draft; inner corners get ``radius`` [mm] where that is asked for.
 
     Raises BadInput for words it does not know.
     """
     if ask.draft not in DRAFTS:
         raise BadInput(f"draft {ask.draft!r} is not known", f"Give one of {', '.join(DRAFTS)}")
+    if ask.draft_from not in DATUMS:
+        raise BadInput(f"draft from {ask.draft_from!r} is not known", f"Give one of {', '.join(DATUMS)}")
+    if ask.fillets not in FILLETS:
+        raise BadInput(f"fillets {ask.fillets!r} is not known", f"Give one of {', '.join(FILLETS)}")
     if ask.joint not in JOINTS:
         raise BadInput(f"joint {ask.joint!r} is not known", f"Give one of {', '.join(JOINTS)}")
     if ask.open_face:
         if ask.joint == "crooked":
             raise BadInput("an open-face mould has no joint to be crooked", "Leave out the joint, or take a two-part mould")
-        formed, joint = open_face.formed(whole, stock), None
+        formed = open_face.formed(whole, stock)
     else:
-        watch(0.52, "looking whether a crooked joint is worth its work")
-        joint = _joint(whole, ask)
         left = None if joint is None else _left(whole, joint)
         if left is None or (ask.joint == "best" and _wants_core(left, stores, ask)):
-            return _answered(whole, stores, ask, watch, kept)
+            return _answered(whole, stores, ask, watch, kept, radius)
         formed = left
-    if ask.draft == "none":
-        return Worked(formed.solid, formed, joint, None)
-    solid, eased = _eased(formed.solid, joint, rule_of(stores), watch, kept)
-    return Worked(solid, formed, joint, eased)
+    made = _shaped(formed.solid, joint, stores, ask, watch, kept, radius)
+    return Worked(made.solid, formed, joint, made.eased, rounded=made.rounded)
 
 
 def _wants_core(left: Formed, stores: Stores, ask: PatternAsk) -> bool:
@@ -107,25 +126,30 @@ def _wants_core(left: Formed, stores: Stores, ask: PatternAsk) -> bool:
     return any(region.bore > drill for region in left.regions)
 
 
-def _answered(whole: manifold3d.Manifold, stores: Stores, ask: PatternAsk, watch: Watch, kept: Array | None) -> Worked:
+def _answered(whole: manifold3d.Manifold, stores: Stores, ask: PatternAsk, watch: Watch, kept: Array | None, radius: float) -> Worked:
     """A flat joint, every place that it does not release answered."""
     wishes = tuple(word.strip() for word in ask.undercuts.split(","))
     planned = answers.plan(whole, wishes, ask.bores, answers.limits(stores))
-    solid, eased = planned.base, None
-    if ask.draft != "none":
-        solid, eased = _eased(planned.base, None, rule_of(stores), watch, kept)
+    solid, eased, rounded = _shaped(planned.base, None, stores, ask, watch, kept, radius)
     if not planned.choices:
-        return Worked(solid, Formed(planned.base, (), planned.volume, (), 0.0, 0.0), None, eased)
+        return Worked(solid, Formed(planned.base, (), planned.volume, (), 0.0, 0.0), None, eased, rounded=rounded)
     watch(0.62, "cores, their prints and boxes")
     made = answers.answer(planned, solid, answers.print_rule(stores), rules.constant(stores, "core.vent_share").value)
     regions = tuple(c.place.told for c in made.choices if c.way in ("fill", "drill") and not c.place.upright)
     volume = made.filled if made.cores or made.loose else planned.volume
-    return Worked(made.metal, Formed(made.metal, regions, volume, (), 0.0, 0.0), None, eased, made)
+    if made.cores:
+        cored = sum(c.place.told.volume for c in made.choices if c.way == "core")
+        taken = float(solid.volume() - made.metal.volume()) - cored  # of what draft and rounding added, by cores
+        if eased is not None:
+            eased = eased._replace(added=eased.added - taken)
+        elif rounded:
+            rounded -= taken
+    return Worked(made.metal, Formed(made.metal, regions, volume, (), 0.0, 0.0), None, eased, made, rounded)
 
 
-def _joint(whole: manifold3d.Manifold, ask: PatternAsk) -> Joint | None:
+def joint_of(whole: manifold3d.Manifold, ask: PatternAsk) -> Joint | None:
     """The crooked joint where it is asked for, or where it saves more than a follow board is worth and none is ruled out."""
-    if ask.joint == "flat" or (ask.joint == "best" and ask.parting is not None):
+    if ask.joint == "flat" or ask.joint not in JOINTS or ask.open_face or (ask.joint == "best" and ask.parting is not None):
         return None
     seen = view(*plain(whole), ACROSS)
     volume = float(whole.volume())
@@ -144,18 +168,41 @@ def _left(whole: manifold3d.Manifold, joint: Joint) -> Formed:
     return Formed(left.filled, left.regions, left.volume, (), 0.0, 0.0)
 
 
-def _eased(formed: manifold3d.Manifold, joint: Joint | None, rule: DraftRule, watch: Watch, kept: Array | None) -> tuple[manifold3d.Manifold, Eased]:
-    """Both halves drafted outward to the joint and put together again."""
+def _unfolded(half: manifold3d.Manifold) -> manifold3d.Manifold:
+    """The half as its corners and faces tell it, where the library has laid a face across a bend: one told so is not the solid that it draws."""
+    again = solid_of(*plain(half))
+    return again if abs(float(again.volume() - half.volume())) > FOLDED * float(half.volume()) else half
+
+
+def _shaped(
+    formed: manifold3d.Manifold, joint: Joint | None, stores: Stores, ask: PatternAsk, watch: Watch, kept: Array | None, radius: float
+) -> Shaped:
+    """Both halves drafted outward to the joint, inner corners rounded, and put together again, as far as that is asked for."""
+    rule = rule_of(stores, datum=DATUMS[ask.draft_from], layered=ask.draft == "unfilled") if ask.draft != "none" else None
+    radius = radius if ask.fillets != "none" else 0.0
+    if rule is None and not radius:
+        return Shaped(formed, None, 0.0)
     rooms: tuple[manifold3d.Manifold | None, ...] = (None, None)
     over, under = halves(formed)
     if joint is not None:
         rooms = (block(joint.sheet, joint.box, 1.0), block(joint.sheet, joint.box))
         over, under = (formed ^ room for room in rooms)
-    made = []
+    drawn, solids, rounded = [], [], 0.0
     for half, side, room in zip((over, under), (1.0, -1.0), rooms):
-        watch(0.55 if side > 0 else 0.6, "giving the walls draft")
-        if not half.is_empty():
-            made.append(drafted(half, side, rule, block=room, kept=kept))
-    solid = manifold3d.Manifold.batch_boolean([one.solid for one in made], manifold3d.OpType.Add)
-    closed = tuple(place for one in made for place in one.closed)
-    return solid, Eased(max(float(solid.volume() - formed.volume()), 0.0), closed, made[0].outside, made[0].pocket)
+        if half.is_empty():
+            continue
+        half = _unfolded(half)
+        if rule is not None:
+            watch(0.55 if side > 0 else 0.6, "giving the walls draft")
+            drawn.append(drafted(half, side, rule, block=room, kept=kept))
+            half = drawn[-1].solid
+        if radius:
+            watch(0.58 if side > 0 else 0.61, "rounding inner corners")
+            half, added = filleted(half, side, radius, block=room)
+            rounded += added
+        solids.append(half)
+    solid = manifold3d.Manifold.batch_boolean(solids, manifold3d.OpType.Add)
+    if rule is None:
+        return Shaped(solid, None, float(solid.volume() - formed.volume()))
+    closed = tuple(place for one in drawn for place in one.closed)
+    return Shaped(solid, Eased(float(solid.volume() - formed.volume()) - rounded, closed, drawn[0].outside, drawn[0].pocket), rounded)

@@ -6,9 +6,9 @@ import math
 from dataclasses import dataclass
 
 import numpy as np
-from scipy.linalg import solve_banded
 
 from strickle.base import STEFAN_BOLTZMANN, Array, Record, Span, si
+from strickle.kernels import column
 from strickle.kernels.freeze_tables import MetalTable, metal_table
 from strickle.metal import Metal
 
@@ -45,17 +45,11 @@ class SandColumn:
 
     def step(self, metal: float, time: float) -> float:
         """Heat [J/m2] taken from metal at ``metal`` [K] in ``time`` [s]."""
-        band = np.zeros((3, self.temperature.size))
-        band[0, 1:] = -time * self.between
-        band[2, :-1] = -time * self.between
-        band[1] = self.holds
-        band[1, 1:] += time * self.between
-        band[1, :-1] += time * self.between
-        band[1, 0] += time * self.into
-        right = self.holds * self.temperature
-        right[0] += time * self.into * metal
-        self.temperature = np.asarray(solve_banded((1, 1), band, right))
-        return float(time * self.into * (metal - self.temperature[0]))
+        return column.step(*self.layers(), metal, time)
+
+    def layers(self) -> tuple[Array, float, Array, Array]:
+        """As the kernel takes them; the temperatures are those of this column and are moved on in place."""
+        return self.temperature, self.into, self.between, self.holds
 
     def draw(self, metal: float) -> float:
         """Heat flux [W/m2] it would take at this moment."""
@@ -107,15 +101,8 @@ def fluid_time(wall: float, start: float, share: float, table: MetalTable, face:
         return 0.0
     per_u = (0.5 if top is None else 1.0) * wall * table.density * table.heat  # J/m2 of a sand face for each kelvin of heat content
     bite = per_u * (u - end) / STEPS
-    sand, time = SandColumn(face), 0.0
-    while True:
-        metal = float(table.temperature_at(u))
-        above = top.draw(metal) if top is not None else 0.0
-        step = bite / (sand.draw(metal) + above)
-        lost = (sand.step(metal, step) + above * step) / per_u
-        if u - lost <= end:
-            return time + step * (u - end) / lost
-        u, time = u - lost, time + step
+    open_above = (0.0, 0.0, 0.0) if top is None else (top.film, top.emissivity * STEFAN_BOLTZMANN, top.around)
+    return column.until(u, end, bite, per_u, (table.least, table.step, table.temperature), SandColumn(face).layers(), open_above)
 
 
 def fluid_span(wall: float, start: Span, share: Span, metal: Metal, face: Face, conductivity: Span, contact: Span, top: Top | None = None) -> Span:

@@ -18,6 +18,7 @@ from strickle.rigging.solids import Solid
 Plan = Any  # shapely geometry: an untyped library
 
 MOST_WAYS = 400
+FINE = 0.02  # mm: finer steps of an outline are left out where only what it covers is asked
 """rows of ways that are kept, some 50 kB each."""
 
 
@@ -112,20 +113,18 @@ class Body:
         key = (float(low), float(high))
         if key not in self.kept:
             cut = self.light.trim_by_plane((0.0, 0.0, 1.0), low).trim_by_plane((0.0, 0.0, -1.0), -high)
-            self.kept[key] = shapely.Polygon() if cut.is_empty() else plan_of(cut.project())
+            self.kept[key] = shapely.Polygon() if cut.is_empty() else plan_of(cut.project().simplify(FINE))
         return self.kept[key]
 
 
 def plan_of(section: Any) -> Plan:
     """A cross-section as shapely polygons, valid."""
-    whole = shapely.Polygon()
-    rings = [shapely.Polygon(r) for r in section.to_polygons() if len(r) > 2]
-    if not rings:
-        return whole
-    made = rings[0].buffer(0)
-    for ring in rings[1:]:
-        made = made.symmetric_difference(ring.buffer(0))
-    return made
+    out = []
+    for one in section.decompose():
+        rings = sorted((r for r in one.to_polygons() if len(r) > 2), key=lambda r: -shapely.Polygon(r).area)
+        if rings:
+            out.append(shapely.Polygon(rings[0], rings[1:]).buffer(0))
+    return shapely.union_all(out) if out else shapely.Polygon()
 
 
 def segments(plan: Plan) -> Array:

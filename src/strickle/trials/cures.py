@@ -19,6 +19,7 @@ from strickle.sound import Sound
 from strickle.stores import Crucible, Flask, Kit
 from strickle.trials.back import more_stock
 from strickle.trials.cure import Cure, Results, find
+from strickle.trials.moulding import barred, laid_otherwise
 from strickle.trials.runner import Runner
 
 
@@ -192,10 +193,12 @@ CURES: Mapping[str, Callable[[Finding, Results, Runner], Cure | None]] = {
     "melt.metal_short": _more_metal,
     "melt.place": _outdoors,
     "melt.too_cold": _hotter,
+    "mould.half_sags": barred,
     "mould.no_flask": _built_flask,
     "cavity.sand_short": _more_sand,
     "cavity.weights_short": _more_weight,
     "pattern.bed": _bigger_bed,
+    "pattern.undercut": laid_otherwise,
     "pour.break": _without_a_stop,
     "pour.cold": _warm_to_the_last,
     "pour.misrun": _hotter,

@@ -11,8 +11,8 @@ from strickle.base import BadInput, Finding, Margin, Mesh, Outcome, Record, Watc
 from strickle.metal import Metal, MetalAsk
 from strickle.metal.steps import joined
 from strickle.part import Part
-from strickle.pattern import Apart, Cut
-from strickle.pattern.steps import cut_apart, cut_findings, look_for_cuts, splice_sources
+from strickle.pattern import Apart, Cut, Mark, PatternAsk
+from strickle.pattern.steps import cut_apart, cut_findings, look_for_cuts, marks_of, splice_sources
 from strickle.trials.division import Casting, DivideAsk, Division, TriedCut, stands
 from strickle.trials.runner import Runner
 
@@ -58,7 +58,7 @@ def divide(runner: Runner, ask: DivideAsk, watch: Watch) -> Division:
         made = cut_apart(part, cuts, ask.splice, metal.family, runner.stores)
     castings = _rated(runner, results, made, watch)
     one = _tried(cuts, "it was asked for", whole, castings, made, part)
-    told += cut_findings(part, cuts, made, ask.clear, ask.splice)
+    told += cut_findings(part, cuts, made, ask.clear, ask.splice, _marks(runner))
     told += [_harder(one)] if ask.cuts and not one.easier else []
     return _division(cuts, made, whole, castings, tried or (one,), told)
 
@@ -85,7 +85,7 @@ def _search(runner: Runner, results: Mapping[str, Outcome], whole: Casting, ask:
     fixed: tuple[Cut, ...] = ()
     for turn in range(ask.most):
         fresh: list[tuple[TriedCut, tuple[Casting, ...]]] = []
-        found = look_for_cuts(part, fixed, ask.clear, watch)
+        found = look_for_cuts(part, fixed, ask.clear, watch, _marks(runner))
         for number, (cut, why, _) in enumerate(found):
             watch((turn + (number + 1) / (len(found) + 1)) / ask.most, "ramming the castings of a cut in figures")
             try:
@@ -115,24 +115,31 @@ def _rated(runner: Runner, results: Mapping[str, Outcome], made: Apart, watch: W
     """Each casting patterned and rammed as it would lie by itself. Its walls and late places are not measured for this."""
     part = results["part"]
     assert isinstance(part, Part)
-    pattern, mould = _bare(runner.ask("pattern")), runner.ask("mould")
-    out = []
-    for name, mesh in zip(made.names, made.meshes, strict=True):
+    mould, out = runner.ask("mould"), []
+    for name, mesh, marks in zip(made.names, made.meshes, marks_of(made.meshes, _marks(runner)), strict=True):
+        pattern = bare(runner.ask("pattern"), marks)
         watch(0.5, f"ramming {name} in figures")
-        own = dict(results) | {"part": _as_part(part, mesh)}
+        own = dict(results) | {"part": as_part(part, mesh)}
         own["pattern"] = runner.once("pattern", own, pattern, runner.stores, quiet)
         own["mould"] = runner.once("mould", own, mould, runner.stores, quiet)
         out.append(stands(name, own))
     return tuple(out)
 
 
-def _bare(ask: Record) -> Record:
-    """What is asked of the pattern, without what only holds for the part as one."""
-    only = {"up": None, "parting": None}
+def bare(ask: Record, marks: tuple[Mark, ...]) -> Record:
+    """What is asked of the pattern, without what only holds for the part as one; of the marks those on the casting."""
+    only = {"up": None, "parting": None, "marks": marks}
     return dataclasses.replace(ask, **only)
 
 
-def _as_part(part: Part, mesh: Mesh) -> Part:
+def _marks(runner: Runner) -> tuple[Mark, ...]:
+    """The marked faces of the part as one."""
+    ask = runner.ask("pattern")
+    assert isinstance(ask, PatternAsk)
+    return ask.marks
+
+
+def as_part(part: Part, mesh: Mesh) -> Part:
     """The part's record with the shape of one casting of it."""
     a, b, c = (mesh.vertices[mesh.faces[:, i]] for i in range(3))
     volume, area = float(np.einsum("ij,ij->i", a, np.cross(b, c)).sum()) / 6, float(np.linalg.norm(np.cross(b - a, c - a), axis=1).sum()) / 2

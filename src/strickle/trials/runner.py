@@ -18,6 +18,10 @@ class Runner(Protocol):
         """The ask the person gave for a stage."""
         ...
 
+    def settle(self, stage: str, ask: Record) -> None:
+        """From now on a stage's ask is this one, as if the person had given it."""
+        ...
+
     def run(self, stage: str, ask: Record | None = None) -> Outcome:
         """Run (or recall) one stage."""
         ...

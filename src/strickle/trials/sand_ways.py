@@ -14,26 +14,28 @@ from typing import Any
 import numpy as np
 
 from strickle.base import Array, BadInput, Finding, Margin, Outcome, Piece, Value, Watch, declared, quiet, tell
-from strickle.metal import Metal
+from strickle.metal import Metal, MetalAsk
+from strickle.metal.steps import joined
 from strickle.mould import Mould, MouldAsk, SandWay
 from strickle.part import Part
-from strickle.pattern import Pattern, PatternAsk
+from strickle.pattern import Pattern, PatternAsk, SpliceAsk, aimed
 from strickle.pattern.rules import constant
+from strickle.pattern.steps import cut_apart, look_for_cuts, marks_of
 from strickle.stores import SandRecord, Stores
 from strickle.trials.cure import Results, find
+from strickle.trials.dividing import as_part, bare
+from strickle.trials.moulding import BAY, MOST_LYING
 from strickle.trials.runner import Runner
 
 DOUBTFUL = 0.25
 """Chance of any failure from which on the ways are run unasked: the one at which the trade's rule on pockets was fitted."""
-BAY = 0.15
-"""m between bars, where the way with bars is looked at."""
 GAIN = 0.05
 """Of the chance of any failure: less is no gain."""
 MORE = math.radians(2.0)
 """Draft laid on the rule's, where walls are given draft already."""
 TOLD = ("mould.sand_tears", "mould.sand_hangs", "mould.half_sags")
 """STOPs that the chances of a row tell already."""
-AS_IS, HALF = "as is", "half size"
+AS_IS, HALF, CUT = "as is", "half size", "cut in pieces"
 CODE = "mould.sand_ways"
 
 
@@ -81,6 +83,10 @@ def run_ways(runner: Runner, results: Results, room: Array | None, watch: Watch)
     todo = list(ways(part, pattern, mould, asked, runner.stores))
     for number, way in enumerate(todo):
         watch(number / len(todo), f"comparing ways to make the mould: {way.name}")
+        if way.name == CUT:
+            cut = _cut(runner, part, metal, asked, wish)
+            rows += [cut] if cut is not None else []
+            continue
         stores = way.stores or runner.stores
         given: dict[str, Outcome] = {"part": way.part or part, "metal": metal, "pattern": pattern}
         try:
@@ -96,6 +102,34 @@ def run_ways(runner: Runner, results: Results, room: Array | None, watch: Watch)
     return tuple(rows)
 
 
+def _cut(runner: Runner, part: Part, metal: Metal, asked: PatternAsk, wish: MouldAsk) -> SandWay | None:
+    """The part cut by the plane that looks best and welded again: its castings' sand, the worst of them; none where it is not to be cut."""
+    own = runner.ask("metal")
+    assert isinstance(own, MetalAsk)
+    splice = SpliceAsk()
+    if any(f.weight == "STOP" for f in joined(metal, own.use, splice.kind, runner.stores)):
+        return None
+    rows: list[SandWay] = []
+    try:
+        found = look_for_cuts(part, (), np.zeros((0, 3)), quiet, asked.marks)
+        if not found:
+            return None
+        made = cut_apart(part, (found[0][0],), splice, metal.family, runner.stores)
+        for mesh, marks in zip(made.meshes, marks_of(made.meshes, asked.marks), strict=True):
+            given: dict[str, Outcome] = {"part": as_part(part, mesh), "metal": metal}
+            given["pattern"] = runner.once("pattern", given, bare(asked, marks), runner.stores, quiet)
+            after = runner.once("mould", given, dataclasses.replace(wish, room=None), runner.stores, quiet)
+            rows.append(row(Way(name=CUT, says=""), find(given, "pattern", Pattern), find({"mould": after}, "mould", Mould), metal))
+    except BadInput:
+        return None  # a casting of it cannot be moulded
+    worst, largest = max(rows, key=lambda r: r.chances.any), max(rows, key=lambda r: r.flask.length * r.flask.width)
+    return dataclasses.replace(
+        worst, says=f"cut by a plane into {len(rows)} castings and welded (strickle divide shows them; the worst of them is given)",
+        flask=largest.flask, metal=sum(r.metal for r in rows), pieces=sum(r.pieces for r in rows), print_volume=sum(r.print_volume for r in rows),
+        castings=len(rows), stops=tuple(dict.fromkeys(code for r in rows for code in r.stops)),
+    )  # fmt: skip
+
+
 def _is_other(way: Way, before: Pattern, after: Pattern) -> bool:
     """Whether the rooms made anything of the change: a joint that stays flat and holes that are not there to be cored have no row."""
     if way.name == "follow board":
@@ -106,6 +140,7 @@ def _is_other(way: Way, before: Pattern, after: Pattern) -> bool:
 def ways(part: Part, pattern: Pattern, mould: Mould, asked: PatternAsk, stores: Stores) -> Iterator[Way]:
     """The ways open to this part in this shop, those that change the pattern first."""
     yield Way(name=HALF, says="the same part at half size, in the flask it then takes", part=halved(part), ask=halved_ask(asked), size=0.5)
+    yield from _lying(asked, pattern)
     yield from _drafted(asked, stores)
     yield from _jointed(asked, pattern)
     yield from _cored(asked)
@@ -117,6 +152,14 @@ def ways(part: Part, pattern: Pattern, mould: Mould, asked: PatternAsk, stores: 
     if not 0.0 < kit.bars <= BAY and min(mould.flask.length, mould.flask.width) > 1.3 * BAY:
         barred = dataclasses.replace(stores, kit=dataclasses.replace(kit, bars=BAY))
         yield Way(name="bars", says=f"bars across the cope every {tell(BAY, 'm')}", stores=barred)
+    yield Way(name=CUT, says="cut by a plane into castings that are welded")
+
+
+def _lying(asked: PatternAsk, pattern: Pattern) -> Iterator[Way]:
+    """The best of the other ways to lie that the pattern room found, where the person gave none."""
+    for way in [way for way in pattern.ways if not way.chosen][:MOST_LYING] if asked.up is None else ():
+        up = aimed(way)
+        yield Way(name=f"{up} up", says=f"drawn with {up} up (--up {up})", ask=dataclasses.replace(asked, up=way.up))
 
 
 def _drafted(asked: PatternAsk, stores: Stores) -> Iterator[Way]:
@@ -254,6 +297,8 @@ def _cost(here: SandWay, there: SandWay) -> str:
     more = there.metal - here.metal
     if abs(more) > 0.005 * here.metal:
         out.append(f"{tell(abs(more), 'kg')} {'more' if more > 0 else 'less'} metal")
+    if there.castings > here.castings:
+        out.append(f"{there.castings} castings and the weld between them")
     if there.pieces != here.pieces:
         out.append(f"{there.pieces} printed pieces in place of {here.pieces}")
     if (there.flask.length, there.flask.width, there.flask.cope, there.flask.drag) != (

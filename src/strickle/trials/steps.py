@@ -17,6 +17,7 @@ from strickle.trials.back import back_clause
 from strickle.trials.chances import close_clause, wants_corners, weigh
 from strickle.trials.cure import Cure
 from strickle.trials.cures import CURES
+from strickle.trials.joint import levelled, wants_level
 from strickle.trials.lay import ORDER, Lay, ends, poured, solved
 from strickle.trials.mending import Mended, mend, said
 from strickle.trials.pouring import Filled, mend_pour
@@ -88,11 +89,16 @@ def _go(
     asked = runner.ask("rigging")
     assert isinstance(asked, RiggingAsk)
     lay.ask = asked
-    stop = lay.go(asked, preset == "rough" or last < ORDER.index("sound") or _risers_likely(lay.results))
+    coarse = preset == "rough" or last < ORDER.index("sound") or _risers_likely(lay.results)
+    stop = lay.go(asked, coarse)
+    joint: tuple[Finding, ...] = ()
+    if wants_level(runner, lay):
+        watch(0.4, "parting it flat, for the crooked joint takes no rigging")
+        stop, joint = levelled(runner, lay, asked, coarse)
     if stop or last < ORDER.index("sound"):
         if not stop and last == ORDER.index("pour") and fills:
             poured(runner, lay.results, preset)
-        return _Gone(lay, stop or f"asked to stop after {until}")
+        return _Gone(lay, stop or f"asked to stop after {until}", told=joint)
     solves = grow_risers(runner, lay, preset, watch)
     if preset != "rough" and _risers_likely(lay.results):
         stop, more = finish(runner, lay, preset)
@@ -111,7 +117,7 @@ def _go(
         told += weigh(runner, lay, watch)
     if not stop and fills and corners and until is None and wants_window(runner, lay.results):
         look_for(runner, lay.results, preset, watch)
-    return _Gone(lay, stop, solves, told)
+    return _Gone(lay, stop, solves, (*joint, *told))
 
 
 def _risers_likely(results: Mapping[str, Outcome]) -> bool:
