@@ -5,6 +5,7 @@ from __future__ import annotations
 import manifold3d as m3
 import numpy as np
 
+from strickle.pattern.bed import is_whole
 from strickle.pattern.field import Field, block
 
 LIFTS = (1.0, 5.0)
@@ -36,12 +37,12 @@ def trapped(pieces, metal, box, sheet=None, over=(1.0, 1.0, 1.0), travels=None) 
 
     The sand is the flask less the ``metal`` (meshes that hold the pattern) and less formers, prints and loose pieces. A loose piece is moved
     as far as its ``travels`` [mm] by name, then out through the joint. Blind holes for dowels and screws open on the joint, within the metal,
-    and no sand comes into them.
+    and no sand comes into them, nor into those on top of a whole pattern, which are stopped. From a whole pattern the cope is lifted first.
     """
     own = [p for p in pieces if p.touches_sand and p.half in ("cope", "drag")]
     solids = {p.name: solid_of(p.mesh) for p in own}
     assert len(solids) == len(own)
-    # halves of the pattern are the metal but for a few millionths; two faces so near each other are more than the solid library can unite
+    # halves of the pattern are the metal but for a few millionths; two faces so near each other are more than the solid library can unite.
     rest = [solids[p.name] for p in own if p.role != "pattern"]
     every = m3.Manifold.batch_boolean([*rest, *(solid_of(mesh) for mesh in metal)], ADD)
     sand = {name: room - every for name, room in rooms(box, sheet, over).items()}
@@ -52,7 +53,8 @@ def trapped(pieces, metal, box, sheet=None, over=(1.0, 1.0, 1.0), travels=None) 
             out[piece.name] = _followed(solid, piece, travels[piece.name], sand[piece.half])
             continue
         deep = float(np.abs(np.ptp(piece.mesh.vertices, axis=0) @ np.abs(piece.draw))) * 1e3 + 0.1
-        out[piece.name] = max(float((solid.translate(tuple(piece.draw * lift)) ^ sand[piece.half]).volume()) for lift in (*LIFTS, deep))
+        ways = [(piece.draw, sand[piece.half])] + ([(-piece.draw, sand["cope"])] if is_whole(piece) else [])
+        out[piece.name] = max(float((solid.translate(tuple(way * lift)) ^ room).volume()) for way, room in ways for lift in (*LIFTS, deep))
     return out
 
 

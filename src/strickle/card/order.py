@@ -136,12 +136,9 @@ def _drag(f: Facts) -> str:
     bare = "" if any(p.role == "pattern" for p in lower) else "No pattern in the drag. "
     mark = "Mark the flask's left and near walls; places are counted from these, upside down too. "
     if board := _board(f):
-        halves = _named([p for p in _rammed(f) if p.role == "pattern"])
+        whole = _named([p for p in _rammed(f) if p.role == "pattern"])
         flat = _named([p for p in lower if p.role != "pattern"])
-        seat = (
-            f"Stand the {board} in the turned-over cope frame, ram sand round it, strike level with its brim."
-            f" Pattern together in its seat: {halves}. "
-        )
+        seat = f"Stand the {board} in the turned-over cope frame, ram sand round it, strike level with its brim. {whole} in its seat. "
         first = f"{mark}{seat}{f'Lay {flat} in place. ' if flat else ''}Dust. Drag frame on. "
         laid = _laid(f, "drag").lstrip()
         ram = f"Riddled sand on the faces, ram in layers to {f.say(f.mould.flask.drag, 'm')}, strike off, turn both over"
@@ -158,7 +155,8 @@ def _cope(f: Facts) -> str:
     if _board(f):  # the pattern lies in the drag already
         upper = [p for p in upper if p.role != "pattern"]
     stand = f" Set {_named(upper)}." if upper else ""
-    return f"Dust the parting.{stand}{_laid(f, 'cope')} Ram to {f.say(f.mould.flask.cope, 'm')}, strike off.{_vents(f)}"
+    stopped = " Stop the pattern's screw holes with wax." if _board(f) and f.pattern.holes else ""
+    return f"Dust the parting.{stopped}{stand}{_laid(f, 'cope')} Ram to {f.say(f.mould.flask.cope, 'm')}, strike off.{_vents(f)}"
 
 
 def _vents(f: Facts) -> str:
@@ -180,7 +178,8 @@ def _draw(f: Facts) -> str:
         told = [f"{number + i}. {_named(group)}" for i, group in enumerate(groups, start=1)]
         number += len(groups)
         if when != BEFORE and not opened:
-            lines.append("Cope off, turned over. Rap, then draw.")
+            stays = ": the pattern stays in the drag" if _board(f) else ""
+            lines.append(f"Cope off, turned over{stays}. Rap, then draw.")
             opened = True
         lines.append(f"{said[when]}: {'; '.join(told)}.")
     barred = [one for one in f.pattern.lifts if one.bars]

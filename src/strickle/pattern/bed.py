@@ -1,8 +1,9 @@
 """How a printed piece lies on the printer's bed. In the results every piece stays in the mould frame; only the files are turned.
 
 A half of the pattern lies on its parting face, the side it is drawn through; a follow board and the parts of a core box on their back. Every
-other piece lies on its widest flat end along z, or along x or y where it has none along z; where the bed does not hold it so, on the next widest
-flat end that it does hold. Turned about the upright only as far as it must be. Vertices on the bed are millimetres, least corner at the origin.
+other piece, a pattern in one piece too, lies on its widest flat end along z, or along x or y where it has none along z; where the bed does not
+hold it so, on the next widest flat end that it does hold. Turned about the upright only as far as it must be. Vertices on the bed are
+millimetres, least corner at the origin.
 """
 
 from __future__ import annotations
@@ -57,7 +58,7 @@ def checked(bed: Array) -> Array:
 def lying(piece: Piece, bed: Array | None = None) -> Lying:
     """How a piece lies on a bed of that build space (3,) [m], on any bed where it is None. Raises BadInput for a bed that holds nothing."""
     room = None if bed is None else checked(bed)
-    if piece.role in FIXED:
+    if piece.role in FIXED and not is_whole(piece):
         ways = [(DOWN[2, 1 if piece.draw[2] > 0 else -1], FIXED[piece.role])]
     elif piece.role == "core box":
         ways = [(_on_its_back(piece.mesh, piece.draw), "parting up")]
@@ -70,6 +71,12 @@ def lying(piece: Piece, bed: Array | None = None) -> Lying:
         if (number == 0 or _steady(turned)) and turn_for(turned, room) is not None:
             return Lying(turn, says, True)
     return Lying(*ways[0], room is None)
+
+
+def is_whole(piece: Piece) -> bool:
+    """Whether it is a pattern in one piece, which reaches into both halves of the mould and has no parting face."""
+    z = piece.mesh.vertices[:, 2]
+    return piece.role == "pattern" and bool(z.min() < -NEAR and z.max() > NEAR)
 
 
 def on_the_bed(piece: Piece, bed: Array | None = None) -> tuple[Array, str]:

@@ -1,7 +1,8 @@
-"""A part split along a crooked parting: whether it is worth it, the pieces, and what stays undercut all the same. Millimetres."""
+"""A part on a crooked parting: whether it is worth it, whether the sand draws, and what stays undercut all the same. Millimetres."""
 
 from __future__ import annotations
 
+from collections.abc import Sequence
 from typing import NamedTuple
 
 import manifold3d
@@ -18,11 +19,8 @@ from strickle.pattern.undercut import MOST, Filled, overhangs, patches, plain, p
 
 SHARE = 0.01  # of the part's volume that a crooked parting must save (choice of this program)
 LEAST = 100.0  # mm3 that it must save
-CRUMB = 1.0  # mm3: smaller bodies are left out of the print
-WAFER = 0.6  # mm: what is thinner goes with the other half, as no printer and no hand holds it
 SPECK = 1e-3  # mm3: rounding of the library, told to nobody
 ALIKE = 0.25  # mm: heights of the outer edge that are one
-SHARED = 1e-6  # of the part's volume: fewer flakes than this are not worth giving to the other half
 
 
 class Saving(NamedTuple):
@@ -43,26 +41,6 @@ class Saving(NamedTuple):
     def worth(self) -> bool:
         """More than 1 % of the part and 100 mm3 saved: what is less is filed or filled sooner than a follow board is printed."""
         return self.saved > SHARE * self.volume and self.saved > LEAST
-
-
-class Half(NamedTuple):
-    """One printed body."""
-
-    name: str
-    half: str  # cope | drag
-    side: float  # +1 cope, -1 drag
-    turn: int  # 0 for the largest of its half
-    solid: manifold3d.Manifold
-
-
-class Split(NamedTuple):
-    """The pieces, largest of each half first, with what was left out."""
-
-    pieces: tuple[Half, ...]
-    crumbs: int
-    lost: float  # mm3 in crumbs
-    over: manifold3d.Manifold  # room of the cope within the box
-    under: manifold3d.Manifold  # room of the drag
 
 
 def heights(field: Field, x: Array, y: Array) -> Array:
@@ -116,24 +94,6 @@ def boxed(whole: manifold3d.Manifold, field: Field, room: Array | None = None, c
     return np.array([*(plan if room is None else room), floor, top])
 
 
-def cut(field: Field) -> Array:
-    """Heights (nx, ny) along which the print is cut: the sheet, but clear of the metal where it would leave a wafer.
-
-    Inside the silhouette the sheet touches no sand, so metal of a column may go with either half.
-    """
-    deep = np.ones(field.h.shape, dtype=bool)
-    for i in (slice(None, -1), slice(1, None)):
-        for j in (slice(None, -1), slice(1, None)):
-            deep[i, j] &= ~field.sand
-    deep[0], deep[-1], deep[:, 0], deep[:, -1] = False, False, False, False
-    low, high = np.where(deep, field.low, np.inf), np.where(deep, field.high, -np.inf)
-    under, over = ndimage.minimum_filter(low, 3) - WAFER / 2, ndimage.maximum_filter(high, 3) + WAFER / 2
-    thin, lean = field.h - field.low < WAFER, field.high - field.h < WAFER
-    drag_first = float((thin & deep).sum()) >= float((lean & deep).sum())
-    out = np.where(deep & thin & (drag_first | ~lean), np.minimum(under, field.h), field.h)
-    return np.asarray(np.where(deep & lean & ~(thin & (drag_first | ~lean)), np.maximum(over, field.h), out))
-
-
 def bodies(solid: manifold3d.Manifold) -> list[manifold3d.Manifold]:
     """The bodies a solid falls into, largest first; dust of the library's rounding left out, hollows kept with the largest.
 
@@ -166,53 +126,6 @@ def bodies(solid: manifold3d.Manifold) -> list[manifold3d.Manifold]:
         out = every[: len(every) - len(hollows)]
         out[:1] = [manifold3d.Manifold.compose([out[0], *hollows])] if hollows and out else out[:1]
     return out
-
-
-def _thick(piece: manifold3d.Manifold) -> bool:
-    """Whether a body is a piece of pattern and no crumb or wafer."""
-    volume = float(piece.volume())
-    if volume < CRUMB:
-        return False
-    vertices, faces = plain(piece)
-    a, b, c = (vertices[faces[:, i], :2] for i in range(3))
-    plan = 0.25 * float(np.abs((b - a)[:, 0] * (c - a)[:, 1] - (b - a)[:, 1] * (c - a)[:, 0]).sum())
-    return volume >= WAFER * plan
-
-
-def _sorted(half: manifold3d.Manifold) -> tuple[list[manifold3d.Manifold], float]:
-    """The bodies of a half that are pieces of pattern, and the volume of those that are not."""
-    every = bodies(half)
-    kept = [p for p in every if _thick(p)]
-    return kept, sum(float(p.volume()) for p in every) - sum(float(p.volume()) for p in kept)
-
-
-def split(whole: manifold3d.Manifold, field: Field, box: Array) -> Split:
-    """Cope and drag of ``whole`` along the sheet within ``box`` (6,), which must hold it.
-
-    Crumbs and wafers of a half go with the other half, which they touch; what is then still loose and under 1 mm3 is left out.
-    """
-    low_x, low_y, low_z, high_x, high_y, high_z = whole.bounding_box()
-    if not (box[0] < low_x and high_x < box[1] and box[2] < low_y and high_y < box[3] and box[4] < low_z and high_z < box[5]):
-        raise BadInput("the part does not fit the flask", "Take a larger flask")
-    under, over = block(field, box), block(field, box, 1.0)
-    cut_at = cut(field)
-    deeper = np.array([*box[:4], min(box[4], cut_at.min() - 1.0), max(box[5], cut_at.max() + 1.0)])
-    knife = under if np.array_equal(cut_at, field.h) else block(field, deeper, -1.0, cut_at)
-    drag, cope = whole.split(knife)
-    lower, flakes = _sorted(drag)
-    if flakes > SHARED * float(whole.volume()):
-        cope = whole - manifold3d.Manifold.compose(lower) if lower else whole
-    upper = bodies(cope)
-    kept, thin = [p for p in upper if _thick(p)], [p for p in upper if not _thick(p)]
-    if any(p.volume() >= CRUMB for p in thin):
-        lower, thin = bodies(whole - manifold3d.Manifold.compose(kept) if kept else whole), []
-    crumbs = [p for p in [*lower, *thin] if p.volume() < CRUMB]
-    pieces: list[Half] = []
-    for half, side, own in (("cope", 1.0, kept), ("drag", -1.0, lower)):
-        ordered = sorted((p for p in own if p.volume() >= CRUMB), key=lambda p: -float(p.volume()))
-        pieces += [Half(f"{half}-pattern" + (f"-{i + 1}" if i else ""), half, side, i, p) for i, p in enumerate(ordered)]
-    lost = float(whole.volume()) - sum(float(p.solid.volume()) for p in pieces)
-    return Split(tuple(pieces), len(crumbs), max(lost, 0.0), over, under)
 
 
 def _shadows(whole: manifold3d.Manifold, field: Field, side: float, far: float) -> list[manifold3d.Manifold]:
@@ -273,7 +186,15 @@ def remains(whole: manifold3d.Manifold, field: Field, box: Array) -> Remains:
     return Remains(out, tuple(regions), max(float(out.volume() - whole.volume()), 0.0))
 
 
-def dragged(half: Half, whole: manifold3d.Manifold, parted: Split, lift: float) -> float:
-    """Sand [mm3] that a piece drags along when drawn ``lift`` out of its own sand: the room of its half less the whole part."""
-    moved = half.solid.translate((0.0, 0.0, -half.side * lift))
-    return max(float(((moved ^ (parted.over if half.side > 0 else parted.under)) - whole).volume()), 0.0)
+def dragged(whole: manifold3d.Manifold, field: Field, box: Array, lifts: Sequence[float]) -> float:
+    """Most sand [mm3] that comes along where the pattern, all of it in one piece, and its sand are drawn ``lifts`` apart.
+
+    The cope is lifted off the pattern, and the pattern out of the drag. ``box`` (6,) must hold the whole.
+
+    Raises BadInput where it does not.
+    """
+    low_x, low_y, low_z, high_x, high_y, high_z = whole.bounding_box()
+    if not (box[0] < low_x and high_x < box[1] and box[2] < low_y and high_y < box[3] and box[4] < low_z and high_z < box[5]):
+        raise BadInput("the part does not fit the flask", "Take a larger flask")
+    sand = [(block(field, box, side) - whole, side) for side in (1.0, -1.0)]
+    return max(float((whole.translate((0.0, 0.0, -side * lift)) ^ room).volume()) for room, side in sand for lift in lifts)

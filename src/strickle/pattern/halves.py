@@ -1,9 +1,8 @@
-"""The printed halves: split at the parting, with holes for dowels, lifting screw and rapping bar, all opening on the parting face."""
+"""The printed pattern: halves split at the parting, or whole on a crooked one, with holes for dowels, lifting screw and rapping bar."""
 
 from __future__ import annotations
 
 import math
-from collections.abc import Callable
 from typing import NamedTuple
 
 import manifold3d
@@ -51,16 +50,15 @@ class Body(NamedTuple):
     solid: manifold3d.Manifold
 
 
-class Cut(NamedTuple):
-    """A crooked joint at print scale, millimetres: bodies on either side and the height of the face between them."""
+class Whole(NamedTuple):
+    """The bodies of a pattern that is printed whole, print scale, millimetres: it lies in the drag and reaches into the cope."""
 
     bodies: list[Body]
     crumbs: int
-    height: Callable[[Array, Array], Array]  # of the face over points (n,), (n,)
 
 
 class Hole(NamedTuple):
-    """A blind hole in the parting face. Millimetres, print scale."""
+    """A blind hole in the parting face, or in the upper side of a whole pattern. Millimetres, print scale."""
 
     use: str  # dowel | lift | rap
     half: str  # cope | drag
@@ -68,7 +66,7 @@ class Hole(NamedTuple):
     diameter: float
     depth: float
     body: str = ""
-    level: float = 0.0  # of the parting face there
+    level: float = 0.0  # of the face it opens in
 
 
 class Holes(NamedTuple):
@@ -83,14 +81,14 @@ class Holes(NamedTuple):
 
 
 class _Room(NamedTuple):
-    """Print under each column of the parting face, to look for places in."""
+    """Print under each column of the face that holes open in, to look for places in: the parting, or a whole pattern's upper side."""
 
     x: Array
     y: Array
     cell: float
     depth: dict[str, Array]  # of print over the parting face, by half
     body: dict[str, Array]  # which columns a piece stands in
-    face: Array  # height of the parting face
+    face: Array  # height of that face
     even: Array  # columns where it is level enough for a hole
 
 
@@ -122,14 +120,14 @@ def bodies(printed: manifold3d.Manifold) -> tuple[list[Body], int]:
     return out, crumbs
 
 
-def _room(printed: manifold3d.Manifold, every: list[Body], cut: Cut | None) -> _Room:
+def _room(printed: manifold3d.Manifold, every: list[Body], is_whole: bool) -> _Room:
     vertices, faces = plain(printed)
     seen: View = view(vertices, faces, ACROSS)
     x, y = (seen.origin[i] + (np.arange(seen.low.shape[i]) + 0.5) * seen.cell for i in range(2))
     face, even = np.zeros(seen.low.shape), np.ones(seen.low.shape, dtype=bool)
-    if cut is not None:
-        face = cut.height(*(part.ravel() for part in np.meshgrid(x, y, indexing="ij"))).reshape(face.shape)
-        near = 2 * math.ceil(PINS[0][0] / 2 / seen.cell) + 1
+    if is_whole:
+        face = np.nan_to_num(np.asarray(seen.high), nan=0.0, posinf=0.0, neginf=0.0)
+        near = 2 * math.ceil(BAR / 2 / seen.cell) + 1
         even = ndimage.maximum_filter(face, near) - ndimage.minimum_filter(face, near) < EVEN
     cope = np.where(np.isfinite(seen.high), np.maximum(seen.high - face, 0.0), 0.0)
     drag = np.where(np.isfinite(seen.low), np.maximum(face - seen.low, 0.0), 0.0)
@@ -219,10 +217,10 @@ def _walls(body: manifold3d.Manifold) -> tuple[Array, Array, Array]:
     return (a + b + c) / 3, area, np.abs(cross[:, 2]) < np.sin(np.radians(10.0)) * 2 * area
 
 
-def drill(printed: manifold3d.Manifold, cut: Cut | None = None, drag: float = 0.0) -> Holes:
-    """Where the holes of both halves go; ``cut`` is a crooked joint, ``drag`` [N/mm2] on walls along the draw says how hard a piece is lifted."""
-    every = bodies(printed)[0] if cut is None else cut.bodies
-    room = _room(printed, every, cut)
+def drill(printed: manifold3d.Manifold, whole: Whole | None = None, drag: float = 0.0) -> Holes:
+    """Where the holes go, of both halves or of a ``whole`` pattern; ``drag`` [N/mm2] on walls along the draw says how hard a piece is lifted."""
+    every = bodies(printed)[0] if whole is None else whole.bodies
+    room = _room(printed, every, whole is not None)
     holes: list[Hole] = []
     loose = count = 0
     split = {half: [b for b in every if b.half == half] for half in ("cope", "drag")}
@@ -305,12 +303,12 @@ class Printed(NamedTuple):
     cut: float = 0.0  # mm3 of holes for dowels, screws and the rapping bar
 
 
-def pieces(printed: manifold3d.Manifold, holes: Holes, cut: Cut | None = None) -> Printed:
-    """The pattern's pieces in metres, one for each body. ``printed`` is in millimetres at print scale; ``cut`` is a crooked joint."""
+def pieces(printed: manifold3d.Manifold, holes: Holes, whole: Whole | None = None) -> Printed:
+    """The pattern's pieces in metres, one for each body. ``printed`` is in millimetres at print scale; ``whole`` where it is not halved."""
     out: list[Piece] = []
     rough: list[str] = []
     taken = 0.0
-    every, crumbs = bodies(printed) if cut is None else (cut.bodies, cut.crumbs)
+    every, crumbs = bodies(printed) if whole is None else (whole.bodies, whole.crumbs)
     for body in every:
         clean = body.solid
         own = [h for h in holes.holes if h.body == body.name]
@@ -318,8 +316,8 @@ def pieces(printed: manifold3d.Manifold, holes: Holes, cut: Cut | None = None) -
             tool = manifold3d.Manifold.cylinder(hole.depth + 1.0, hole.diameter / 2, circular_segments=24)
             clean = clean - tool.translate((*hole.at, hole.level - (1.0 if body.side > 0 else hole.depth)))
         taken += float(body.solid.volume() - clean.volume())
-        clean, whole = mended(clean, body.side if cut is None else 0.0)
-        if not whole:
+        clean, even = mended(clean, body.side if whole is None else 0.0)
+        if not even:
             rough.append(body.name)
         vertices, faces = written(clean)
         screws = [np.append(hole.at, hole.level) for hole in own if hole.use == "lift"]
@@ -337,19 +335,29 @@ def pieces(printed: manifold3d.Manifold, holes: Holes, cut: Cut | None = None) -
                 extents=np.ptp(vertices, axis=0) * 1e-3,
                 lift_point=lift,
                 rap_point=rap,
-                note=_note(body, own, sum(b.half == body.half for b in every), next((one for one in holes.lifts if one.piece == body.name), None)),
+                note=_note(
+                    body,
+                    own,
+                    sum(b.half == body.half for b in every),
+                    next((one for one in holes.lifts if one.piece == body.name), None),
+                    whole is not None,
+                ),
             )
         )
     return Printed(tuple(out), crumbs, rough, taken)
 
 
-def _note(body: Body, own: list[Hole], count: int, lift: Lift | None = None) -> str:
+def _note(body: Body, own: list[Hole], count: int, lift: Lift | None = None, is_whole: bool = False) -> str:
     """What the moulder should know of a piece; sizes are those of the holes as cut."""
     uses = {hole.use for hole in own}
     pins = sorted({hole.diameter for hole in own if hole.use == "dowel"}, reverse=True)
-    words = [f"Drawn out of the {body.half} through its parting face"]
-    if count > 1:
-        words.append(f"one of {count} bodies of this half, each drawn by itself")
+    if is_whole:
+        words = ["The pattern in one piece: laid in the follow board, it stays in the drag when the cope is lifted off, then is drawn straight up"]
+        words += [f"one of {count} bodies, each drawn by itself"] if count > 1 else []
+        words += ["its holes open upward: stop them with wax before the cope is rammed"] if own else []
+    else:
+        words = [f"Drawn out of the {body.half} through its parting face"]
+        words += [f"one of {count} bodies of this half, each drawn by itself"] if count > 1 else []
     if "dowel" in uses:
         words.append(f"two unlike dowel holes, for pins of {' and '.join(STOCK[d] for d in pins)}, let the halves meet one way only")
     screws = sum(hole.use == "lift" for hole in own)

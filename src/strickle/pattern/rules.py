@@ -7,8 +7,6 @@ import math
 from strickle.base import Input, Output, Source, Span, Value, rule
 from strickle.stores import Stores
 
-THIN = 0.8  # mm, mean wall of a pattern body: under two lines of a printing nozzle (choice of this program)
-
 PRACTICE = Source(key="practice", says="common practice", mark="common practice")
 MEMORY = Source(key="pattern-memory", says="from memory, unverified", mark="memory")
 HOUSE = Source(key="pattern-house", says="choice of this program, to be learned from the log", mark="guess")

@@ -11,7 +11,7 @@ from strickle.pattern.bed import lying
 from strickle.pattern.bed_split import MOST, STRIP, keyed
 from strickle.pattern.halves import Holes
 from strickle.pattern.parting import STILL, Lie
-from strickle.pattern.rules import THIN, fall_speed
+from strickle.pattern.rules import fall_speed
 from strickle.pattern.undercut import Filled
 
 MUCH_DRAFT = 0.1  # of the part that draft adds: from here on it is minded (choice of this program)
@@ -160,36 +160,16 @@ def undercut(
     )
 
 
-def kept_flat(sand: float, thin: float) -> Finding:
-    """A crooked joint that was given up for the sand [m3] its halves would drag along, or for a body too thin [m] to be printed and rammed."""
-    is_thin = thin < THIN * 1e-3
-    why = f"one of its bodies would be {tell(thin, 'm')} thick" if is_thin else f"{tell(sand, 'm3')} of sand would come out with its halves"
+def kept_flat(sand: float) -> Finding:
+    """A crooked joint that was given up for the sand [m3] that would come along with it."""
     return Finding(
         code="pattern.kept_flat",
         weight="NOTE",
-        says=f"A crooked joint was tried and given up: {why}",
-        because=(
-            f"A body under {tell(THIN * 1e-3, 'm')} thick in the mean is neither printed nor rammed round; a flat joint leaves none"
-            if is_thin
-            else "The sheet of the joint follows so sculpted a shape only as closely as its grid; a flat joint draws clean, what hangs is answered"
-        ),
+        says=f"A crooked joint was tried and given up: {tell(sand, 'm3')} of sand would come out with the pattern",
+        because="The sheet of the joint follows so sculpted a shape only as closely as its grid; a flat joint draws clean, what hangs is answered",
         do="Ask for it with --joint crooked if a little of the edge may be mended by hand, or draw the part with a plainer edge",
         where=Where(),
-        source="reckoned by this program: both halves moved out of the sand as solids",
-    )
-
-
-def slivers(some: tuple[tuple[str, float], ...]) -> Finding:
-    """Bodies [name, mean wall in mm] of a crooked joint that are no thicker than a film."""
-    names, thin = ", ".join(name for name, _ in some), min(wall for _, wall in some)
-    return Finding(
-        code="pattern.sliver",
-        weight="MIND",
-        says=f"{names}: too thin to print, {tell(thin * 1e-3, 'm')} in the mean",
-        because="The crooked joint cuts a film off there that no printer makes whole; without it sand stands in its place, and the casting lacks it",
-        do="Leave it out and dress that place of the casting, or ask for --joint flat",
-        margin=Margin(value=thin / THIN, unit="1", of="mean wall over the thinnest that is printed"),
-        source="choice of this program",
+        source="reckoned by this program: pattern and sand moved apart as solids",
     )
 
 

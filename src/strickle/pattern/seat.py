@@ -1,4 +1,7 @@
-"""What a crooked joint asks of the print: the pattern's bodies on either side of it, and the follow board. Millimetres; pieces in metres."""
+"""What a crooked joint asks of the print: the pattern in one piece, and the follow board it is rammed on. Millimetres; pieces in metres.
+
+A flat board wants a pattern in halves; on a follow board the whole pattern lies as it lies in the mould, so that nothing is cut along the joint.
+"""
 
 from __future__ import annotations
 
@@ -9,39 +12,29 @@ import numpy as np
 
 from strickle.base import Array, Mesh, Piece
 from strickle.pattern.board import follow
-from strickle.pattern.crooked import cut, dragged, heights, split
+from strickle.pattern.crooked import bodies, dragged
 from strickle.pattern.field import facts
-from strickle.pattern.halves import Body, Cut
+from strickle.pattern.halves import CRUMB, Body, Whole
 from strickle.pattern.readable import written
 from strickle.pattern.result import Sheet
-from strickle.pattern.rules import THIN
 from strickle.pattern.works import Joint
 
 LIFTS = (1.0, 5.0)  # mm
-SMALL = 1e-3  # of the pattern: bodies smaller than this are told where they are films, and are no reason to give a crooked joint up
 
 
 class Seated(NamedTuple):
-    """The pattern cut along a crooked joint, at print scale."""
+    """The pattern that lies across a crooked joint, at print scale."""
 
-    cut: Cut
-    dragged: float  # mm3 of sand a body drags along, the most
-    thin: float  # mm, mean wall of the thinnest body that is not small: twice its volume over its surface
-    slivers: tuple[tuple[str, float], ...]  # small bodies thinner than a print can be, and their mean wall [mm]
+    whole: Whole
+    dragged: float  # mm3 of sand that comes along, the most
 
 
 def seated(solid: manifold3d.Manifold, joint: Joint, scale: Array) -> Seated:
-    """``solid`` at cavity scale cut along the joint, bodies scaled by ``scale`` (3,) to print scale."""
-    parted = split(solid, joint.sheet, joint.box)
-    face = joint.sheet._replace(h=cut(joint.sheet))
-    size = tuple(float(s) for s in scale)
-    own = [Body(p.name, p.half, p.side, p.turn, p.solid.scale(size)) for p in parted.pieces]
-    most = max(dragged(piece, solid, parted, lift) for piece in parted.pieces for lift in LIFTS)
-    walls = {p.name: 2.0 * float(p.solid.volume()) / float(p.solid.surface_area()) for p in parted.pieces}
-    small = {p.name for p in parted.pieces if p.solid.volume() < SMALL * solid.volume()}
-    thin = min(wall for name, wall in walls.items() if name not in small)
-    slivers = tuple((name, wall) for name, wall in walls.items() if name in small and wall < THIN)
-    return Seated(Cut(own, parted.crumbs, lambda x, y: heights(face, x / scale[0], y / scale[1]) * scale[2]), most, thin, slivers)
+    """``solid`` at cavity scale, its bodies scaled by ``scale`` (3,) to print scale; drawn out of the drag once the cope is off."""
+    every = bodies(solid)
+    kept = [body.scale(tuple(float(s) for s in scale)) for body in every if body.volume() >= CRUMB]
+    own = [Body("drag-pattern" + (f"-{i + 1}" if i else ""), "drag", -1.0, i, body) for i, body in enumerate(kept)]
+    return Seated(Whole(own, len(every) - len(kept)), dragged(solid, joint.sheet, joint.box, LIFTS))
 
 
 def board_of(solid: manifold3d.Manifold, joint: Joint, scale: Array) -> Piece:

@@ -58,15 +58,15 @@ def make(part: Part, metal: Metal, stores: Stores, ask: PatternAsk, watch: Watch
     radius = _corner(part, laid, stores)
     built = _built(solid, joint, own, laid, radius, stores, ask, watch)
     tried = built.seat if ask.joint == "best" else None
-    if given_up := tried is not None and (tried.dragged > DRAGS or tried.thin < rules.THIN):
+    if given_up := tried is not None and tried.dragged > DRAGS:
         laid, solid = flat
         built = _built(solid, None, own, laid, radius, stores, dataclasses.replace(ask, joint="flat"), watch)
     made, centres, over, seat = built.made, built.centres, built.over, built.seat
     formed, joint, eased = made.formed, made.joint, made.eased
     printed_scale, printed = over * laid.scale, made.printed.scale(tuple(float(r) for r in over))
-    cut = None if seat is None else seat.cut
-    holes = drill(printed, cut, rules.constant(stores, "draw.drag").high * 1e-6)
-    halved = pieces(printed, holes, cut)
+    uncut = None if seat is None else seat.whole
+    holes = drill(printed, uncut, rules.constant(stores, "draw.drag").high * 1e-6)
+    halved = pieces(printed, holes, uncut)
     halved = halved._replace(pieces=tuple(in_parts(piece, stores.kit.bed) for piece in halved.pieces))
     board = () if joint is None else (in_parts(board_of(made.solid, joint, over), stores.kit.bed),)
     sines = drafts(part.mesh, laid, joint)
@@ -114,8 +114,7 @@ def make(part: Part, metal: Metal, stores: Stores, ask: PatternAsk, watch: Watch
         ways=laid.ways,
         findings=(
             *_findings(part, stores, ask, laid, made, caught, dragged, holes, halved, (*board, *boxed), own.gone),
-            *((says.slivers(seat.slivers),) if seat is not None and seat.slivers else ()),
-            *((says.kept_flat(tried.dragged * 1e-9, tried.thin * 1e-3),) if tried is not None and given_up else ()),
+            *((says.kept_flat(tried.dragged * 1e-9),) if tried is not None and given_up else ()),
             *_told(made, set_in, off, laid, stores),
             *dressed.findings(own, part, metal, ask, centres.marked),
         ),

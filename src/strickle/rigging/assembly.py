@@ -22,6 +22,8 @@ PLATE, BASIN, THROUGH, LAST = 0, 1, 2, 9
 """Order of drawing before the cope is lifted: vent plate, basin, sprue and then, one by one, risers and flow-off."""
 DRAG, RUNNER, COPE = 10, 30, 50
 """Order after it: the drag's pattern (as the pattern room counts it), runner and riser feet, the cope's pattern."""
+EVEN = 0.01
+"""mm over the joint that a pattern of the drag must stand to be more than its half."""
 FAR = 50.0
 """mm within which a former's pattern piece is looked for."""
 
@@ -126,9 +128,19 @@ def formers(
     return sorted(out, key=lambda f: f.order), plate
 
 
+def _on(leant: Leant) -> str:
+    """How a former of the cope is held to a piece of the pattern: not at all to a whole one, which stays in the drag."""
+    return f"fixed to {leant.name}" if leant.half == "cope" else f"set on {leant.name} and not fixed to it"
+
+
+def _comes(leant: Leant) -> str:
+    """How it is drawn."""
+    return "drawn with it" if leant.half == "cope" else "stays in the cope and is drawn down out of it"
+
+
 def _leant(solid: Solid, half: str, pattern: list[Leant]) -> Leant:
-    """The pattern piece of ``half`` that ``solid`` lies against."""
-    own = [p for p in pattern if p.half == half]
+    """The pattern piece of ``half`` that ``solid`` lies against; of a whole pattern, the piece that reaches into that half."""
+    own = [p for p in pattern if p.half == half] or [p for p in pattern if p.solid.bounding_box()[5] > EVEN]
     if not own:
         return Leant(f"{half}-pattern", half, COPE if half == "cope" else DRAG, m3.Manifold())
     return own[0] if len(own) == 1 else min(own, key=lambda p: float(p.solid.min_gap(solid, FAR)))
@@ -164,8 +176,8 @@ def _running_formers(layout: Layout, by: dict[str, Solid], part: Solid, cope_hal
             out.append(Former(f"ingate-{n}", "former", "cope", solid, False, COPE, note, [], beside=cope_half))
         else:
             on = _leant(solid, "cope", pattern)
-            note = f"lies on the parting over the runner, fixed to {on.name}; drawn with it"
-            out.append(Former(f"ingate-{n}", "former", "cope", solid, False, on.order, note, [], beside=cope_half))
+            note = f"lies on the parting over the runner, {_on(on)}; {_comes(on)}"
+            out.append(Former(f"ingate-{n}", "former", "cope", solid, False, max(on.order, COPE), note, [], beside=cope_half))
     return out
 
 
@@ -191,8 +203,8 @@ def _riser_formers(layout: Layout, by: dict[str, Solid], part: Solid, cope_half:
         if s.kind == "top" or (s.bar is not None and s.bar.side > 0):
             leant = _leant(neck, "cope", pattern)
             how = "wide end on the part" if s.kind == "top" else "flat face on the parting"
-            note = f"fixed to {leant.name}, {how}; drawn with it"
-            out.append(Former(f"neck-{n}", "former", "cope", neck, False, leant.order, note, [], beside=cope_half))
+            note = f"{_on(leant)}, {how}; {_comes(leant)}"
+            out.append(Former(f"neck-{n}", "former", "cope", neck, False, max(leant.order, COPE), note, [], beside=cope_half))
         else:
             leant = _leant(neck, "drag", pattern)
             note = f"fixed to riser-foot-{n}, against {leant.name}, flat face on the parting; drawn with the foot"
