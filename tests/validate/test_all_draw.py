@@ -20,9 +20,8 @@ FAST = ("bearing_cover.stl", "pulley_t30.stl", "featuretype_inch.stl", "table_at
 
 ROUND = ("pulley_t30.stl", "table_attachment.stl")  # with --fillets added as well
 MISSES: dict[str, dict[str, float]] = {  # what misses a bound, and by how much: no more is let pass, and no less
-    "motor_shell_77k.stl": {"sand": 0.02, "halves": 2e-5},  # mm3; neck-2, drawn past the pattern on a crooked joint (bar 0.005)
-    "shoulder.3mf": {"sand": 0.008, "halves": 3e-5},  # mm3; a film where the drag half's crooked face was mended (bar 0.005)
-    "projection_2bodies.stl": {"counted": 0.04},  # of its volume; its closed hollow, for which the plan stops, is filled and not counted
+    "motor_shell_77k.stl": {"sand": 0.02},  # mm3; neck-2, drawn past the pattern on a crooked joint (bar 0.005)
+    "shoulder.3mf": {"sand": 0.008},  # mm3; films on its sculpted faces, where the file was mended (bar 0.005)
 }
 SLOW = "irb_base_broken_m.stl"  # 776 mm long, held by no flask: its check takes over a quarter of an hour and was never seen to its end
 

@@ -135,6 +135,11 @@ def whole_of(mesh: Mesh, laid: Laid) -> manifold3d.Manifold:
     return whole if len(shells) == 1 else manifold3d.Manifold.batch_boolean(shells, manifold3d.OpType.Add)
 
 
+def hollows(mesh: Mesh) -> float:
+    """Volume of the closed hollows of a part [m3], which ``whole_of`` fills: no sand comes into them."""
+    return float(sum(max(-shell.volume(), 0.0) for shell in solid(mesh).decompose())) * 1e-9
+
+
 def _side(mesh: Mesh, laid: Laid) -> tuple[Array, Array, Array]:
     """Heights over the parting of each face's lowest and highest corner (m,), and its normal along the draw (m,)."""
     heights = mesh.vertices[mesh.faces] @ laid.lie.draw - laid.lie.level

@@ -110,7 +110,7 @@ class Pattern(Outcome):
         "1", "printed pattern over part along mould x, y, z (contraction, print error; rapping taken off across the draw)", shape="(3,)"
     )
     parting_level: float = si("m", "height of the parting along the draw, part coordinates")
-    undercut_volume: float = si("m3", "sand that a flat-parted two-part mould cannot release, filled in the pattern; cavity scale")
+    undercut_volume: float = si("m3", "sand that the mould cannot release, and closed hollows, filled in the pattern; cavity scale")
     undercut_faces: tuple[int, ...] = word("faces of the part that hold it", inner=True)
     undrafted_area: float = si("m2", "surface standing within half a degree of the draw")
     face_draft: Array = si("1", "sine of each face's draft, positive when it draws in its own half; 1 where it is filled over", shape="(m,)")

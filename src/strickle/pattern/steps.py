@@ -25,7 +25,7 @@ from strickle.pattern.dividing import splice_sources as splice_sources
 from strickle.pattern.faces import Raw, raw
 from strickle.pattern.field import STAND
 from strickle.pattern.halves import Holes, Printed, drill, pieces
-from strickle.pattern.lay import Laid, at_level, caught_faces, drafts, lay, on_part, undrafted, whole_of
+from strickle.pattern.lay import Laid, at_level, caught_faces, drafts, hollows, lay, on_part, undrafted, whole_of
 from strickle.pattern.loose import DRAGS
 from strickle.pattern.readable import written
 from strickle.pattern.result import JointHole, Pattern
@@ -87,7 +87,7 @@ def make(part: Part, metal: Metal, stores: Stores, ask: PatternAsk, watch: Watch
         scale=laid.scale,
         print_scale=printed_scale,
         parting_level=laid.lie.level + laid.stock,
-        undercut_volume=formed.undercut * 1e-9,
+        undercut_volume=formed.undercut * 1e-9 + hollows(whole.mesh) * float(laid.scale.prod()),
         undercut_faces=caught,
         undrafted_area=undrafted(part.mesh, laid, own.gone)[0] if eased is None else 0.0,
         face_draft=sines,
