@@ -12,6 +12,8 @@ import cored
 from cored import across, answered
 from pattern_shop import box
 from strickle.base import BadInput, Mesh
+from strickle.pattern.ask import PatternAsk
+from strickle.pattern.asked import understood
 from strickle.pattern.bed import flat_end, on_the_bed
 from strickle.pattern.core_body import PrintRule, _upright
 from strickle.pattern.core_made import cores, pieces
@@ -187,10 +189,22 @@ def test_the_person_goes_before_the_rules():
     assert [c.way for c in answered(small, "core").choices] == ["core"]
     two = cored.bored() - box(8, 6, 12, (-4, 16, -16))
     assert next(c.way for c in answered(two, "fill", "core").choices) == "fill"
-    with pytest.raises(BadInput, match="not known"):
-        answered(cored.bored(), "glue")
-    with pytest.raises(BadInput, match="not known"):
-        answered(cored.bored(), bores="drill")
+
+
+@pytest.mark.parametrize(
+    ("wish", "told"),
+    [
+        ({"undercuts": "core, glue"}, "the answer 'glue' to an undercut is not known"),
+        ({"bores": "drill"}, "bores 'drill' is not known"),
+        ({"core_sand": "clay"}, "core sand 'clay' is not known"),
+        ({"joint": "wavy"}, "joint 'wavy' is not known"),
+        ({"draft": "some"}, "draft 'some' is not known"),
+        ({"open_face": True, "joint": "crooked"}, "an open-face mould has no joint"),
+    ],
+)
+def test_a_word_that_is_not_known_is_refused_before_any_work(wish, told):
+    with pytest.raises(BadInput, match=told):
+        understood(PatternAsk(**wish))
 
 
 def test_a_core_shut_in_by_metal_is_filled_and_told():

@@ -11,7 +11,6 @@ from typing import NamedTuple
 
 import manifold3d
 
-from strickle.base import BadInput
 from strickle.pattern import rules
 from strickle.pattern.core_body import Body, PrintRule, place_cores
 from strickle.pattern.core_box import Box, box
@@ -100,13 +99,8 @@ def print_rule(stores: Stores) -> PrintRule:
 def plan(whole: manifold3d.Manifold, wishes: Sequence[str], bores: str, limit: Limits) -> Plan:
     """Choose an answer for every place; ``wishes`` one of ``WAYS`` for each place, largest first, or one for all.
 
-    Raises BadInput for a word that is not known, and for a surface too rough to draw.
+    Raises BadInput for a surface too rough to draw.
     """
-    for word in wishes:
-        if word not in WAYS:
-            raise BadInput(f"the answer {word!r} to an undercut is not known", f"Give one of {', '.join(WAYS)}, for all or one for each place")
-    if bores not in BORES:
-        raise BadInput(f"bores {bores!r} is not known", f"Give one of {', '.join(BORES)}")
     found = find(whole)
     stands = upright(whole, limit.bore_least, limit.bore_deep) if bores == "core" else ()
     if not found.places and not stands:

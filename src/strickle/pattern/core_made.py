@@ -5,7 +5,7 @@ from __future__ import annotations
 import manifold3d
 import numpy as np
 
-from strickle.base import Array, BadInput, Mesh, Piece, tell
+from strickle.base import Array, Mesh, Piece, tell
 from strickle.pattern.answers import Answered, Made, vent_width
 from strickle.pattern.core import Core, Loose
 from strickle.pattern.halves import ORDER
@@ -20,9 +20,7 @@ BOXED = 90
 
 
 def cores(answered: Answered, medium: str, stores: Stores, vent: float) -> tuple[Core, ...]:
-    """Records of the cores, in the order they are set: the largest first. Raises BadInput for a medium that is not known."""
-    if medium not in MEDIA:
-        raise BadInput(f"cores of {medium!r} are not known", f"Give one of {', '.join(MEDIA)}")
+    """Records of the cores, in the order they are set: the largest first."""
     return tuple(_core(made, number, medium, stores, vent) for number, made in enumerate(answered.cores, start=1))
 
 

@@ -13,6 +13,7 @@ from strickle.metal import Metal
 from strickle.part import Part
 from strickle.pattern import core_made, core_says, dressed, lifting, open_face, rules, says
 from strickle.pattern.ask import PatternAsk
+from strickle.pattern.asked import understood
 from strickle.pattern.bed_split import in_parts
 from strickle.pattern.centres import Centred
 from strickle.pattern.core import Core, Loose
@@ -40,8 +41,9 @@ def make(part: Part, metal: Metal, stores: Stores, ask: PatternAsk, watch: Watch
     """Choose draw, parting and way up; give cavity, printed halves and what sand cannot release.
 
     The cavity is the part turned, scaled by the contraction and with undercuts filled, as the printed pattern leaves it.
-    Raises BadInput for a direction of no length, a parting outside the part, or a mesh that is no solid.
+    Raises BadInput for a word that is not known, a direction of no length, a parting outside the part, or a mesh that is no solid.
     """
+    understood(ask)
     watch(0.0, "looking for round holes and marked faces")
     own = raw(part, metal.family, stores, ask)
     whole = dressed.cast(part, own)

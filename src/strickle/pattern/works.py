@@ -6,7 +6,7 @@ from typing import NamedTuple
 
 import manifold3d
 
-from strickle.base import Array, BadInput, Watch
+from strickle.base import Array, Watch
 from strickle.pattern import answers, crooked, open_face, rules
 from strickle.pattern.answers import Answered
 from strickle.pattern.ask import PatternAsk
@@ -21,10 +21,7 @@ from strickle.pattern.taper import rule_of
 from strickle.pattern.undercut import halves, plain
 from strickle.stores import Stores
 
-DRAFTS = ("added", "unfilled", "none")
-FILLETS = ("added", "none")
 DATUMS = {"far": "parting", "middle": "mid-plane"}
-JOINTS = ("best", "flat", "crooked")
 ACROSS = 240
 FOLDED = 1e-7  # share of a half's volume by which it may be read as another
 
@@ -91,20 +88,8 @@ def worked(
     """Undercuts answered and walls drafted; ``joint`` is what ``joint_of`` gave for it, ``stock`` [mm] lies on the back of an open face.
 
     ``kept`` triangles get no draft; inner corners get ``radius`` [mm] where that is asked for.
-
-    Raises BadInput for words it does not know.
     """
-    if ask.draft not in DRAFTS:
-        raise BadInput(f"draft {ask.draft!r} is not known", f"Give one of {', '.join(DRAFTS)}")
-    if ask.draft_from not in DATUMS:
-        raise BadInput(f"draft from {ask.draft_from!r} is not known", f"Give one of {', '.join(DATUMS)}")
-    if ask.fillets not in FILLETS:
-        raise BadInput(f"fillets {ask.fillets!r} is not known", f"Give one of {', '.join(FILLETS)}")
-    if ask.joint not in JOINTS:
-        raise BadInput(f"joint {ask.joint!r} is not known", f"Give one of {', '.join(JOINTS)}")
     if ask.open_face:
-        if ask.joint == "crooked":
-            raise BadInput("an open-face mould has no joint to be crooked", "Leave out the joint, or take a two-part mould")
         formed = open_face.formed(whole, stock)
     else:
         left = None if joint is None else _left(whole, joint)
@@ -149,7 +134,7 @@ def _answered(whole: manifold3d.Manifold, stores: Stores, ask: PatternAsk, watch
 
 def joint_of(whole: manifold3d.Manifold, ask: PatternAsk) -> Joint | None:
     """The crooked joint where it is asked for, or where it saves more than a follow board is worth and none is ruled out."""
-    if ask.joint == "flat" or ask.joint not in JOINTS or ask.open_face or (ask.joint == "best" and ask.parting is not None):
+    if ask.joint == "flat" or ask.open_face or (ask.joint == "best" and ask.parting is not None):
         return None
     seen = view(*plain(whole), ACROSS)
     volume = float(whole.volume())
