@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+import functools
 import os
 import sys
 from pathlib import Path
@@ -130,6 +131,21 @@ def parts_folder() -> Path:
             pytest.fail("the folder of real parts is missing (../shared/parts, or STRICKLE_PARTS)")
         pytest.skip("no folder of real parts here")
     return folder
+
+
+@functools.cache
+def _shares(file: Path) -> bool:
+    """Whether the tests of a file share plans or other work that is done once for all of them."""
+    text = file.read_text()
+    return 'scope="module"' in text or "from planned import" in text or "import planned" in text
+
+
+@pytest.hookimpl(tryfirst=True)
+def pytest_collection_modifyitems(items):
+    """With --dist loadgroup the tests of a file that share work run on one worker; all others run where there is room."""
+    for item in items:
+        if _shares(Path(item.path)):
+            item.add_marker(pytest.mark.xdist_group(item.path.name))
 
 
 @pytest.fixture(scope="module", autouse=True)

@@ -70,10 +70,10 @@ def judged(answers: list[dict[str, object]], numbers: list[int]) -> None:
 
 
 def quick_ones() -> list[int]:
-    """Sixty cases that take little time, those of jobs last."""
+    """Twelve cases that take little time, those of jobs last."""
     found = []
     for number in range(COUNT):
         case = case_of(SEED, number)
         if "plan" not in command(case) and not case.done.startswith(("bracket", "wheel", "two")):
             found.append((case.kind in ("recipe", "job"), number))
-    return [number for _, number in sorted(found[:: len(found) // 60][:60])]
+    return [number for _, number in sorted(found[:: len(found) // 60][:60:5])]

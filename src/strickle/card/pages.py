@@ -23,9 +23,9 @@ SOURCES = (7.0, 6.5, 6.0)  # points; sources are for looking up at the desk, not
 Ends = Mapping[str, tuple[int, float]]
 
 
-def _inputs(data: Mapping[str, Any], pictures: Mapping[str, bytes]) -> dict[str, bytes]:
+def _inputs(data: Mapping[str, Any], pictures: Mapping[str, bytes], upto: str = "all") -> dict[str, bytes]:
     template = files("strickle.card").joinpath("card.typ").read_bytes()
-    return {"main.typ": template, "data.json": json.dumps(data, ensure_ascii=False).encode(), **pictures}
+    return {"main.typ": template, "data.json": json.dumps({**data, "upto": upto}, ensure_ascii=False).encode(), **pictures}
 
 
 def _empty(svg: bytes) -> bytes:
@@ -33,13 +33,13 @@ def _empty(svg: bytes) -> bytes:
     return svg[: svg.index(b">") + 1] + b"</svg>"
 
 
-def ends(data: Mapping[str, Any], pictures: Mapping[str, bytes]) -> Ends:
-    """Page on which each section of the card ends and how far down it [mm]."""
+def ends(data: Mapping[str, Any], pictures: Mapping[str, bytes], upto: str = "all") -> Ends:
+    """Page on which each section of the card ends and how far down it [mm]; ``upto`` a section (day, mould, know), those after it are not set."""
     import typst
 
     blank = {name: _empty(svg) for name, svg in pictures.items()}
     query: Any = typst.query  # its type hints leave out the dictionary of files that it takes
-    raw = query(_inputs(data, blank), "<end>", field="value", font_paths=[folder()], ignore_system_fonts=True)
+    raw = query(_inputs(data, blank, upto), "<end>", field="value", font_paths=[folder()], ignore_system_fonts=True)
     return {found["name"]: (int(found["page"]), float(found["y"])) for found in json.loads(raw)}
 
 
@@ -57,7 +57,7 @@ class Layout:
 
     def at(self, name: str) -> int:
         """Page on which a section ends, 0 where the card has none of that name."""
-        found = ends(self.data, self.pictures)
+        found = ends(self.data, self.pictures, name if name in ("day", "mould") else "know")
         return found[name][0] if name in found else 0
 
     def _take(self, ways: Sequence[dict[str, Any]], name: str, page: int) -> bool:
