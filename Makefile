@@ -58,7 +58,7 @@ demo: .stamps/warm
 	@$(SINGLE) $(BIN)/strickle demo
 
 test: .stamps/dev .stamps/warm
-	@$(RUN) -m pytest -n 2 --dist loadgroup -m "not validate"
+	@$(RUN) -m pytest -n 2 -m "not validate"
 
 check: .stamps/dev
 	@$(BIN)/ruff format --check .
@@ -77,7 +77,7 @@ step: .stamps/step
 	@grep -q installed .stamps/step || { echo "the extra has no wheel for this Python: export parts as STL or 3MF"; rm -f .stamps/step; exit 1; }
 
 validate: .stamps/dev .stamps/warm .stamps/step
-	@STRICKLE_WRITE_DOCS=1 $(RUN) -m pytest -m validate -n 2 --dist loadgroup
+	@STRICKLE_WRITE_DOCS=1 $(RUN) -m pytest -m validate -n 2
 
 bench: .stamps/dev .stamps/warm
 	@for b in bench/freezing.py bench/filling.py bench/peers/*_peer.py bench/drawing.py bench/scale.py; do echo; echo "== $$b"; $(RUN) $$b || exit 1; done

@@ -140,12 +140,17 @@ def _shares(file: Path) -> bool:
     return 'scope="module"' in text or "from planned import" in text or "import planned" in text
 
 
-@pytest.hookimpl(tryfirst=True)
-def pytest_collection_modifyitems(items):
-    """With --dist loadgroup the tests of a file that share work run on one worker; all others run where there is room."""
-    for item in items:
-        if _shares(Path(item.path)):
-            item.add_marker(pytest.mark.xdist_group(item.path.name))
+@pytest.hookimpl(optionalhook=True)
+def pytest_xdist_make_scheduler(config, log):
+    """The tests of a file that share work run on one worker, the files of most tests first; all others run where there is room."""
+    from xdist.scheduler import LoadScopeScheduling
+
+    class ByWork(LoadScopeScheduling):
+        def _split_scope(self, nodeid: str) -> str:
+            file = nodeid.split("::", 1)[0]
+            return file if _shares(config.rootpath / file) else nodeid
+
+    return ByWork(config, log)
 
 
 @pytest.fixture(scope="module", autouse=True)
