@@ -9,8 +9,9 @@ import pytest
 import trimesh
 
 import factory as f
+from cored import across
 from pattern_shop import aluminium, box, public_part, rod
-from strickle.base import BadInput, quiet
+from strickle.base import BadInput, quiet, render
 from strickle.job.threemf import stl
 from strickle.pattern import PatternAsk
 from strickle.pattern.steps import make
@@ -210,3 +211,13 @@ def test_much_metal_for_draft_is_minded_with_what_helps():
     assert told.weight == "MIND"
     assert told.margin.value == pytest.approx(made.draft_volume / (part.volume * float(made.scale.prod())))
     assert "--draft-from middle" in told.do
+
+
+def test_a_hole_to_drill_is_told_as_wide_as_it_is_on_the_part():
+    """Not as in the cavity, which is larger by what the metal contracts: the drill goes into the cold casting."""
+    part = f.part_of(box(60, 40, 40, (-30, -20, -20)) - across(8, 100), ())
+    made = make(part, aluminium(), STORES, PatternAsk(up=np.array([0, 0, 1.0]), parting=0.0, draft="none", undercuts="fill", holes="cast"), quiet)
+    assert made.scale[0] > 1.01
+    told = next(one for one in made.findings if one.code == "pattern.undercut")
+    assert "a round hole of 8 mm" in render(told.because, "metric")
+    assert "largest 8 mm" in render(told.do, "metric")

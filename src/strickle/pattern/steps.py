@@ -224,7 +224,9 @@ def _findings(
         point = on_part(laid, formed.regions[0].at * 1e-3)
         share, least, drills = (rules.constant(stores, f"pattern.{name}").value for name in ("fill_share", "fill_least", "drill_width"))
         parted = "flat" if made.joint is None else "crooked"
-        out.append(says.undercut(formed.regions, formed.undercut * 1e-9, whole, point, caught, (share, least, drills), parted))
+        # sizes as on the part: that is what is drilled or milled in the cold casting
+        told = tuple(r._replace(bore=r.bore / float(laid.scale[:2].mean()), size=r.size / laid.scale) for r in formed.regions)
+        out.append(says.undercut(told, formed.undercut * 1e-9, whole, point, caught, (share, least, drills), parted))
     if made.joint is not None:
         sheet, fall = sheet_of(made.joint), float(np.abs(made.joint.sheet.h).max()) * 1e-3
         stand = float(np.tan(np.radians(STAND)))
