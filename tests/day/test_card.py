@@ -86,6 +86,7 @@ def drawn_once(monkeypatch, request):
         return call
 
     monkeypatch.setattr(steps, "pictures", once(steps.pictures))
+    monkeypatch.setattr(steps, "_drawings", once(steps._drawings))
     monkeypatch.setattr(prints, "_seen", once(prints._seen))
 
 

@@ -16,9 +16,7 @@ from strickle.stores.kit import starter_kit
 pytestmark = pytest.mark.validate
 
 FAST = ("bearing_cover.stl", "pulley_t30.stl", "featuretype_inch.stl", "table_attachment.stl")  # in tests/day/test_draws.py
-
-
-ROUND = ("pulley_t30.stl", "table_attachment.stl")  # with --fillets added as well
+ROUND = ("pulley_t30.stl",)  # with --fillets added as well; two more in tests/twins/test_draft_twin.py
 MISSES: dict[str, dict[str, float]] = {  # what misses a bound, and by how much: no more is let pass, and no less
     "motor_shell_77k.stl": {"sand": 0.02},  # mm3; neck-2, drawn past the pattern on a crooked joint (bar 0.005)
     "shoulder.3mf": {"sand": 0.008},  # mm3; films on its sculpted faces, where the file was mended (bar 0.005)

@@ -93,8 +93,8 @@ class Layout:
         self.data |= {"log_at": "first", "day_gap": GAPS[1], "day_leading": LEADINGS[0]}
         self._take([{"day_size": size} for size in DAY_SIZES], "day", 2)
 
-    def mould(self) -> bool:
-        """The page of the mould; whether it holds all pieces. Where it does not, as many as it can."""
+    def mould(self, *, some: bool = True) -> bool:
+        """The page of the mould; whether it holds all pieces. Where it does not, as many as it can if ``some`` are wanted."""
         if not self.data["drawings"]:
             return True
         pieces, page = len(self.data["pieces"]), self.at("day") + 1
@@ -104,7 +104,8 @@ class Layout:
                 ways = [{"table_size": size, "pieces_narrow": narrow, "pieces_second": pieces, "reading": reading} for size in sizes]
                 if self._take(ways, "mould", page):
                     return True
-        self._take([{"pieces_second": keep} for keep in (*range(pieces - 2, 3, -2), 0)], "mould", page)
+        if some:
+            self._take([{"pieces_second": keep} for keep in (*range(pieces - 2, 3, -2), 0)], "mould", page)
         return False
 
     def rounds_off(self) -> bool:

@@ -122,10 +122,10 @@ def _fitted(
 
     tried: dict[int, int] = {}
 
-    def fits(which: int) -> int:
+    def fits(which: int, some: bool = False) -> int:
         """0 where the mould's page does not hold all pieces, 1 where it does, 2 where it rounds the card off as well."""
         drawn(which)
-        tried[which] = (2 if layout.rounds_off() else 1) if layout.mould() else 0
+        tried[which] = (2 if layout.rounds_off() else 1) if layout.mould(some=some) else 0
         return tried[which]
 
     drawn(0)
@@ -138,8 +138,8 @@ def _fitted(
         if low < len(sizes):
             break
     take = low if low < len(sizes) else min(ROOMY, len(sizes) - 1)
-    if next(reversed(tried)) != take:
-        fits(take)
+    if next(reversed(tried)) != take or not tried[take]:
+        fits(take, some=True)
     layout.know()
     return layout.data, dict(layout.pictures)
 
