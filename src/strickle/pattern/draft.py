@@ -139,11 +139,13 @@ class _Stack:
     def _note(self, part: list[Array], foot: list[Array], fills: Section, low: float) -> None:
         """Holes of the part that draft, not an overhang, has closed at ``low``."""
         left = [ring[0] for ring in foot if area(ring) < 0]
-        for ring in part:
-            if area(ring) > 0 or any(inside(ring, at) for at in left) or any(inside(ring, at) for at, _ in self.closed):
+        sizes = [area(ring) for ring in part]
+        islands = [ring for ring, size in zip(part, sizes) if size > 0]
+        for ring, size in zip(part, sizes):
+            if size > 0 or _narrow(ring) <= TOLD or any(inside(ring, at) for at in left) or any(inside(ring, at) for at, _ in self.closed):
                 continue
-            void = clean([ring[::-1]]) - clean([r for r in part if area(r) > 0 and inside(ring, r[0])]) - fills
-            if void.area() > 0.5 * -area(ring) and _narrow(ring) > TOLD and (void - clean(foot)).area() < 0.02 * void.area():
+            void = clean([ring[::-1]]) - clean([r for r in islands if inside(ring, r[0])]) - fills
+            if void.area() > 0.5 * -size and (void - clean(foot)).area() < 0.02 * void.area():
                 self.closed.append((_within(void), low))
 
 

@@ -128,7 +128,7 @@ def whole_of(mesh: Mesh, laid: Laid) -> manifold3d.Manifold:
     """The part as one solid at cavity scale, mould frame, millimetres; flush faces snapped to the parting."""
     vertices = laid.scale * (mesh.vertices @ laid.turn.T) + laid.shift
     vertices[np.abs(vertices[:, 2]) < 2e-6, 2] = 0.0
-    whole = solid(Mesh(vertices=vertices, faces=mesh.faces))
+    whole = solid(spare(Mesh(vertices=vertices, faces=mesh.faces)))
     if whole.is_empty() or whole.volume() <= 0:
         raise BadInput("the part's mesh does not make a solid", "Mend it where it was drawn and export it again")
     shells = whole.decompose()

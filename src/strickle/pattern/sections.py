@@ -40,7 +40,8 @@ def rings(section: Section) -> list[Array]:
 def area(ring: Array) -> float:
     """Signed area: positive round metal, negative round a hole."""
     x, y = ring[:, 0], ring[:, 1]
-    return 0.5 * float(x @ np.roll(y, -1) - y @ np.roll(x, -1))
+    across = x[:-1] @ y[1:] - y[:-1] @ x[1:]
+    return 0.5 * float(across + x[-1] * y[0] - y[-1] * x[0])
 
 
 def length(ring: Array) -> float:

@@ -127,10 +127,10 @@ def fill(whole: manifold3d.Manifold) -> tuple[manifold3d.Manifold, tuple[Filled,
     if not prisms:
         return whole, (), 0.0
     every = manifold3d.Manifold.batch_boolean(prisms, manifold3d.OpType.Add)
-    out = whole + every
-    regions = [region(piece) for piece in (every - whole).decompose() if piece.volume() > CRUMB]
+    more = every - whole  # the union is left to whoever needs it: the library makes it then
+    regions = [region(piece) for piece in more.decompose() if piece.volume() > CRUMB]
     regions.sort(key=lambda r: -r.volume)
-    return out, tuple(regions), max(float(out.volume() - whole.volume()), 0.0)
+    return whole + every, tuple(regions), max(float(more.volume()), 0.0)
 
 
 def region(piece: manifold3d.Manifold) -> Filled:
