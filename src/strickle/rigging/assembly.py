@@ -24,6 +24,8 @@ DRAG, RUNNER, COPE = 10, 30, 50
 """Order after it: the drag's pattern (as the pattern room counts it), runner and riser feet, the cope's pattern."""
 EVEN = 0.01
 """mm over the joint that a pattern of the drag must stand to be more than its half."""
+FOOT = 0.02
+"""mm over its lowest place that a neck is looked at from below."""
 FAR = 50.0
 """mm within which a former's pattern piece is looked for."""
 
@@ -146,6 +148,17 @@ def _leant(solid: Solid, half: str, pattern: list[Leant]) -> Leant:
     return own[0] if len(own) == 1 else min(own, key=lambda p: float(p.solid.min_gap(solid, FAR)))
 
 
+def _seated(neck: Solid, part: Solid) -> Solid:
+    """A neck that is drawn down, let down to the floor of a hole in the part that it half covers: sand under its end would come along."""
+    low, floor = float(neck.bounding_box()[2]), float(part.bounding_box()[2])
+    foot = neck.slice(low + FOOT)
+    if foot.is_empty() or low <= floor:
+        return neck
+    below = foot.extrude(low + FOOT - floor).translate((0.0, 0.0, floor)) - part
+    hangs = [piece for piece in below.decompose() if piece.bounding_box()[5] > low and piece.bounding_box()[2] < low - FOOT]
+    return unite([neck, *hangs]) if hangs else neck
+
+
 def _running_formers(layout: Layout, by: dict[str, Solid], part: Solid, cope_half: Solid, drag_half: Solid, pattern: list[Leant]) -> list[Former]:
     if layout.route is None or layout.needs is None:
         return []
@@ -202,6 +215,7 @@ def _riser_formers(layout: Layout, by: dict[str, Solid], part: Solid, cope_half:
         neck = max((s.neck - part - riser).decompose(), key=lambda m: m.volume(), default=m3.Manifold())
         if s.kind == "top" or (s.bar is not None and s.bar.side > 0):
             leant = _leant(neck, "cope", pattern)
+            neck = _seated(neck, part)
             how = "wide end on the part" if s.kind == "top" else "flat face on the parting"
             note = f"{_on(leant)}, {how}; {_comes(leant)}"
             out.append(Former(f"neck-{n}", "former", "cope", neck, False, max(leant.order, COPE), note, [], beside=cope_half))
