@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+import functools
 from dataclasses import dataclass
 from typing import Any
 
@@ -14,6 +15,7 @@ from strickle.rigging import Rigging
 from strickle.sound import Sound
 
 LEAST = 2e-6  # a slice smaller than this [m2] is not worth a label
+KEPT = 60  # slices of the last solids, which are asked for again at every size of drawing
 ABOVE = 2e-4  # a hair off the parting, so that faces lying in it belong to one side
 
 
@@ -45,16 +47,16 @@ def solid(mesh: Mesh) -> Any:
 
 
 def _shape(section: Any) -> Any:
-    """Shapely polygons of a manifold3d cross section."""
-    from shapely.geometry import Polygon
+    """Shapely polygons of a manifold3d cross section: of each of its pieces the ring that goes round metal, and its holes."""
+    from shapely.geometry import LinearRing, Polygon
     from shapely.ops import unary_union
 
-    shape = Polygon()
-    for ring in section.to_polygons():
-        if len(ring) >= 3:
-            piece = Polygon(ring).buffer(0)
-            shape = shape.symmetric_difference(piece) if not piece.is_empty else shape
-    return unary_union(shape)
+    shapes = []
+    for piece in section.decompose():
+        rings = [LinearRing(ring) for ring in piece.to_polygons() if len(ring) >= 3]
+        holes = [ring for ring in rings if not ring.is_ccw]
+        shapes += [Polygon(ring, holes) for ring in rings if ring.is_ccw]
+    return unary_union([shape if shape.is_valid else shape.buffer(0) for shape in shapes])
 
 
 def upright(body: Any, plane: Plane) -> Any:
@@ -68,6 +70,7 @@ def upright(body: Any, plane: Plane) -> Any:
     return _shape(body.transform(frame).slice(0.0))
 
 
+@functools.lru_cache(maxsize=KEPT)
 def level(body: Any, height: float) -> Any:
     """The slice of a solid at a height, shapely, x and y in metres."""
     from shapely.geometry import Polygon
@@ -80,6 +83,7 @@ def at_parting(body: Any) -> Any:
     return level(body, ABOVE).union(level(body, -ABOVE))
 
 
+@functools.lru_cache(maxsize=KEPT)
 def seen_from_above(body: Any) -> Any:
     """Outline of a solid from above, shapely."""
     from shapely.geometry import Polygon
