@@ -17,6 +17,7 @@ from strickle.pattern import PatternAsk
 from strickle.pattern.steps import make
 from strickle.pattern.undercut import withdrawn
 from strickle.rigging import RiggingAsk
+from strickle.rigging.assembly import _seated
 from strickle.rigging.steps import rig
 from strickle.stores import load, starter_kit
 
@@ -221,3 +222,17 @@ def test_a_hole_to_drill_is_told_as_wide_as_it_is_on_the_part():
     told = next(one for one in made.findings if one.code == "pattern.undercut")
     assert "a round hole of 8 mm" in render(told.because, "metric")
     assert "largest 8 mm" in render(told.do, "metric")
+
+
+def test_a_neck_over_half_a_hole_is_let_down_to_its_floor():
+    part = box(40, 40, 10, (-20, -20, 0)) - rod(3, 6.5, (5, 0, 4))
+    neck = rod(10, 12, (0, 0, 8)) - part
+    seated = _seated(neck, part)
+    sand = [box(40, 40, 30, (-20, -20, 0)) - part - one for one in (neck, seated)]
+    taken = [float((one.translate((0, 0, -1.0)) ^ room).volume()) for one, room in zip((neck, seated), sand)]
+    assert taken[0] > 1.0
+    assert taken[1] < 1e-6
+    assert seated.bounding_box()[2] == pytest.approx(4.0)
+    assert (seated ^ part).volume() < 1e-9
+    plain = rod(10, 12, (-8, 0, 8)) - part
+    assert _seated(plain, part).volume() == pytest.approx(plain.volume(), rel=1e-12)
