@@ -716,6 +716,23 @@ def test_the_print_sheet_of_a_plan_that_does_not_stand_says_so_first(results):
     assert text.index("does not stand") < text.index("Parts list")
 
 
+def test_supports_are_told_for_a_pattern_in_one_piece_alone(results):
+    from strickle.pattern import is_whole
+
+    first = next(piece for piece in results["pattern"].pieces if piece.role == "pattern")
+    z = first.mesh.vertices[:, 2]
+
+    def told(level):
+        """The sheet with that piece alone as the pattern, so many metres under the joint."""
+        moved = dataclasses.replace(first, mesh=Mesh(vertices=first.mesh.vertices - [0, 0, level], faces=first.mesh.faces))
+        others = (piece for piece in results["pattern"].pieces if piece.role != "pattern")
+        shown = {**results, "pattern": dataclasses.replace(results["pattern"], pieces=(moved, *others))}
+        return is_whole(moved), "print supports there" in " ".join(word for _, word, _ in words_of(sheet(shown)[0]["prints.pdf"]))
+
+    assert told(z.min()) == (False, False)
+    assert told((z.min() + z.max()) / 2) == (True, True)
+
+
 def test_the_mass_of_a_print_is_its_skin_and_its_infill(results):
     from strickle.card.packing import bodies_of
     from strickle.card.prints import printed_mass

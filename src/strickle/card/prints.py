@@ -20,6 +20,7 @@ from strickle.card.svg import Sheet
 from strickle.card.words import qty, say, size
 from strickle.kernels import sight
 from strickle.mould import Mould, Printing
+from strickle.pattern import is_whole
 from strickle.stores import Kit
 
 DOTS = 8.0  # pixels a millimetre of paper
@@ -41,6 +42,10 @@ BASIS = (
 LAY = (
     "As listed: what draws from sand has no overhang when its wide end lies on the bed, and spigots print without supports. See that the first layer"
     " does not spread: a lip at the parting holds in the sand."
+)
+PROPPED = (
+    " A pattern in one piece hangs over on the side towards the bed: print supports there, break them off, and fill and sand the scars along the"
+    " draw. Or cut it in the slicer at a level where both parts lie flat, and glue it with two pins."
 )
 FINISH = (
     "Glue parts first. Fill the lines, sand along the draw, seal with two thin coats, let each harden, wax, dust with parting before every mould."
@@ -83,7 +88,7 @@ def print_files(
         "grid": qty(GRID[units], "m", units),
         "of_sand": say("mould", units),
         "plates": [{"file": f"{plate.name}.svg", "says": _plate(plate, units)} for plate in laid],
-        "advice": [[say(head, units), say(text, units)] for head, text in advice(printing, units)],
+        "advice": [[say(head, units), say(text, units)] for head, text in advice(printing, units, any(map(is_whole, pieces)))],
         "rows": _rows(order, masses, {placed.body.name: plate.number for plate in laid for placed in plate.placed}, units),
         "glue": [[piece.name, say(glue, units)] for piece in pieces if (glue := _glue(piece))],
         "joints": say(JOINTS, units),
@@ -120,13 +125,13 @@ def compose(data: dict[str, Any], pictures: dict[str, bytes]) -> tuple[bytes, in
         raise Trouble("the print sheet could not be set", f"Report this as our fault: {str(trouble).splitlines()[0][:200]}") from trouble
 
 
-def advice(printing: Printing | None, units: str) -> list[tuple[str, str]]:
-    """How to print and finish, each with its reason and figures."""
+def advice(printing: Printing | None, units: str, whole: bool = False) -> list[tuple[str, str]]:
+    """How to print and finish, each with its reason and figures; ``whole`` where the pattern is in one piece."""
     out = []
     if printing is not None:
         heat = f"PLA softens from {qty(printing.softens, 'K', units)}: no warm sand, no sun behind glass, no drying by the furnace."
         out += [("Layer", _layer(printing, units)), ("Walls", _walls(printing, units)), ("Heat", heat)]
-    return [*out, ("Lay", LAY), ("Finish", FINISH)]
+    return [*out, ("Lay", LAY + PROPPED if whole else LAY), ("Finish", FINISH)]
 
 
 def _layer(p: Printing, units: str) -> str:
