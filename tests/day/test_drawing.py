@@ -18,6 +18,7 @@ from strickle.pattern.steps import make
 from strickle.pattern.undercut import withdrawn
 from strickle.rigging import RiggingAsk
 from strickle.rigging.assembly import _seated
+from strickle.rigging.checks import rings
 from strickle.rigging.steps import rig
 from strickle.stores import load, starter_kit
 
@@ -236,3 +237,10 @@ def test_a_neck_over_half_a_hole_is_let_down_to_its_floor():
     assert (seated ^ part).volume() < 1e-9
     plain = rod(10, 12, (-8, 0, 8)) - part
     assert _seated(plain, part).volume() == pytest.approx(plain.volume(), rel=1e-12)
+
+
+def test_dust_and_bubbles_are_no_rings():
+    ring = rod(40, 10) - rod(20, 30, (0, 0, -5))
+    assert rings(ring) == 1
+    speck, bubble = box(1e-3, 1e-3, 1e-3, (50, 0, 0)), box(0.5, 0.5, 0.5, (14, 0, 4))
+    assert rings(m3.Manifold.compose([ring - bubble, speck])) == 1
