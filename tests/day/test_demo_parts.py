@@ -152,7 +152,7 @@ def test_a_look_finds_nothing_that_does_not_draw(name, tmp_path):
 
 SHORT = pytest.mark.xfail(
     strict=True,
-    reason="AFTER ONE CHANGE: frozen from the metal as it was poured, the crank boss's neck outlasts it 1.03 times (bar 1.05); necks are not grown again",
+    reason="frozen from the metal as it was poured, the crank boss's neck outlasts it 1.03 times (bar 1.05), and necks are not grown again",
 )
 
 
