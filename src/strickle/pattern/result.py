@@ -134,7 +134,7 @@ class Pattern(Outcome):
     tolerance_grade: float = si("1", "ISO 8062-3 tolerance grade of the raw casting", default=0.0)
     tolerance: float = si("m", "whole tolerance band of the part's longest size in that grade", default=0.0)
     fittings_volume: float = si("m3", "holes for dowels, screws and the rapping bar, cut out of the printed halves; print scale", default=0.0)
-    holes: tuple[JointHole, ...] = word("holes in the halves' joint faces", default=())
+    holes: tuple[JointHole, ...] = word("holes in the halves' joint faces, or in the upper side of a pattern in one piece", default=())
     lifts: tuple[Lift, ...] = word("how each piece with a lifting screw is lifted", default=())
     sheet: Sheet | None = word("the crooked joint; None where it is flat", default=None)
     drawn: Mesh | None = word(
