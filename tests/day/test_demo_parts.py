@@ -150,14 +150,8 @@ def test_a_look_finds_nothing_that_does_not_draw(name, tmp_path):
     assert seen.exit_code == 0
 
 
-SHORT = pytest.mark.xfail(
-    strict=True,
-    reason="frozen from the metal as it was poured, the crank boss's neck outlasts it 1.03 times (bar 1.05), and necks are not grown again",
-)
-
-
 @pytest.mark.validate
-@pytest.mark.parametrize("name", [pytest.param("handwheel", marks=SHORT), "plate"])
+@pytest.mark.parametrize("name", ["handwheel", "plate"])
 def test_a_demo_is_castable_and_its_job_says_it_is_invented(name, tmp_path, monkeypatch, capsys):
     monkeypatch.chdir(tmp_path)
     monkeypatch.setenv("XDG_CONFIG_HOME", str(tmp_path / "config"))

@@ -162,20 +162,34 @@ class _Choices:
             x0, y0, x1, y1 = label.stays
             self.cost[(self.boxes[:, 0] < x0) | (self.boxes[:, 1] < y0) | (self.boxes[:, 2] > x1) | (self.boxes[:, 3] > y1)] = np.inf
         for box in hard:
-            self._shut(self.cost, box)
+            self.cost[self._shut(box)] = np.inf
         for px, py in points:
             self.cost[self._touch((px, py, px, py), 1.0)] = np.inf
+        self.taken: dict[tuple[object, ...], Array] = {}
 
     def _touch(self, box: Box, gap: float) -> Array:
         b = self.boxes
         out: Array = (b[:, 0] - gap < box[2]) & (box[0] < b[:, 2] + gap) & (b[:, 1] - gap < box[3]) & (box[1] < b[:, 3] + gap)
         return out
 
-    def _shut(self, cost: Array, box: Box) -> None:
-        """Refuse places on a box and leaders through it."""
-        cost[self._touch(box, GAP)] = np.inf
+    def _shut(self, box: Box) -> Array:
+        """Places on a box, and those whose leader runs through it."""
+        shut = self._touch(box, GAP)
         if self.label.leader:
-            cost[_through(self.fx, self.fy, *self.label.at, *box)] = np.inf
+            shut |= _through(self.fx, self.fy, *self.label.at, *box)
+        return shut
+
+    def _by(self, other: Placed) -> Array:
+        """Places (their numbers) that another label takes; kept, for the orders that are tried bring it back to the same place."""
+        key = (other.box, other.foot, other.label.at, other.label.leader)
+        if key not in self.taken:
+            shut = self._shut(other.box)
+            if other.label.leader:
+                shut |= _through(*other.label.at, *other.foot, *self.boxes.T)
+                if self.label.leader:
+                    shut |= _crossed(self.fx, self.fy, self.label.at, other)
+            self.taken[key] = np.flatnonzero(shut)
+        return self.taken[key]
 
     def best(self, others: Sequence[Placed]) -> Placed | None:
         """The cheapest place beside the others, None where there is none."""
@@ -183,11 +197,7 @@ class _Choices:
             return None
         cost = self.cost.copy()
         for other in others:
-            self._shut(cost, other.box)
-            if other.label.leader:
-                cost[_through(*other.label.at, *other.foot, *self.boxes.T)] = np.inf
-                if self.label.leader:
-                    cost[_crossed(self.fx, self.fy, self.label.at, other)] = np.inf
+            cost[self._by(other)] = np.inf
         pick = int(np.argmin(cost))
         if not np.isfinite(cost[pick]):
             return None

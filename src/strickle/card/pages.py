@@ -23,9 +23,9 @@ SOURCES = (7.0, 6.5, 6.0)  # points; sources are for looking up at the desk, not
 Ends = Mapping[str, tuple[int, float]]
 
 
-def _inputs(data: Mapping[str, Any], pictures: Mapping[str, bytes], upto: str = "all") -> dict[str, bytes]:
+def _inputs(data: Mapping[str, Any], pictures: Mapping[str, bytes], upto: str = "all", skip: Sequence[str] = ()) -> dict[str, bytes]:
     template = files("strickle.card").joinpath("card.typ").read_bytes()
-    return {"main.typ": template, "data.json": json.dumps({**data, "upto": upto}, ensure_ascii=False).encode(), **pictures}
+    return {"main.typ": template, "data.json": json.dumps({**data, "upto": upto, "skip": list(skip)}, ensure_ascii=False).encode(), **pictures}
 
 
 def _empty(svg: bytes) -> bytes:
@@ -33,13 +33,16 @@ def _empty(svg: bytes) -> bytes:
     return svg[: svg.index(b">") + 1] + b"</svg>"
 
 
-def ends(data: Mapping[str, Any], pictures: Mapping[str, bytes], upto: str = "all") -> Ends:
-    """Page on which each section of the card ends and how far down it [mm]; ``upto`` a section (day, mould, know), those after it are not set."""
+def ends(data: Mapping[str, Any], pictures: Mapping[str, bytes], upto: str = "all", skip: Sequence[str] = ()) -> Ends:
+    """Page on which each section of the card ends and how far down it [mm]; ``upto`` a section (day, mould, know), those after it are not set.
+
+    Nor are sections to ``skip``; the first page is then the one after them.
+    """
     import typst
 
     blank = {name: _empty(svg) for name, svg in pictures.items()}
     query: Any = typst.query  # its type hints leave out the dictionary of files that it takes
-    raw = query(_inputs(data, blank, upto), "<end>", field="value", font_paths=[folder()], ignore_system_fonts=True)
+    raw = query(_inputs(data, blank, upto, skip), "<end>", field="value", font_paths=[folder()], ignore_system_fonts=True)
     return {found["name"]: (int(found["page"]), float(found["y"])) for found in json.loads(raw)}
 
 
@@ -48,6 +51,7 @@ class Layout:
 
     def __init__(self, data: dict[str, Any], pictures: Mapping[str, bytes]) -> None:
         self.data, self.pictures = data, pictures
+        self.settled: dict[str, int] = {}  # page on which a section ends that is fitted, of a card whose sections begin on pages of their own
         self.data |= {
             "day_size": DAY_SIZES[0], "day_gap": GAPS[-1], "day_leading": LEADINGS[0], "log_at": "first",
             "table_size": MOULD[0], "pieces_narrow": False, "reading": True,
@@ -57,8 +61,15 @@ class Layout:
 
     def at(self, name: str) -> int:
         """Page on which a section ends, 0 where the card has none of that name."""
-        found = ends(self.data, self.pictures, name if name in ("day", "mould") else "know")
-        return found[name][0] if name in found else 0
+        if name in self.settled:
+            return self.settled[name]
+        found = ends(self.data, self.pictures, name if name in ("day", "mould") else "know", tuple(self.settled))
+        return found[name][0] + max(self.settled.values(), default=0) if name in found else 0
+
+    def settle(self, name: str) -> None:
+        """From now on a section is left as it is fitted; only where the next one begins on a page of its own."""
+        if self.data["steps"]:
+            self.settled[name] = self.at(name)
 
     def _take(self, ways: Sequence[dict[str, Any]], name: str, page: int) -> bool:
         """Take the first way, of ways that take less and less room, that lets a section end on a page; the last stays where none does."""

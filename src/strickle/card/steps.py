@@ -130,6 +130,7 @@ def _fitted(
 
     drawn(0)
     layout.day()
+    layout.settle("day")
     for wanted in (2, 1):  # smaller drawings never fit worse, so the first that does is found by halving
         low, high = 0, len(sizes)
         while low < high:
@@ -140,6 +141,7 @@ def _fitted(
     take = low if low < len(sizes) else min(ROOMY, len(sizes) - 1)
     if next(reversed(tried)) != take or not tried[take]:
         fits(take, some=True)
+    layout.settle("mould")
     layout.know()
     return layout.data, dict(layout.pictures)
 

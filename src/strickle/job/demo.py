@@ -91,7 +91,7 @@ def _plate() -> tuple[Array, Array]:
 
 DEMOS = (
     Demo(name="bracket", says="the idler-arm bracket, with two bosses", draw=bracket, folder="demo.job"),
-    Demo(name="handwheel", says="the five-spoke handwheel", draw=_handwheel, folder="handwheel.job"),
+    Demo(name="handwheel", says="the five-spoke handwheel", draw=_handwheel, folder="handwheel.job", asks={**ASKS, "sleeve": "10 mm"}),
     Demo(name="plate", says="the lettered maker's plate", draw=_plate, folder="plate.job", asks={**ASKS, "up": "0,0,-1"}),
 )
 

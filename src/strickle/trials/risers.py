@@ -11,7 +11,7 @@ from strickle.part import HotSpot, Part
 from strickle.rigging import Rigging, RiggingAsk, RiserWish
 from strickle.sound import NeckJudged, Sound
 from strickle.sound.rules import NECK_LEAST, NECK_RATIO, SINK, TARGET_RATIO, is_short
-from strickle.trials.lay import Lay, solved
+from strickle.trials.lay import Lay, poured, solved
 from strickle.trials.runner import Runner
 
 TARGET, NECK_TARGET, LEAST = (v.value for v in (TARGET_RATIO, NECK_RATIO, NECK_LEAST))
@@ -19,6 +19,7 @@ MOST_SIZE, MOST_NECK = 1.9, 8.0  # factors on the first guess at which the loop 
 MOST_LOOPS, MOST_LAYS = 9, 14
 ROUGH_ERROR = 0.02  # of a ratio of times on the rough grid, measured against the shop grid
 GAIN, MOST_VAIN = 0.004, 2  # of a joint's ratio: less is no gain; growths in a row without one
+MOST_POURED = 2  # moulds filled anew for joints that the filling left short
 
 
 def leave_out(runner: Runner, lay: Lay, preset: str) -> tuple[tuple[Finding, ...], int]:
@@ -125,6 +126,42 @@ def finish(runner: Runner, lay: Lay, preset: str) -> tuple[str, int]:
                 solved(runner, lay.results, preset)  # what stood before a vain try: recalled, not computed anew
             return stop, number
     return "", number
+
+
+def finish_poured(runner: Runner, lay: Lay, preset: str, watch: Watch) -> int:
+    """Joints that fall short once the freezing begins with the metal as it was poured are made larger, the mould is filled and frozen again.
+
+    Tried where the rough grid says that it gains; kept where the worst joint gains and no new kind of STOP comes with it. What stands
+    is filled and solved. Returns the number of solves.
+    """
+    rough, solves = preset == "rough", 0
+    for _ in range(MOST_POURED):
+        sound = lay.results["sound"]
+        assert isinstance(sound, Sound)
+        short = [n for n in sound.necks if is_short(n.fed_time, n.neck_time, n.riser_time)]
+        wishes = {w.spot: w for w in lay.ask.risers}
+        wider = {n.feeds: w for n in short if (w := _wish(wishes, sound, lay.results).get(n.feeds)) and w != wishes.get(n.feeds)}
+        if not wider:
+            break
+        least, stops, stood, room = min(n.margin for n in sound.necks), _stops(lay.results), lay.ask, lay.room
+        watch(0.8, f"a joint outlasts what it feeds {tell(least, '1')} times as poured; it is made larger, and the mould filled again")
+        gained = False
+        if _gains(runner, lay, wishes, wider) and not lay.go(lay.ask, rough):
+            poured(runner, lay.results, preset)
+            after = solved(runner, lay.results, preset)
+            solves += 1
+            gained = min(n.margin for n in after.necks) > least + GAIN and _stops(lay.results) <= stops
+        if not gained:
+            lay.room = room
+            if not lay.go(stood, rough):  # what stood before a vain try: recalled, not computed anew
+                poured(runner, lay.results, preset)
+                solved(runner, lay.results, preset)
+            break
+    return solves
+
+
+def _stops(results: Mapping[str, Outcome]) -> set[str]:
+    return {f.code for r in results.values() for f in r.stops}
 
 
 def _gains(runner: Runner, lay: Lay, wishes: Mapping[int, RiserWish], wider: Mapping[int, RiserWish]) -> bool:

@@ -22,7 +22,7 @@ from strickle.trials.lay import ORDER, Lay, ends, poured, solved
 from strickle.trials.mending import Mended, mend, said
 from strickle.trials.pouring import Filled, mend_pour
 from strickle.trials.result import Trail, Tried
-from strickle.trials.risers import finish, grow_risers, leave_out
+from strickle.trials.risers import finish, finish_poured, grow_risers, leave_out
 from strickle.trials.runner import Runner
 from strickle.trials.sand_ways import compare, wants_ways
 from strickle.trials.window import look_for, wants_window
@@ -112,7 +112,7 @@ def _go(
         if poured(runner, lay.results, preset):
             watch(0.8, "freezing it from what the filling left")
             solved(runner, lay.results, preset)
-            solves += 1
+            solves += 1 + finish_poured(runner, lay, preset, watch)
     if not stop and corners and wants_corners(runner, lay.results, preset):
         told += weigh(runner, lay, watch)
     if not stop and fills and corners and until is None and wants_window(runner, lay.results):
