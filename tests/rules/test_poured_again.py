@@ -6,8 +6,8 @@ from types import SimpleNamespace
 from typing import get_type_hints
 
 import pytest
-from fakes import finding, record
 
+from fakes import finding, record
 from strickle.base import quiet
 from strickle.pour import Pour, PourAsk
 from strickle.pour.solution import Solution

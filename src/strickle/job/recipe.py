@@ -122,7 +122,12 @@ class Choice:
         if self.marks:
             return write_marks(value)
         if self.is_vector:
-            return ",".join(repr(float(v)) for v in np.asarray(value, dtype=float))
+            if isinstance(value, str):
+                return value
+            try:
+                return ",".join(repr(float(v)) for v in np.asarray(value, dtype=float).ravel())
+            except (TypeError, ValueError):
+                raise BadInput(f"{self.name}: {value!r} is not a direction", "Give three numbers, such as 0, 0, 1") from None
         if self.unit is None:
             return f"{value!r} {self.measured}" if self.measured and isinstance(value, float) else str(value)
         if isinstance(value, str):

@@ -28,6 +28,19 @@ def told(answered: Answered, cores: tuple[Core, ...], loose: tuple[Loose, ...], 
     return (*out, *(_not_built(choice, on_part) for choice in answered.choices if choice.way == "fill" and ", but " in choice.why))
 
 
+def no_bore(least: Value, deep: Value) -> Finding:
+    """Cores were asked for in holes along the draw, and there is none that takes one."""
+    return Finding(
+        code="pattern.no_bore",
+        weight="NOTE",
+        says="Cores are asked for in holes along the draw, and no hole takes one",
+        because=f"a hole is cored along the draw from {tell(least.value, 'm')} wide and deeper than {tell(deep.value, '1')} times its width, if it goes"
+        " through and is not filled for the drill",
+        do="Leave it to the sand, which such holes draw with; with --holes cast a hole that would be drilled stays; or draw the part another way with --up",
+        source="Common practice",
+    )
+
+
 def _where(at: Array, on_part: OnPart, body: str = "") -> Where:
     x, y, z = (float(v) for v in on_part(at))
     return Where(point=(x, y, z), body=body)

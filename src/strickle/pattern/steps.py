@@ -117,7 +117,7 @@ def make(part: Part, metal: Metal, stores: Stores, ask: PatternAsk, watch: Watch
         findings=(
             *_findings(part, stores, ask, laid, made, caught, dragged, holes, halved, (*board, *boxed), own.gone),
             *((says.kept_flat(tried.dragged * 1e-9),) if tried is not None and given_up else ()),
-            *_told(made, set_in, off, laid, stores),
+            *_told(made, set_in, off, laid, stores, ask),
             *dressed.findings(own, part, metal, ask, centres.marked),
         ),
         sources=_sources(stores),
@@ -169,12 +169,15 @@ def _answers(made: Worked, stores: Stores, ask: PatternAsk, over: Array) -> tupl
     return set_in, off, core_made.pieces(made.answered, set_in, over, stores.kit.print_error)
 
 
-def _told(made: Worked, set_in: tuple[Core, ...], off: tuple[Loose, ...], laid: Laid, stores: Stores) -> tuple[Finding, ...]:
+def _told(made: Worked, set_in: tuple[Core, ...], off: tuple[Loose, ...], laid: Laid, stores: Stores, ask: PatternAsk) -> tuple[Finding, ...]:
     """Findings on cores and loose pieces."""
+    told: tuple[Finding, ...] = ()
+    if ask.bores == "core" and not any(core.lies == "upright" for core in set_in):
+        told = (core_says.no_bore(rules.constant(stores, "core.bore_least"), rules.constant(stores, "core.bore_deep")),)
     if made.answered is None:
-        return ()
+        return told
     limits = (rules.constant(stores, "core.slender"), rules.constant(stores, "core.slender_one"))
-    return core_says.told(made.answered, set_in, off, limits, lambda at: on_part(laid, at))
+    return (*told, *core_says.told(made.answered, set_in, off, limits, lambda at: on_part(laid, at)))
 
 
 def _print_scale(filled: manifold3d.Manifold, laid: Laid, stores: Stores) -> Array:

@@ -20,6 +20,7 @@ Plan = Any  # shapely geometry: an untyped library
 MOST_WAYS = 400
 FINE = 0.02  # mm: finer steps of an outline are left out where only what it covers is asked
 """rows of ways that are kept, some 50 kB each."""
+NEAR = 0.5  # mm under a level that counts as standing over it
 
 
 @dataclass(slots=True, eq=False)
@@ -40,6 +41,7 @@ class Body:
     outline: Plan
     marked: Any
     closed: Plan = field(default_factory=shapely.Polygon)  # ground beside the part that no rigging may lie on
+    cores: tuple[Array, ...] = ()  # corners (n, 3) of each
     kept: dict[tuple[float, ...], Plan] = field(default_factory=dict)
     kept_edges: dict[float, Array] = field(default_factory=dict)
     kept_islands: dict[int, Array] = field(default_factory=dict)
@@ -49,6 +51,11 @@ class Body:
     def extent(self) -> float:
         """Longest side in plan [mm]."""
         return float(max(self.high[0] - self.low[0], self.high[1] - self.low[1]))
+
+    def cores_over(self, level: float) -> Plan:
+        """Plan of what stands of cores over a level [mm], each within the hull of its corners there."""
+        over = [core[core[:, 2] > level - NEAR][:, :2] for core in self.cores]
+        return shapely.unary_union([shapely.MultiPoint(some).convex_hull for some in over if len(some)])
 
     def index(self, points: Array) -> Array:
         """Voxel numbers (..., 3) of points, held inside the grid."""

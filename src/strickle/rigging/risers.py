@@ -222,6 +222,9 @@ def _judge_top(
     if any(np.linalg.norm(at - o.at) < radius + o.top_radius + clear for o in others):
         counts["another riser too near"] += 1
         return None
+    if body.cores and shapely.Point(*at).distance(body.cores_over(high)) < radius + clear:
+        counts["a core in the way"] += 1
+        return None
     if body.is_marked(np.column_stack([spots, tops])[:: max(1, len(spots) // 40)]):
         counts["marked face"] += 1
         return None
@@ -338,6 +341,9 @@ def _build_side(body: Body, spot: Spot, place: Any, others: list[Stand], top: fl
     top_radius = wide + top * math.tan(RISER_DRAFT)
     if any(np.linalg.norm(at - o.at) < top_radius + o.top_radius + clear for o in others):
         counts["another riser too near"] += 1
+        return None
+    if shapely.Point(*at).distance(body.closed) < top_radius:
+        counts["a core or the crooked joint in the way"] += 1
         return None
     bar = fit_bar(body, place, spot.neck_area, counts)
     if bar is None:

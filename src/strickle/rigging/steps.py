@@ -106,6 +106,7 @@ def _ready(part: Part, pattern: Pattern, marked: tuple[int, ...]) -> tuple[Frame
     frame = Frame(0.5 * (corners.min(axis=0) + corners.max(axis=0)))
     body = prepare(frame.solid(pattern.cavity), _marked(part, pattern, frame, marked))
     body.closed = closed(pattern, frame)
+    body.cores = tuple(frame.inward(core.mesh.vertices) for core in pattern.cores)
     return frame, body
 
 
@@ -160,7 +161,7 @@ def _vents(place: Place, layout: Layout) -> tuple[list[Array], FlowOff | None]:
     closed = shapely.Polygon()
     if layout.route is not None:
         closed = layout.route.cup.rim
-    closed = shapely.unary_union([closed, *(s.high for s in layout.stands)])
+    closed = shapely.unary_union([closed, *(s.high for s in layout.stands), place.body.cores_over(float(place.body.high[2]))])
     gates = np.array([b.joint for b in layout.bars]).reshape(-1, 3)
     return choose(place.body, layout.stands, gates, place.top, place.room, closed)
 
