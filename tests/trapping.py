@@ -30,10 +30,13 @@ def rooms(box, sheet, over) -> dict[str, m3.Manifold]:
             "cope": m3.Manifold.cube((x1 - x0, y1 - y0, z1)).translate((x0, y0, 0.0)),
         }
     free, inside = np.full(sheet.height.shape, np.inf), np.zeros((len(sheet.x) - 1, len(sheet.y) - 1), dtype=bool)
-    field = Field(float(sheet.x[1] - sheet.x[0]) * 1e3, sheet.x * 1e3, sheet.y * 1e3, sheet.height * 1e3, -free, free, inside)
+    x, y, high = sheet.x * 1e3, sheet.y * 1e3, sheet.height * 1e3
     wide = np.array([x0, x1, y0, y1, z0, z1])
-    sides = (("drag", -1.0), ("cope", 1.0))
-    return {name: block(field, wide, side).scale(tuple(float(s) for s in over)).translate((0.0, 0.0, side * HAIR)) for name, side in sides}
+    out = {}
+    for name, side in (("drag", -1.0), ("cope", 1.0)):
+        field = Field(float(x[1] - x[0]), x, y, high + side * HAIR, -free, free, inside)
+        out[name] = block(field, wide, side).scale(tuple(float(s) for s in over))
+    return out
 
 
 def trapped(pieces, metal, box, sheet=None, over=(1.0, 1.0, 1.0), travels=None) -> dict[str, float]:
