@@ -34,9 +34,10 @@ def no_bore(least: Value, deep: Value) -> Finding:
         code="pattern.no_bore",
         weight="NOTE",
         says="Cores are asked for in holes along the draw, and no hole takes one",
-        because=f"a hole is cored along the draw from {tell(least.value, 'm')} wide and deeper than {tell(deep.value, '1')} times its width, if it goes"
-        " through and is not filled for the drill",
-        do="Leave it to the sand, which such holes draw with; with --holes cast a hole that would be drilled stays; or draw the part another way with --up",
+        because=f"a hole is cored along the draw from {tell(least.value, 'm')} wide and deeper than {tell(deep.value, '1')} times its width,"
+        " if it goes through and is not filled for the drill",
+        do="Leave it to the sand, which such holes draw with; with --holes cast a hole that would be drilled stays;"
+        " or draw the part another way with --up",
         source="Common practice",
     )
 
