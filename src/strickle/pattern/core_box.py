@@ -24,6 +24,7 @@ PIN_DEEP = 8.0
 ACROSS = 120  # columns over the core to look for the best parting of its box
 TAKEN = 1e-3  # share of the core that a box may add to let its parts draw
 LEAST = 2.0  # mm3: that much may be added whatever the core
+HOPELESS = 10.0  # times that, by columns: a parting that traps more is not tried as a solid
 DRAGS = 5e-3  # mm3 that a part may drag along
 LIFTS = (1.0, 5.0)
 ROUNDING = 1e-5  # mm of its surface that turning a core to its box and back may move
@@ -60,10 +61,11 @@ def box(body: Body, vent: float) -> Box | str:
     """The box of a core, with a hole for a vent rod ``vent`` wide through the end across from its opening; or why none opens."""
     cuts = sorted(_cuts(body), key=lambda cut: cut.trapped)
     volume = float(body.made.volume())
-    for cut in cuts[:3]:
+    most = max(TAKEN * volume, LEAST)
+    for cut in (cut for cut in cuts[:3] if cut.trapped < HOPELESS * most):
         core = _eased(body.made, cut)
         added = float(core.volume()) - volume
-        if added > max(TAKEN * volume, LEAST) or (core - body.room).volume() > LEAST:
+        if added > most or (core - body.room).volume() > LEAST:
             continue
         made = _parts(body, core, cut, vent)
         if all(part.drags < DRAGS for part in made.parts):
