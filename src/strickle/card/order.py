@@ -266,7 +266,7 @@ DAY: tuple[Row, ...] = (
     ("pieces", "Check the printed pieces", _pieces),
     ("sand", "Make ready the sand", _sand),
     ("cores", "Make the cores", _cores),
-    ("inserts", "Make ready chills and sleeves", _inserts),
+    ("inserts", "Make ready inserts", _inserts),
     ("drag", "Ram the drag", _drag),
     ("cope", "Ram the cope", _cope),
     ("draw", "Draw", _draw),

@@ -296,7 +296,7 @@ def _cure(relief: Relief, is_open: bool) -> str:
     likely = relief.reached.value < CAME
     size, head = ((span.value if likely else span.high) for span in (relief.size_saves, relief.head_saves))
     ways = []
-    if 1.0 < size < math.inf:
+    if 1.01 <= size < math.inf:
         ways.append(f"strokes {tell(size, '1')} times as wide and as high")
     if max(relief.head, 0.0) < head < math.inf:
         ways.append(f"{tell(head, 'm')} of metal over it, " + ("as in a two-part mould with a high cope" if is_open else "by a higher cope"))
