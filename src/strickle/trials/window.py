@@ -206,12 +206,13 @@ def told(window: PourWindow, melt: Melt, metal: Metal) -> Finding:
         else "though a doubt of misrun or cold shut stays up to the highest that is wise"
     )
     narrow = window.floor + spread > window.top or math.isnan(window.sure)
+    solves = "1 filling was" if len(window.tried) == 1 else f"{tell(len(window.tried), '1')} fillings were"
     more = f"; {HELPS} widens the window, more heat does not" if narrow else ""
     return Finding(
         code="pour.window",
         weight="MIND" if close or planned > window.top else "NOTE",
         says=f"This mould fills from {tell(window.floor, 'K')} at the mould on,{just + ',' if just else ''} {doubt}; {wise}",
-        because=f"{tell(len(window.tried), '1')} {'filling was' if len(window.tried) == 1 else 'fillings were'} solved on the rough grid, the floor to {tell(window.tolerance, 'K', 'step')}; "
+        because=f"{solves} solved on the rough grid, the floor to {tell(window.tolerance, 'K', 'step')}; "
         f"{tell(planned, 'K')} is planned, and the metal may be {tell(spread, 'K', 'step')} colder than meant",
         do=f"Aim at {tell(window.aim, 'K')} as it enters the mould{more}",
         margin=Margin(value=planned - window.floor, unit="K", low=planned - spread - window.floor, high=window.top - window.floor,
