@@ -50,7 +50,8 @@ def trapped(pieces, metal, box, sheet=None, over=(1.0, 1.0, 1.0), travels=None) 
     solids = {p.name: solid_of(p.mesh) for p in own}
     assert len(solids) == len(own)
     # halves of the pattern are the metal but for a few millionths; two faces so near each other are more than the solid library can unite.
-    rest = [solids[p.name] for p in own if p.role != "pattern"]
+    # A follow board lies where the cope's sand comes when it is gone.
+    rest = [solids[p.name] for p in own if p.role not in ("pattern", "board")]
     every = m3.Manifold.batch_boolean([*rest, *(solid_of(mesh) for mesh in metal)], ADD)
     sand = {name: room - every for name, room in rooms(box, sheet, over).items()}
     out = {}

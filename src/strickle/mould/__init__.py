@@ -1,6 +1,7 @@
-"""Flask, sand margins, how the sand stands the draw. The door: ask and result only."""
+"""Flask, sand margins, how the sand stands the draw. The door: ask, result, and the chances of several moulds of one sand."""
 
 from strickle.mould.ask import MouldAsk
 from strickle.mould.result import FlaskChosen, Leaning, Mould, Printing, SandBody, SandChances, SandLedge, SandWay
+from strickle.mould.together import together
 
-__all__ = ["FlaskChosen", "Leaning", "Mould", "MouldAsk", "Printing", "SandBody", "SandChances", "SandLedge", "SandWay"]
+__all__ = ["FlaskChosen", "Leaning", "Mould", "MouldAsk", "Printing", "SandBody", "SandChances", "SandLedge", "SandWay", "together"]

@@ -30,10 +30,13 @@ MOST_REACH = 40.0  # widest ball of the closing [mm]
 LEAST, LEAST_AREA = 0.25, 0.4  # least width [mm] and area [mm2] of a section of sand that is followed
 SHALLOW, SPLIT = 5e-4, 6  # m, thickness of a layer from which a body that keeps to it is looked at in so many thinner ones
 SMOOTH = 0.03  # outline details finer than this do not bear on a closing [mm]
+FILM = 1e-4  # and than this are none [mm]
 NEAR = 0.06  # distance from metal at which sand touches it [mm]
 ARM = 0.6  # an arm that fills more of its body than this is the body itself
 BETWEEN = {"pocket": 0.0, "slot": 0.5, "arm": 0.72}
 """Share of a body's outline that must touch the pattern; a right corner has 0.56, a square bay 0.75."""
+RISEN = 0.25  # least share of the depth over which draft is counted where a pattern leans
+ROOT, FLARED = 0.15, 0.85  # share of the depth that is the root; a section before it of less than this of the root's area: the root opens out
 LEDGE = 1.0  # growth of a section steeper than this is a ledge, not draft [tangent]
 
 
@@ -186,6 +189,15 @@ def _closed(section: manifold3d.CrossSection, reach: float) -> manifold3d.CrossS
     return section.offset(reach, kind, 2.0, segments).offset(-reach, kind, 2.0, segments)
 
 
+def _opened(section: manifold3d.CrossSection, reach: float) -> manifold3d.CrossSection:
+    """A section without what is narrower than twice ``reach``.
+
+    Outlines that enclose nothing, which a difference leaves behind, are dropped first: beside them the offset may lose all there is.
+    """
+    miter = manifold3d.JoinType.Miter
+    return section.simplify(FILM).offset(-reach, miter).offset(reach, miter)
+
+
 def _sections(metal: manifold3d.CrossSection, reach: float, high: float, thick: float) -> dict[str, list[Layer]]:
     """Components of enclosed sand in one section by kind."""
     rings = [np.asarray(ring) for ring in metal.to_polygons()]
@@ -194,13 +206,8 @@ def _sections(metal: manifold3d.CrossSection, reach: float, high: float, thick: 
     filled = manifold3d.CrossSection([ring for ring in rings if _turns(ring) > 0], manifold3d.FillRule.NonZero)
     clean = LEAST / 2.0
     pockets = _polygons(filled - metal) if len(rings) > 1 else []
-    slots = _polygons(
-        (_closed(filled.simplify(SMOOTH), reach) - filled).offset(-clean, manifold3d.JoinType.Miter).offset(clean, manifold3d.JoinType.Miter)
-    )
-    arms = _arms(
-        (_closed(metal.simplify(SMOOTH), reach / 4.0) - metal).offset(-clean, manifold3d.JoinType.Miter).offset(clean, manifold3d.JoinType.Miter),
-        pockets + slots,
-    )
+    slots = _polygons(_opened(_closed(filled.simplify(SMOOTH), reach) - filled, clean))
+    arms = _arms(_opened(_closed(metal.simplify(SMOOTH), reach / 4.0) - metal, clean), pockets + slots)
     edge = shapely.MultiLineString([np.vstack([ring, ring[:1]]) for ring in rings])
     shapely.prepare(edge)
     return {
@@ -291,6 +298,22 @@ def _draft(area: Array, contact: Array, thick: Array) -> Array:
     return np.maximum(out, 0.0)
 
 
+def towards_tip(draft: Array, thick: Array) -> float:
+    """Tangent of the draft that gives a body room as its pattern leans, layers tip to root (n,).
+
+    As the pattern rises the tip gains what the wall has gained over the way risen, counted from the tip: a chamfer at the root comes last. The
+    least mean of those over ``RISEN`` of the depth and more.
+
+    >>> round(towards_tip(np.array([0.0, 0.0, 0.0, 0.6]), np.ones(4)), 3)
+    0.0
+    >>> round(towards_tip(np.full(4, 0.05), np.ones(4)), 3)
+    0.05
+    """
+    deep, gained = np.cumsum(thick), np.cumsum(draft * thick)
+    far = deep >= min(RISEN * deep[-1], deep[-1])
+    return float((gained[far] / deep[far]).min())
+
+
 def width(shape: Any) -> float:
     """Diameter of the largest circle in a polygon, within 1 %."""
     size = 2.0 * shape.area / shape.length
@@ -316,6 +339,10 @@ def _body(half: str, made: _Chain) -> Body | None:
     least = int(own + np.argmin(area[own:]))
     if area[least] < 0.9 * root.area and chain[least].shape is not None and least > own + 1 and thick[: least + 1].sum() > 0.5 * thick.sum():
         across = width(chain[least].shape)
+    # and one that opens out at its very root (a chamfer, a rounded rim) with the width above that
+    before = int(np.searchsorted(np.cumsum(thick), (1.0 - ROOT) * thick.sum()))
+    if own <= before < len(chain) and area[before] < FLARED * root.area and (flared := chain[before].shape) is not None:
+        across = min(across, width(flared))
     return Body(
         half=half,
         kind=kind,

@@ -18,10 +18,10 @@ from scipy.special import ndtr, ndtri
 
 from strickle.base import Array, BadInput, Source
 from strickle.mould import draw_law as law
-from strickle.mould.draw_bodies import Body, Half
+from strickle.mould.draw_bodies import Body, Half, towards_tip
 from strickle.mould.draw_cake import Cake
 from strickle.mould.draw_ledges import Ledge
-from strickle.mould.rules import FLEXURAL, bar_strength, constant
+from strickle.mould.rules import FLEXURAL, HIGH, LOW, bar_strength, constant
 from strickle.stores import Kit, SandRecord, Stores
 
 SPREADS: dict[str, float] = {
@@ -33,7 +33,6 @@ NAMES = ("strength", "adhesion", "friction", "pressure", "left", "tilt", "cleara
 KINDS = ("pocket", "edge", "hanging", "handling")
 DRAWN = frozenset({"tilt", "speed", "jerk", "clearance"})  # change from draw to draw; the rest is one shop's, known or not
 SHOPS, DRAWS = 64, 32
-LOW, HIGH = 0.1, 0.9  # shares of the shops at the ends of a chance
 POINTS, FEW, DIMENSIONS = 4096, 1024, 13
 LOCAL_STRENGTH, LOCAL_DRAG = 0.15, 0.25  # body to body, of the logarithm; guess
 GROOVED = 2.0  # bond to a grooved wall over that to a smooth one; guess
@@ -208,7 +207,15 @@ def use(body: Body, length: float, sand: Sand, given: Shared, least_draft: float
     pull = pulls.max(axis=1)
     gives = left[:, 0] * body.width * given.strain / (2.0 * given.strength) + law.SEAT
     leans = law.tilted(
-        given.tilt, given.clearance, given.strain, pull, gives, body.depth, body.width, float(draft[0, own].mean()), max(length, body.depth)
+        given.tilt,
+        given.clearance,
+        given.strain,
+        pull,
+        gives,
+        body.depth,
+        body.width,
+        towards_tip(draft[0, own], body.thick[own]),
+        max(length, body.depth),
     )
     hang = np.zeros_like(pull)
     if not side[-1] > 0.0:  # free of other sand on all sides

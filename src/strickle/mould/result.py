@@ -145,6 +145,10 @@ class Mould(Outcome):
     face_tear: Array = si("1", "chance of the sand body that each face of the part bounds; 0 elsewhere", shape="(m,)", default_factory=_no_faces)
     sand_low: SandChances = word("chances that one shop in ten stays under: sand, print and flask better than reckoned", default_factory=SandChances)
     sand_high: SandChances = word("chances that one shop in ten goes over: sand, print and flask worse than reckoned", default_factory=SandChances)
+    sand_stands: Array = si("1", "chance that all pockets, edges, hanging sand, and the mould as it is handled stand, for each of the draws reckoned",
+        shape="(4, n)", default_factory=lambda: np.ones((4, 1)))  # fmt: skip
+    sand_shops: Array = si("1", "the same of shops whose sand, print and flask are one each, and their draws", shape="(4, k, d)",
+        default_factory=lambda: np.ones((4, 1, 1)))  # fmt: skip
     leaning: tuple[Leaning, ...] = word("what a draw that leans by 0, 1, 2 and 3 degrees does", default=())
     ledges: tuple[SandLedge, ...] = word("shelves of hanging sand, the farthest reaching first", default=())
     sand_ways: tuple[SandWay, ...] = word("other ways to make the mould beside this one, run for comparison; empty where none was", default=())

@@ -9,6 +9,7 @@ from strickle.stores import Stores
 
 GRAVITY = 9.81
 FLEXURAL = 1.5  # flexural over tensile strength of rammed sand; 1.3 to 1.9, memory
+LOW, HIGH = 0.1, 0.9  # shares of the shops at the ends of a chance
 SEAT = 0.95  # the bar over its seat reads this much high; computed
 
 

@@ -49,6 +49,8 @@ class Stood(NamedTuple):
     high: Chances  # that one in ten goes over
     leaning: tuple[Leaning, ...]
     ledges: tuple[SandLedge, ...]
+    draws: Array  # (4, n) chance that all of each kind stands, for each draw
+    shops: Array  # (4, k, d) and for shops and their draws
 
 
 class _Case(NamedTuple):
@@ -63,11 +65,9 @@ class _Case(NamedTuple):
     def chances(self, sand: Sand, given: Shared, least_draft: float = 0.0) -> Chances:
         return chance.chances(self.halves, self.groups, self.cake, sand, given, self.sharp, least_draft, self.ledges)
 
-    def spread(self, sand: Sand, likely: Chances) -> tuple[Chances, Chances]:
-        """Low and high chances, never within the likely ones."""
-        stands = chance.standing(self.halves, self.groups, self.cake, sand, chance.crossed(sand), self.sharp, 0.0, self.ledges)
-        low, high = chance.spread_of(stands)
-        return Chances(*map(min, low, likely)), Chances(*map(max, high, likely))
+    def standing(self, sand: Sand, given: Shared) -> dict[str, Array]:
+        """Chance that all of each kind stands, for each set of shared values."""
+        return chance.standing(self.halves, self.groups, self.cake, sand, given, self.sharp, 0.0, self.ledges)
 
 
 def stand(
@@ -83,7 +83,8 @@ def stand(
     for half in found:
         case.groups.extend(chance.grouped(half))
     given = chance.shared(sand)
-    told = case.chances(sand, given)
+    draws, shops = case.standing(sand, given), case.standing(sand, chance.crossed(sand))
+    told = chance.failing(draws)
     records: list[SandBody] = []
     on_faces: list[tuple[Body, float]] = []
     judged = sorted(((_one(group, sand, given), group) for group in case.groups), key=lambda pair: -pair[0])
@@ -103,9 +104,13 @@ def stand(
     if told.any > CLEAN:
         governs = _governs(case, sand)
         most = _strength(lambda s, g: case.chances(s, g).any, sand)
-    low, high = case.spread(sand, told)
+    low, high = (Chances(*map(pick, end, told)) for pick, end in zip((min, max), chance.spread_of(shops)))  # never within the likely ones
     shelves = tuple(_shelf(ledge, sand, given, sheet) for ledge in case.ledges)
-    return Stood(tuple(records), told, governs, most, case.sharp, tear, low, high, _leaning(case, sand, sheet), shelves)
+    kept = [np.array([stands[name] for name in chance.KINDS]) for stands in (draws, shops)]
+    return Stood(
+        tuple(records), told, governs, most, case.sharp, tear, low, high, _leaning(case, sand, sheet), shelves, kept[0],
+        kept[1].reshape(len(chance.KINDS), chance.SHOPS, chance.DRAWS),
+    )  # fmt: skip
 
 
 def _raised(at: Array, sheet: Sheet | None) -> Array:

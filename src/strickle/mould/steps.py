@@ -77,6 +77,8 @@ def ram(part: Part, pattern: Pattern, metal: Metal, stores: Stores, ask: MouldAs
         face_tear=stood.face_tear,
         sand_low=SandChances(**stood.low._asdict()),
         sand_high=SandChances(**stood.high._asdict()),
+        sand_stands=stood.draws,
+        sand_shops=stood.shops,
         leaning=stood.leaning,
         ledges=stood.ledges,
         tilt=tilt,

@@ -16,7 +16,7 @@ import numpy as np
 from strickle.base import Array, BadInput, Finding, Margin, Outcome, Piece, Value, Watch, declared, quiet, tell
 from strickle.metal import Metal, MetalAsk
 from strickle.metal.steps import joined
-from strickle.mould import Mould, MouldAsk, SandWay
+from strickle.mould import Mould, MouldAsk, SandWay, together
 from strickle.part import Part
 from strickle.pattern import Pattern, PatternAsk, SpliceAsk, aimed
 from strickle.pattern.rules import constant
@@ -103,13 +103,14 @@ def run_ways(runner: Runner, results: Results, room: Array | None, watch: Watch)
 
 
 def _cut(runner: Runner, part: Part, metal: Metal, asked: PatternAsk, wish: MouldAsk) -> SandWay | None:
-    """The part cut by the plane that looks best and welded again: its castings' sand, the worst of them; none where it is not to be cut."""
+    """The part cut by the plane that looks best and welded again, with the chance that the sand of any casting fails; none where it is not cut."""
     own = runner.ask("metal")
     assert isinstance(own, MetalAsk)
     splice = SpliceAsk()
     if any(f.weight == "STOP" for f in joined(metal, own.use, splice.kind, runner.stores)):
         return None
     rows: list[SandWay] = []
+    moulds: list[Mould] = []
     try:
         found = look_for_cuts(part, (), np.zeros((0, 3)), quiet, asked.marks)
         if not found:
@@ -119,15 +120,25 @@ def _cut(runner: Runner, part: Part, metal: Metal, asked: PatternAsk, wish: Moul
             given: dict[str, Outcome] = {"part": as_part(part, mesh), "metal": metal}
             given["pattern"] = runner.once("pattern", given, bare(asked, marks), runner.stores, quiet)
             after = runner.once("mould", given, dataclasses.replace(wish, room=None), runner.stores, quiet)
-            rows.append(row(Way(name=CUT, says=""), find(given, "pattern", Pattern), find({"mould": after}, "mould", Mould), metal))
+            moulds.append(find({"mould": after}, "mould", Mould))
+            rows.append(row(Way(name=CUT, says=""), find(given, "pattern", Pattern), moulds[-1], metal))
     except BadInput:
         return None  # a casting of it cannot be moulded
-    worst, largest = max(rows, key=lambda r: r.chances.any), max(rows, key=lambda r: r.flask.length * r.flask.width)
+    likely, low, high = together(moulds)
+    largest = max(rows, key=lambda r: r.flask.length * r.flask.width)
     return dataclasses.replace(
-        worst, says=f"cut by a plane into {len(rows)} castings and welded (strickle divide shows them; the worst of them is given)",
-        flask=largest.flask, metal=sum(r.metal for r in rows), pieces=sum(r.pieces for r in rows), print_volume=sum(r.print_volume for r in rows),
-        castings=len(rows), stops=tuple(dict.fromkeys(code for r in rows for code in r.stops)),
-    )  # fmt: skip
+        rows[0],
+        says=f"cut by a plane into {len(rows)} castings and welded (strickle divide shows them; chances that any of them fails)",
+        chances=likely,
+        low=low,
+        high=high,
+        flask=largest.flask,
+        metal=sum(r.metal for r in rows),
+        pieces=sum(r.pieces for r in rows),
+        print_volume=sum(r.print_volume for r in rows),
+        castings=len(rows),
+        stops=tuple(dict.fromkeys(code for r in rows for code in r.stops)),
+    )
 
 
 def _is_other(way: Way, before: Pattern, after: Pattern) -> bool:
