@@ -2,6 +2,8 @@
 
 from __future__ import annotations
 
+import itertools
+
 import manifold3d as m3
 import numpy as np
 import pytest
@@ -57,3 +59,33 @@ def test_a_direction_may_be_given_as_text_and_a_wrong_one_is_told_in_one_line(tm
         with pytest.raises(BadInput, match="up"):
             strickle.look(tmp_path / "a.stl", out=tmp_path / "a.job", up=wrong)
     assert strickle.look(tmp_path / "a.stl", out=tmp_path / "a.job", up="0,0,-1").exit_code in (0, 3)
+
+
+def elbow() -> m3.Manifold:
+    """A flanged pipe elbow [mm], its middle lines in z = 0, with a boss on top that makes its halves unlike."""
+    arc = np.radians(np.linspace(0.0, 90.0, 25))
+    middle = np.column_stack([60.0 * np.cos(arc), 60.0 * np.sin(arc), 0.0 * arc])
+
+    def tube(radius: float, beyond: float) -> m3.Manifold:
+        balls = [m3.Manifold.sphere(radius, 48).translate(tuple(p)) for p in middle]
+        bend = m3.Manifold.batch_boolean([m3.Manifold.batch_hull(pair) for pair in itertools.pairwise(balls)], m3.OpType.Add)
+        down = m3.Manifold.cylinder(beyond, radius, radius, 48).rotate((90, 0, 0)).translate((60.0, 0.0, 0.0))
+        left = m3.Manifold.cylinder(beyond, radius, radius, 48).rotate((0, -90, 0)).translate((0.0, 60.0, 0.0))
+        return bend + down + left
+
+    flanges = m3.Manifold.cylinder(8, 30, 30, 64).rotate((90, 0, 0)).translate((60, -22, 0)) + m3.Manifold.cylinder(8, 30, 30, 64).rotate(
+        (0, -90, 0)
+    ).translate((-22, 60, 0))
+    boss = m3.Manifold.cylinder(24, 9, 8, 48).translate((42.4, 42.4, 0))
+    return tube(18.0, 30.0) + flanges + boss - tube(12.0, 60.0)
+
+
+def test_a_pipe_elbow_is_parted_through_its_middle_and_cored(monkeypatch):
+    """Off its middle the flanges would leave a lip all round, and no box of its core would open."""
+    monkeypatch.setitem(PARTS, "elbow", lambda: _stl(elbow()))
+    trail = through(runner("elbow", pattern=PatternAsk()), until="mould")
+    pattern = trail.results["pattern"]
+    assert abs(pattern.parting_level) < 1e-5
+    assert len(pattern.cores) == 1
+    assert pattern.undercut_volume < 1e-7
+    assert not [f for f in trail.findings if f.weight == "STOP" and f.code.startswith("pattern")]

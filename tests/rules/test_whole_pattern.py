@@ -2,20 +2,23 @@
 
 from __future__ import annotations
 
+import dataclasses
+
 import manifold3d as m3
 import numpy as np
 import pytest
 
+import drawing_out
 from bent import arm
 from pattern_shop import aluminium, box, part_from
-from strickle.base import quiet
+from strickle.base import Mesh, quiet
 from strickle.pattern import PatternAsk, lying
 from strickle.pattern.bed import is_whole
 from strickle.pattern.steps import make
 from strickle.rigging.assembly import Leant, _comes, _leant, _on
 from strickle.stores import load
 from strickle.stores.kit import starter_kit
-from trapping import solid_of
+from trapping import solid_of, trapped
 
 
 @pytest.fixture(scope="module")
@@ -76,3 +79,34 @@ def test_a_former_of_the_cope_is_set_on_it_and_not_fixed():
     assert _leant(neck, "cope", [half]).name == "cope-pattern"
     assert _leant(neck, "cope", [half, cope]) is cope
     assert (_on(cope), _comes(cope)) == ("fixed to cope-pattern", "drawn with it")
+
+
+def as_mesh(solid):
+    raw = solid.to_mesh64()
+    return Mesh(vertices=np.array(raw.vert_properties[:, :3]) * 1e-3, faces=np.array(raw.tri_verts, dtype=np.int64))
+
+
+@pytest.fixture(scope="module")
+def true_patterns():
+    """The same printed true and not rapped, so that the sand's room is the pattern's."""
+    part = part_from(arm() + box(26, 16, 24, (-50, 0, 2)))
+    ask = {"up": np.array([0.0, 0.0, 1.0]), "parting": 0.0}
+    return {joint: make(part, aluminium(), drawing_out.shop(), PatternAsk(joint=joint, **ask), quiet) for joint in ("crooked", "flat")}
+
+
+@pytest.mark.parametrize("joint", ["crooked", "flat"])
+@pytest.mark.parametrize("side", [1.0, -1.0])
+def test_the_measure_of_what_is_dragged_finds_a_lug_that_catches(true_patterns, joint, side):
+    """A lug of half a millimetre on the boss's wall, in cope or drag, in print and metal alike: the draw check must see it (bar 0.005 mm3)."""
+    pattern, flask = true_patterns[joint], np.array([-0.13, 0.13, -0.09, 0.09, -0.08, 0.08])
+    metal = solid_of(pattern.cavity)
+    for y in np.arange(0.0, 16.0, 0.05):  # out through the wall until half a millimetre stands proud of it
+        lug = box(1.5, 6.0, 0.5, (-50.0, float(y), 10.0 * side))
+        if (lug - metal).volume() > 1.5 * 0.5 * 0.5:
+            break
+    assert max(trapped(pattern.pieces, [pattern.cavity], flask, pattern.sheet).values()) < 0.005
+    half = "drag" if joint == "crooked" or side < 0 else "cope"
+    pieces = [
+        dataclasses.replace(p, mesh=as_mesh(solid_of(p.mesh) + lug)) if p.role == "pattern" and p.half == half else p for p in pattern.pieces
+    ]  # fmt: skip
+    assert max(trapped(pieces, [as_mesh(metal + lug)], flask, pattern.sheet).values()) > 0.2

@@ -71,7 +71,7 @@ def unwritable(path: Path, trouble: OSError) -> Unwritable:
     """One clear line for a folder or disk that takes no files."""
     if trouble.errno in _FULL:
         return Unwritable(f"the disk is full: {path} cannot be written", "Free some room there and give the same command again")
-    return Unwritable(f"{path} cannot be written ({trouble.strerror or trouble})", "Give another folder with --out, or free the place")
+    return Unwritable(f"{path} cannot be written ({trouble.strerror or trouble})", "Give another folder, or free the place")
 
 
 def remove(path: Path) -> None:

@@ -239,6 +239,8 @@ def _whole(stood: Stood, sand: Sand, kit: Kit) -> Finding:
         if stood.enough is None
         else f"a green tensile strength of {tell(stood.enough, 'Pa')} would be enough, against {tell(sand.median['strength'], 'Pa')}"
     )
+    named = any(body.chance > CLEAN for body in stood.bodies) or max(each.edge, each.hanging, each.handling) > CLEAN
+    begin = "Begin with the worst one named here" if named else "No one place stands out: what helps is what helps all, draft and smooth walls"
     other = " (those in the kit are of another sand)" if kit.sand_test is not None else ""
     test = "" if sand.measured else f". Measure this sand with three bars over a table edge and enter them in the kit{other}"
     return Finding(
@@ -246,7 +248,7 @@ def _whole(stood: Stood, sand: Sand, kit: Kit) -> Finding:
         weight="MIND" if each.any >= DOUBTFUL else "NOTE",
         says=f"The chance that something of the sand fails is {tell(each.any, '1', '%')}: {list_of}",
         because=f"all share one sand and one hand, so they do not add up; {lever}; {enough}",
-        do=f"Begin with the worst one named here{test}",
+        do=f"{begin}{test}",
         margin=Margin(value=1.0 - each.any, unit="1", of="chance that all of the sand stands", low=1.0 - stood.high.any, high=1.0 - stood.low.any),
         chance=Chance(low=LEVELS[level(stood.low.any)], likely=LEVELS[level(each.any)], high=LEVELS[level(stood.high.any)]),
         source="drawmodel",

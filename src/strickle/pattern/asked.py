@@ -28,5 +28,7 @@ def understood(ask: PatternAsk) -> None:
     for word in (word.strip() for word in ask.undercuts.split(",")):
         if word not in WAYS:
             raise BadInput(f"the answer {word!r} to an undercut is not known", f"Give one of {', '.join(WAYS)}, for all or one for each place")
+    if ask.open_face and (ask.bores == "core" or any(word.strip() in ("core", "loose") for word in ask.undercuts.split(","))):
+        raise BadInput("an open-face mould takes no cores or loose pieces", "Leave out --undercuts and --bores, or take a two-part mould")
     if ask.open_face and ask.joint == "crooked":
         raise BadInput("an open-face mould has no joint to be crooked", "Leave out the joint, or take a two-part mould")

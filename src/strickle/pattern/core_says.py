@@ -48,7 +48,9 @@ def _where(at: Array, on_part: OnPart, body: str = "") -> Where:
 
 
 def _core(core: Core, why: str, on_part: OnPart) -> Finding:
-    held = {0: "it lies on the drag round the part"}.get(core.prints, f"{core.prints} {'print' if core.prints == 1 else 'prints'} hold it")
+    held = {0: "it lies in the sand where it leaves the part's outline"}.get(
+        core.prints, f"{core.prints} {'print' if core.prints == 1 else 'prints'} hold it"
+    )
     if core.print_length:
         held += f", the shortest {tell(core.print_length, 'm')} long in the sand"
     return Finding(

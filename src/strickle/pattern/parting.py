@@ -22,6 +22,7 @@ NEAR = 0.001  # m, a parting this little off an edge or a flat face saves nothin
 SLAB = 0.003  # m, a half shallower than this is a poor pattern
 LOOKS_UP = 1.0  # weight of marked faces that look up
 SEAM = 0.3  # weight of a parting line that runs over marked faces as far as the part's girth in plan
+LIP, CLEAR = 0.1, 1e-3  # weight of sand trapped that another level releases, and the share of the part's volume from which it counts in full
 EVEN = 0.05  # weight of halves that are not alike where they could be
 MIRRORED = 2e-5  # m that a part may be uneven about a level and still have two halves alike
 
@@ -198,6 +199,7 @@ def _plain(seen: Seen, draw: Array, z: float, sand: float, section: float, volum
     up, seam = seen.good.up(draw), seen.good.seam(draw, z)
     costs = {
         "trapped": 20.0 * sand / volume,
+        "lip": LIP * min(max(sand - seen.view.gap, 0.0) / (CLEAR * volume), 1.0),
         "section": 0.8 * (1.0 - section),
         "flat": 0.1 * (1.0 - flat),
         "halves": 0.1 if lesser > 2e-5 else 0.0,

@@ -16,6 +16,7 @@ from strickle.pattern.undercut import Filled
 
 MUCH_DRAFT = 0.1  # of the part that draft adds: from here on it is minded (choice of this program)
 TURNED = "When its half has been rammed and turned over,"
+WHOLE = "When the cope is off, glue a strip of wood across what stands highest of it"
 
 
 def lies(best: Lie, other: Lie | None, size: float, point: tuple[float, float, float], asked: bool) -> Finding:
@@ -298,9 +299,10 @@ def too_big(piece: Piece, size: Array) -> Finding:
     )
 
 
-def fittings(holes: Holes, lengths: dict[str, float]) -> list[Finding]:
-    """What of dowels and lifting could not be had; ``lengths`` of the pieces [m]."""
+def fittings(holes: Holes, lengths: dict[str, float], whole: bool = False) -> list[Finding]:
+    """What of dowels and lifting could not be had; ``lengths`` of the pieces [m], ``whole`` where the pattern is in one piece."""
     out: list[Finding] = []
+    glued = WHOLE if whole else f"{TURNED} glue a strip of wood across the parting face"
     bodies = "body" if holes.bodies == 1 else "bodies"
     if holes.loose:
         out.append(
@@ -320,8 +322,8 @@ def fittings(holes: Holes, lengths: dict[str, float]) -> list[Finding]:
                 code="pattern.lift",
                 weight="MIND",
                 says=f"{names} {'have' if len(holes.unlifted) > 1 else 'has'} no room for a lifting screw",
-                because="Nowhere on the parting face is there print deep and wide enough for the pilot hole",
-                do=f"{TURNED} glue a strip of wood across the parting face to lift by, over the middle of the piece",
+                because=f"Nowhere on {'its upper side' if whole else 'the parting face'} is there print deep and wide enough for the pilot hole",
+                do=f"{glued}, over the middle of the piece, to lift by",
                 where=Where(body=holes.unlifted[0]),
             )
         )
@@ -337,7 +339,7 @@ def fittings(holes: Holes, lengths: dict[str, float]) -> list[Finding]:
                         "Print deep enough for screws lies only there; lifted off its middle the pattern tilts"
                         " and the sand edge on the far side breaks"
                     ),
-                    do=f"{TURNED} glue a strip across the parting face and lift by it over the middle, so that the pattern rises level",
+                    do=f"{glued} and lift by it over the middle, so that the pattern rises level",
                     where=Where(body=name),
                     margin=Margin(value=off * 1e-3 / max(length, 1e-9), unit="1", of="distance over the piece's length"),
                 )

@@ -247,7 +247,7 @@ def _findings(
         out.append(says.rounded(made.rounded * 1e-9, whole, _corner(part, laid, stores)))
     out += [f for f in (says.bed(piece, stores.kit.bed) for piece in (*halved.pieces, *board)) if f is not None]
     out += lifting.told(holes.lifts)
-    out += says.fittings(holes, {p.name: float(p.extents[:2].max()) for p in halved.pieces})
+    out += says.fittings(holes, {p.name: float(p.extents[:2].max()) for p in halved.pieces}, made.joint is not None)
     if halved.rough:
         out.append(says.rough(halved.rough))
     if halved.crumbs:
