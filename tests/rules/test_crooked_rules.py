@@ -5,12 +5,18 @@ import numpy as np
 import pytest
 
 from bent import arm, spool
-from pattern_shop import bracket, rod
+from pattern_shop import aluminium, box, bracket, part_from, rod
+from strickle.base import quiet
+from strickle.pattern import PatternAsk
 from strickle.pattern.columns import view
 from strickle.pattern.crooked import Saving, outline, possible, saving
+from strickle.pattern.directions import TRAP, Scored, as_crooked
 from strickle.pattern.field import lay
 from strickle.pattern.mirror import mirror_level
+from strickle.pattern.steps import make
 from strickle.pattern.undercut import plain
+from strickle.stores import load
+from strickle.stores.kit import starter_kit
 
 
 @pytest.mark.parametrize(
@@ -74,3 +80,26 @@ def test_the_height_at_which_most_of_the_outer_edge_parts_is_found(rise):
 def test_an_outer_edge_that_rises_and_falls_has_no_one_height():
     assert outline(lay(arm())) == 0.0
     assert outline(lay(wheel(0.0))) == 0.0
+
+
+def test_asked_crooked_a_stepped_lever_is_drawn_along_its_bosses():
+    """A flat joint would rather lie aslant over the step; on one that follows the lever that does not count."""
+    low, high = box(70, 14, 8, (-35, 0, 0)), box(70, 14, 8, (35, 0, 28))
+    step = box(14, 14, 36)
+    bosses, bores = ([rod(wide, long, (x, 0, z)) for x, z in ((-70, -6), (70, 22))] for wide, long in ((34, 20), (20, 30)))
+    bores = [bore.translate((0, 0, -5)) for bore in bores]
+    lever = low + high + step + bosses[0] + bosses[1] - bores[0] - bores[1]
+    made = make(part_from(lever), aluminium(), load(starter_kit()), PatternAsk(joint="crooked", draft="none"), quiet)
+    assert abs(made.draw[2]) > 0.9999
+    assert made.sheet is not None
+    assert made.undercut_volume < 1e-2 * float(lever.volume()) * 1e-9
+    assert not any("flat parting" in way.why for way in made.ways)
+
+
+def test_directions_asked_crooked_are_rated_without_what_a_flat_joint_traps():
+    first, second = (
+        Scored(np.eye(3)[i], score, gap, trapped, 0.0, True, 1.0) for i, (score, gap, trapped) in enumerate(((0.2, 1e-7, 1e-7), (0.4, 0.0, 1e-6)))
+    )
+    eased = as_crooked((first, second), 1e-6)
+    assert [one.trapped for one in eased] == [0.0, 1e-7]
+    assert [one.score for one in eased] == pytest.approx([0.4 - TRAP, 0.2])

@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+from collections.abc import Sequence
 from typing import NamedTuple
 
 import manifold3d
@@ -269,6 +270,13 @@ def search(mesh: Mesh, volume: float, watch: Watch, true: Mesh | None = None, go
         if i % 8 == 0:
             watch(0.4 * i / len(every), "looking for the way to draw")
     return _with_drill(snapped(out), mesh, volume)
+
+
+def as_crooked(found: Sequence[Scored], volume: float) -> tuple[Scored, ...]:
+    """The directions as they are worth on a joint that follows the part: sand that a flat one would trap no longer counts; best first."""
+    more = [TRAP * (min(one.trapped, 2 * volume) - min(one.gap, 2 * volume)) / volume for one in found]
+    eased = [one._replace(score=one.score - less, trapped=one.gap) for one, less in zip(found, more, strict=True)]
+    return tuple(sorted(eased, key=lambda one: one.score))
 
 
 def snapped(found: list[Scored]) -> list[Scored]:

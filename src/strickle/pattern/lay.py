@@ -14,7 +14,7 @@ from strickle.part import Part
 from strickle.pattern import open_face, rules
 from strickle.pattern.ask import PatternAsk
 from strickle.pattern.crooked import heights
-from strickle.pattern.directions import basis, lighter, search, solid, spare, surface
+from strickle.pattern.directions import as_crooked, basis, lighter, search, solid, spare, surface
 from strickle.pattern.frame import frame
 from strickle.pattern.good import NONE, Good
 from strickle.pattern.parting import Lie, choose
@@ -62,10 +62,12 @@ def _settled(
     shape: Mesh, light: Mesh, volume: float, spots: Array, limits: tuple[float, float], ask: PatternAsk, watch: Watch, good: Good
 ) -> Settled:  # fmt: skip
     """The way the part lies: as asked, else the best of those it can lie in."""
+    crooked = ask.joint == "crooked"
     found = () if ask.up is not None else search(light, volume, watch, shape, good)
+    found = as_crooked(found, volume) if crooked else found
     watch(0.42, "choosing the parting and the way up")
     if found and ask.parting is None:
-        return settled(shape, found, volume, spots, limits, good)
+        return settled(shape, found, volume, spots, limits, good, crooked)
     axis = found[0].direction if ask.up is None else ask.up / float(np.linalg.norm(ask.up))
     heights = shape.vertices @ axis
     if ask.parting is not None and not heights.min() - 1e-9 <= ask.parting <= heights.max() + 1e-9:

@@ -58,22 +58,23 @@ def _shortlist(found: tuple[Scored, ...]) -> list[Scored]:
     return kept
 
 
-def _costs(lie: Lie, one: Scored) -> list[float]:
+def _costs(lie: Lie, one: Scored, crooked: bool) -> list[float]:
     deep, lesser = max(lie.cope, lie.drag), min(lie.cope, lie.drag)
-    sand = max(lie.gap - one.drilled, 0.0), max(lie.trapped - lie.gap, 0.0)
+    sand = max(lie.gap - one.drilled, 0.0), 0.0 if crooked else max(lie.trapped - lie.gap, 0.0)
     return [*sand, deep, -lesser / deep * one.own, lie.up, float(not one.own), one.score]
 
 
 def settled(
-    mesh: Mesh, found: tuple[Scored, ...], volume: float, spots: Array, limits: tuple[float, float], good: Good = NONE
+    mesh: Mesh, found: tuple[Scored, ...], volume: float, spots: Array, limits: tuple[float, float], good: Good = NONE, crooked: bool = False
 ) -> Settled:  # fmt: skip
     """Levels and ways up for the best of the directions ``found``, and which of them is taken.
 
-    ``spots`` (k, 3) places to feed; ``limits`` of pockets, cope and drag; ``good`` faces that must come out good.
+    ``spots`` (k, 3) places to feed; ``limits`` of pockets, cope and drag; ``good`` faces that must come out good; ``crooked`` where the joint
+    shall follow the part, so that what a flat one traps does not count.
     """
     steps = _steps(mesh, volume)
     tried = [(one, choose(mesh, one.direction, volume, spots, limits, False, None, good)) for one in _shortlist(found)]
-    costs = np.array([_costs(lies[0], one) for one, lies in tried])
+    costs = np.array([_costs(lies[0], one, crooked) for one, lies in tried])
     kept = [int(i) for i in np.flatnonzero(spread(costs, steps))]
     best, lies = kept[0], tried[kept[0]][1]
     ways = tuple(_way(tried[i][0], tried[i][1][0], costs[i], i == best, _why(*_reasons(costs[i], costs[best], steps))) for i in kept)
