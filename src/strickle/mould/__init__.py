@@ -2,6 +2,6 @@
 
 from strickle.mould.ask import MouldAsk
 from strickle.mould.result import FlaskChosen, Leaning, Mould, Printing, SandBody, SandChances, SandLedge, SandWay
-from strickle.mould.together import together
+from strickle.mould.several import together
 
 __all__ = ["FlaskChosen", "Leaning", "Mould", "MouldAsk", "Printing", "SandBody", "SandChances", "SandLedge", "SandWay", "together"]
