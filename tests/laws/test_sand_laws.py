@@ -9,6 +9,7 @@ from hypothesis import strategies as st
 import sand_shop as shop
 from strickle.mould import draw_chance as chance
 from strickle.mould.draw_cake import plain
+from strickle.mould.several import ends
 
 OWN = shop.sand()
 SIZES = st.floats(0.003, 0.05)
@@ -112,7 +113,8 @@ def test_a_wider_or_weaker_cope_never_stands_better(short, thick, share, more):
 def test_low_and_high_hold_the_likely_chance(wide, slender, draft, many):
     body = shop.post(slender * wide, wide, 0.0)._replace(draft=np.full(12, draft))
     groups = [chance.Group(body, many, tuple(range(many)), 0.3)]
-    low, high = chance.spread_of(chance.standing((), groups, None, OWN, chance.crossed(OWN), {}))
+    rows = chance.table(chance.standing((), groups, None, OWN, chance.crossed(OWN), {}))
+    low, high = (chance.Chances(*five.tolist()) for five in ends(rows.reshape(4, chance.SHOPS, chance.DRAWS)))
     likely = chance.chances((), groups, None, OWN, chance.shared(OWN), {})
     assert 0.0 <= low.pocket <= high.pocket <= 1.0
     assert low.any >= low.pocket - 1e-12

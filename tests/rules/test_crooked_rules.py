@@ -83,7 +83,7 @@ def test_an_outer_edge_that_rises_and_falls_has_no_one_height():
 
 
 def test_asked_crooked_a_stepped_lever_is_drawn_along_its_bosses():
-    """A flat joint would rather lie aslant over the step; on one that follows the lever that does not count."""
+    """What a flat joint would trap neither counts nor is told where the joint follows the lever."""
     low, high = box(70, 14, 8, (-35, 0, 0)), box(70, 14, 8, (35, 0, 28))
     step = box(14, 14, 36)
     bosses, bores = ([rod(wide, long, (x, 0, z)) for x, z in ((-70, -6), (70, 22))] for wide, long in ((34, 20), (20, 30)))

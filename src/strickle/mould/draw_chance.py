@@ -21,7 +21,8 @@ from strickle.mould import draw_law as law
 from strickle.mould.draw_bodies import Body, Half, towards_tip
 from strickle.mould.draw_cake import Cake
 from strickle.mould.draw_ledges import Ledge
-from strickle.mould.rules import FLEXURAL, HIGH, LOW, bar_strength, constant
+from strickle.mould.rules import FLEXURAL, bar_strength, constant
+from strickle.mould.several import failing
 from strickle.stores import Kit, SandRecord, Stores
 
 SPREADS: dict[str, float] = {
@@ -277,28 +278,9 @@ def standing(
     return stands
 
 
-def failing(stands: Mapping[str, Array]) -> Chances:
-    """Chances of one mould, dependent through what it shares: the mean over the set."""
-    fails = {name: float(1.0 - stood.mean()) for name, stood in stands.items()}
-    return Chances(**fails, any=float(1.0 - _all(stands).mean()))
-
-
-def spread_of(stands: Mapping[str, Array]) -> tuple[Chances, Chances]:
-    """Low and high chances of ``standing`` on the set of ``crossed``: those that one shop in ten falls short of, and one in ten passes.
-
-    A shop has one sand, print and flask, which it does not know; the hand, the speed and the jerk change from draw to draw and are averaged.
-    """
-    ends = []
-    for share in (LOW, HIGH):
-        each = {
-            name: float(np.quantile(1.0 - stood.reshape(SHOPS, DRAWS).mean(axis=1), share)) for name, stood in {**stands, "any": _all(stands)}.items()
-        }
-        ends.append(Chances(**each))
-    return ends[0], ends[1]
-
-
-def _all(stands: Mapping[str, Array]) -> Array:
-    return np.asarray(stands["pocket"] * stands["edge"] * stands["hanging"] * stands["handling"])
+def table(stands: Mapping[str, Array]) -> Array:
+    """What ``standing`` gives as rows (4, n) in the order of ``KINDS``."""
+    return np.array([stands[name] for name in KINDS])
 
 
 def crossed(sand: Sand) -> Shared:
@@ -323,4 +305,5 @@ def chances(
     ledges: tuple[Ledge, ...] = (),
 ) -> Chances:  # fmt: skip
     """Chances of one mould, dependent through what it shares."""
-    return failing(standing(halves, groups, cake, sand, given, sharp, least_draft, ledges))
+    stands = standing(halves, groups, cake, sand, given, sharp, least_draft, ledges)
+    return Chances(*failing(table(stands)).tolist())

@@ -27,6 +27,7 @@ from strickle.mould.draw_sheet import Sheet, laid_flat
 from strickle.mould.draw_tilt import leaning
 from strickle.mould.result import Leaning, SandBody, SandLedge
 from strickle.mould.rules import FLEXURAL
+from strickle.mould.several import banded
 
 CLEAN, LIKELY = 0.1, 0.4  # below the first it draws clean, above the second it is likely to tear
 STRONGEST = 8.0  # most that strength is raised in search of what would be enough, times
@@ -65,9 +66,9 @@ class _Case(NamedTuple):
     def chances(self, sand: Sand, given: Shared, least_draft: float = 0.0) -> Chances:
         return chance.chances(self.halves, self.groups, self.cake, sand, given, self.sharp, least_draft, self.ledges)
 
-    def standing(self, sand: Sand, given: Shared) -> dict[str, Array]:
-        """Chance that all of each kind stands, for each set of shared values."""
-        return chance.standing(self.halves, self.groups, self.cake, sand, given, self.sharp, 0.0, self.ledges)
+    def standing(self, sand: Sand, given: Shared) -> Array:
+        """Chance (4, n) that all of each kind stands, for each set of shared values."""
+        return chance.table(chance.standing(self.halves, self.groups, self.cake, sand, given, self.sharp, 0.0, self.ledges))
 
 
 def stand(
@@ -83,8 +84,8 @@ def stand(
     for half in found:
         case.groups.extend(chance.grouped(half))
     given = chance.shared(sand)
-    draws, shops = case.standing(sand, given), case.standing(sand, chance.crossed(sand))
-    told = chance.failing(draws)
+    draws, shops = case.standing(sand, given), case.standing(sand, chance.crossed(sand)).reshape(-1, chance.SHOPS, chance.DRAWS)
+    told, low, high = (Chances(*five.tolist()) for five in banded(draws, shops))
     records: list[SandBody] = []
     on_faces: list[tuple[Body, float]] = []
     judged = sorted(((_one(group, sand, given), group) for group in case.groups), key=lambda pair: -pair[0])
@@ -104,12 +105,9 @@ def stand(
     if told.any > CLEAN:
         governs = _governs(case, sand)
         most = _strength(lambda s, g: case.chances(s, g).any, sand)
-    low, high = (Chances(*map(pick, end, told)) for pick, end in zip((min, max), chance.spread_of(shops)))  # never within the likely ones
     shelves = tuple(_shelf(ledge, sand, given, sheet) for ledge in case.ledges)
-    kept = [np.array([stands[name] for name in chance.KINDS]) for stands in (draws, shops)]
     return Stood(
-        tuple(records), told, governs, most, case.sharp, tear, low, high, _leaning(case, sand, sheet), shelves, kept[0],
-        kept[1].reshape(len(chance.KINDS), chance.SHOPS, chance.DRAWS),
+        tuple(records), told, governs, most, case.sharp, tear, low, high, _leaning(case, sand, sheet), shelves, draws, shops
     )  # fmt: skip
 
 

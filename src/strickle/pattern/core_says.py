@@ -34,10 +34,9 @@ def no_bore(least: Value, deep: Value) -> Finding:
         code="pattern.no_bore",
         weight="NOTE",
         says="Cores are asked for in holes along the draw, and no hole takes one",
-        because=f"a hole is cored along the draw from {tell(least.value, 'm')} wide and deeper than {tell(deep.value, '1')} times its width,"
+        because=f"on a flat joint a hole is cored from {tell(least.value, 'm')} wide and deeper than {tell(deep.value, '1')} times its width,"
         " if it goes through and is not filled for the drill",
-        do="Leave it to the sand, which such holes draw with; with --holes cast a hole that would be drilled stays;"
-        " or draw the part another way with --up",
+        do="Leave such holes to the sand; with --holes cast a hole that would be drilled stays; or draw the part another way with --up",
         source="Common practice",
     )
 

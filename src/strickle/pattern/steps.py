@@ -172,7 +172,7 @@ def _answers(made: Worked, stores: Stores, ask: PatternAsk, over: Array) -> tupl
 def _told(made: Worked, set_in: tuple[Core, ...], off: tuple[Loose, ...], laid: Laid, stores: Stores, ask: PatternAsk) -> tuple[Finding, ...]:
     """Findings on cores and loose pieces."""
     told: tuple[Finding, ...] = ()
-    if ask.bores == "core" and not any(core.lies == "upright" for core in set_in):
+    if ask.bores == "core" and not (made.answered is not None and any(choice.place.upright for choice in made.answered.choices)):
         told = (core_says.no_bore(rules.constant(stores, "core.bore_least"), rules.constant(stores, "core.bore_deep")),)
     if made.answered is None:
         return told

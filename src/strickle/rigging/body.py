@@ -17,9 +17,8 @@ from strickle.rigging.solids import Solid
 
 Plan = Any  # shapely geometry: an untyped library
 
-MOST_WAYS = 400
+MOST_WAYS = 400  # rows of ways that are kept, some 50 kB each
 FINE = 0.02  # mm: finer steps of an outline are left out where only what it covers is asked
-"""rows of ways that are kept, some 50 kB each."""
 NEAR = 0.5  # mm under a level that counts as standing over it
 
 

@@ -116,8 +116,7 @@ def finish(runner: Runner, lay: Lay, preset: str) -> tuple[str, int]:
         short = [n for n in sound.necks if is_short(n.fed_time, n.neck_time, n.riser_time)]
         if not short or number == 3:
             break
-        wishes = {w.spot: w for w in lay.ask.risers}
-        wider = {n.feeds: w for n in short if (w := _wish(wishes, sound, lay.results).get(n.feeds)) and w != wishes.get(n.feeds)}
+        wishes, wider = _wider(lay, sound)
         stood, room = lay.ask, lay.room
         if not wider or not _gains(runner, lay, wishes, wider):
             lay.room = room
@@ -138,9 +137,7 @@ def finish_poured(runner: Runner, lay: Lay, preset: str, watch: Watch) -> int:
     for _ in range(MOST_POURED):
         sound = lay.results["sound"]
         assert isinstance(sound, Sound)
-        short = [n for n in sound.necks if is_short(n.fed_time, n.neck_time, n.riser_time)]
-        wishes = {w.spot: w for w in lay.ask.risers}
-        wider = {n.feeds: w for n in short if (w := _wish(wishes, sound, lay.results).get(n.feeds)) and w != wishes.get(n.feeds)}
+        wishes, wider = _wider(lay, sound)
         if not wider:
             break
         least, stops, stood, room = min(n.margin for n in sound.necks), _stops(lay.results), lay.ask, lay.room
@@ -158,6 +155,14 @@ def finish_poured(runner: Runner, lay: Lay, preset: str, watch: Watch) -> int:
                 solved(runner, lay.results, preset)
             break
     return solves
+
+
+def _wider(lay: Lay, sound: Sound) -> tuple[dict[int, RiserWish], dict[int, RiserWish]]:
+    """The wishes that were laid, and those for joints that are short, made larger."""
+    wishes = {w.spot: w for w in lay.ask.risers}
+    wanted = _wish(wishes, sound, lay.results)
+    short = [n.feeds for n in sound.necks if is_short(n.fed_time, n.neck_time, n.riser_time)]
+    return wishes, {spot: wanted[spot] for spot in short if spot in wanted and wanted[spot] != wishes.get(spot)}
 
 
 def _stops(results: Mapping[str, Outcome]) -> set[str]:
