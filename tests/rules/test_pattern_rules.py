@@ -2,10 +2,13 @@
 
 import doctest
 
+import numpy as np
 import pytest
 
+from pattern_shop import box, part_from
 from strickle.base import Span, Value
-from strickle.pattern import rules
+from strickle.pattern import rules, says
+from strickle.pattern.parting import choose
 
 
 def test_doctests():
@@ -35,3 +38,9 @@ def test_restraint_widens_the_band():
 def test_rapping_takes_no_more_than_half_a_per_cent():
     assert rules.rapping_factor(0.2, 0.0002, 0.005) == pytest.approx(0.999)
     assert rules.rapping_factor(0.005, 0.0002, 0.005) == 0.995
+
+
+def test_every_cost_of_a_lie_has_words_for_what_speaks_against_the_other_way_up():
+    part = part_from(box(60, 40, 20))
+    for lie in choose(part.mesh, np.array([0.0, 0.0, 1.0]), part.volume, np.zeros((0, 3)), (0.75, 1.25), False, None):
+        assert set(lie.costs) == set(says.AGAINST)

@@ -16,6 +16,21 @@ from strickle.pattern.undercut import Filled
 
 MUCH_DRAFT = 0.1  # of the part that draft adds: from here on it is minded (choice of this program)
 TURNED = "When its half has been rammed and turned over,"
+AGAINST = {  # what speaks against the other way up, by the cost of it that is more (`parting.Lie.costs`)
+    "trapped": "it traps {} of sand",
+    "lip": "a thin lip of sand is left all round",
+    "section": "it parts on a narrower section",
+    "flat": "less of a flat face lies on the parting",
+    "halves": "it takes two halves",
+    "slab": "one half is a thin slab",
+    "fall": "metal falls {} in the drag",
+    "hanging": "more slender sand hangs in the cope",
+    "standing": "more slender sand stands in the drag",
+    "feeding": "the places that freeze last lie lower",
+    "even": "its halves are not alike",
+    "up": "more of the faces marked good look up",
+    "seam": "the parting line runs over faces marked good",
+}
 WHOLE = "When the cope is off, glue a strip of wood across what stands highest of it"
 
 
@@ -44,22 +59,9 @@ def lies(best: Lie, other: Lie | None, size: float, point: tuple[float, float, f
         why.append("that side was asked to be up")
     elif other is not None:
         name, gain = max(((k, other.costs[k] - best.costs[k]) for k in best.costs), key=lambda kv: kv[1])
-        words = {
-            "trapped": f"it traps {tell(other.trapped * size**3, 'm3')}",
-            "section": "it parts on a narrower section",
-            "flat": "less of a flat face lies on the parting",
-            "halves": "it takes two halves",
-            "slab": "one half is a thin slab",
-            "fall": f"metal falls {tell(other.drag * size, 'm')} in the drag",
-            "hanging": "more slender sand hangs in the cope",
-            "standing": "more slender sand stands in the drag",
-            "feeding": "the places that freeze last lie lower",
-            "even": "its halves are not alike",
-            "up": "more of the faces marked good look up",
-            "seam": "the parting line runs over faces marked good",
-        }
         if gain > 5e-3:  # less is no reason
-            why.append(f"the other way up {words[name]}")
+            told = {"trapped": tell(other.trapped * size**3, "m3"), "fall": tell(other.drag * size, "m")}
+            why.append(f"the other way up {AGAINST[name].format(told.get(name, ''))}")
     return Finding(
         code="pattern.lies",
         weight="NOTE",
