@@ -270,14 +270,14 @@ def test_no_piece_stands_in_the_way_of_one_drawn_before_it(job):
 # Cards
 
 
-def test_the_card_is_a_pdf_of_two_or_three_pages_and_one_on_its_sand(job, doc):
+def test_the_card_is_a_pdf_of_two_or_three_pages_and_one_on_sand_that_may_fail(job, doc):
     data = (job.folder / "cards" / "card.pdf").read_bytes()
     assert data.startswith(b"%PDF-")
     assert data.rstrip().endswith(b"%%EOF")
     counts = [int(n) for n in re.findall(rb"/Type\s*/Pages\b.*?/Count\s+(\d+)", data, re.DOTALL)]
     assert counts
-    assert doc["stages"]["mould"]["sand_chances"]["any"]["value"] > 0.1  # from there on the sand has a page
-    assert max(counts) in (3, 4)
+    sand = doc["stages"]["mould"]["sand_chances"]["any"]["value"] > 0.1  # from there on it has a page of its own
+    assert max(counts) - sand in (2, 3)
 
 
 # The folder again

@@ -41,6 +41,7 @@ def test_an_open_slot_is_one_body_of_its_depth(wide, deep, long, degrees, turned
     slots = [body for body in half.bodies if body.kind == "slot"]
     assert len(slots) == 1
     assert slots[0].depth * 1e3 == pytest.approx(deep, rel=1e-6)
+    assert slots[0].draft == pytest.approx(math.tan(math.radians(degrees)), rel=0.01)  # the open side, which moves with height, has no say
 
 
 @settings(max_examples=12, deadline=None)

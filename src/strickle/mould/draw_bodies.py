@@ -6,8 +6,8 @@ twice the depth of the half: the section closed with a ball of that depth, less 
 a second closing with a quarter of it. Components of neighbouring layers are one body where they lie over each other; where bodies grow
 together towards their root each is one, and the common trunk that bears them all is another.
 
-Sections are polygons, not cells, so perimeter and draft carry no error of a staircase; draft is taken from how the section grows towards
-the root, so that a pattern made of steps has the draft of its steps. Bodies narrower than ``LEAST`` or of less area are not seen.
+Sections are polygons, not cells, so perimeter and draft carry no error of a staircase; draft is taken from the metal that gives way to
+sand towards the root, over the outline that touches it: a pattern made of steps has the draft of its steps, and an open side no say. Bodies narrower than ``LEAST`` or of less area are not seen.
 Not seen either: sand that hangs below the parting in a crooked mould. Lengths in this module are millimetres, in the records metres.
 """
 
@@ -49,6 +49,7 @@ class Layer(NamedTuple):
     contact: float  # outline that touches the pattern
     side: float  # outline against other sand
     ceiling: float  # pattern facing the root over it
+    gained: float  # of its area, what is metal in the section before it, nearer the parting
     shape: Any  # shapely polygon, or None in a sum of several
 
 
@@ -149,10 +150,13 @@ def _half(name: str, solid: manifold3d.Manifold, edges: Array) -> Half:
     live: dict[str, list[_Chain]] = {"pocket": [], "slot": [], "arm": []}
     done: list[_Chain] = []
     outer: list[tuple[float, float]] = []
+    before = None
     for low, high in itertools.pairwise(edges):
         section = solid.slice(float(low + high) / 2)
+        freed = None if before is None else before - section
         for kind, layers in _sections(section, reach, float(low + high) / 2, float(high - low)).items():
-            live[kind] = _follow(kind, live[kind], layers, done)
+            live[kind] = _follow(kind, live[kind], _grown(layers, freed), done)
+        before = section
         whole = [shapely.Polygon(ring) for ring in map(np.asarray, section.to_polygons()) if _turns(ring) > 0]
         outer.append((sum(p.area for p in whole), sum(p.length for p in whole)))
     for chains in live.values():
@@ -161,7 +165,7 @@ def _half(name: str, solid: manifold3d.Manifold, edges: Array) -> Half:
     length = max(box[3] - box[0], box[4] - box[1]) * 1e-3
     bodies = tuple(b for chain in done if (b := _body(name, chain)) is not None)
     areas, around = (np.array([pair[i] for pair in reversed(outer)]) for i in (0, 1))
-    return Half(name, top * 1e-3, length, float(np.median(_draft(areas, around, np.diff(edges)[::-1]))), bodies)
+    return Half(name, top * 1e-3, length, float(np.median(_draft(np.diff(areas, prepend=areas[:1]), around, np.diff(edges)[::-1]))), bodies)
 
 
 def _turns(ring: Array) -> float:
@@ -169,7 +173,8 @@ def _turns(ring: Array) -> float:
     return 0.5 * float(x[:-1] @ y[1:] - y[:-1] @ x[1:] + x[-1] * y[0] - y[-1] * x[0])
 
 
-def _polygons(section: manifold3d.CrossSection) -> list[Any]:
+def _polygons(section: manifold3d.CrossSection, least: float = LEAST) -> list[Any]:
+    """Components of a section, those narrower than ``least`` [mm] and of less area than ``LEAST_AREA`` left out; every one with 0."""
     out = []
     for piece in section.decompose():
         rings = [np.asarray(ring) for ring in piece.to_polygons()]
@@ -178,7 +183,7 @@ def _polygons(section: manifold3d.CrossSection) -> list[Any]:
         if len(rings) > 1:
             rings.sort(key=lambda ring: -abs(_turns(ring)))
         shape = shapely.Polygon(rings[0], rings[1:])
-        if shape.area > LEAST_AREA and 2.0 * shape.area / shape.length > LEAST / 2.0:
+        if least == 0.0 or (shape.area > LEAST_AREA and 2.0 * shape.area / shape.length > least / 2.0):
             out.append(shape)
     return out
 
@@ -211,7 +216,7 @@ def _sections(metal: manifold3d.CrossSection, reach: float, high: float, thick: 
     edge = shapely.MultiLineString([np.vstack([ring, ring[:1]]) for ring in rings])
     shapely.prepare(edge)
     return {
-        "pocket": [Layer(high, thick, p.area, p.length, 0.0, 0.0, p) for p in pockets],
+        "pocket": [Layer(high, thick, p.area, p.length, 0.0, 0.0, 0.0, p) for p in pockets],
         "slot": [_open(p, edge, high, thick) for p in slots],
         "arm": [_open(p, edge, high, thick) for p in arms],
     }
@@ -237,7 +242,21 @@ def _open(shape: Any, edge: Any, high: float, thick: float) -> Layer:
         middles = shapely.points((corners[1:] + corners[:-1]) / 2.0)
         whole += float(long.sum())
         touch += float(long[shapely.dwithin(middles, edge, NEAR)].sum())
-    return Layer(high, thick, shape.area, touch, whole - touch, 0.0, shape)
+    return Layer(high, thick, shape.area, touch, whole - touch, 0.0, 0.0, shape)
+
+
+def _grown(layers: list[Layer], freed: manifold3d.CrossSection | None) -> list[Layer]:
+    """Components of one section with what each gained; ``freed`` is metal of the section before that is none here."""
+    if freed is None or not layers:
+        return layers
+    rings = [np.asarray(ring.coords)[:-1] for layer in layers for ring in (layer.shape.exterior, *layer.shape.interiors)]
+    pieces = _polygons(manifold3d.CrossSection(rings, manifold3d.FillRule.EvenOdd) ^ freed, 0.0)
+    if not pieces:
+        return layers
+    tree = shapely.STRtree([layer.shape for layer in layers])
+    at, holder = tree.query([piece.representative_point() for piece in pieces], predicate="intersects")
+    gained = np.bincount(holder, weights=[pieces[i].area for i in at], minlength=len(layers))
+    return [layer._replace(gained=float(more)) for layer, more in zip(layers, gained, strict=True)]
 
 
 def _follow(kind: str, chains: list[_Chain], layers: list[Layer], done: list[_Chain]) -> list[_Chain]:
@@ -255,8 +274,7 @@ def _follow(kind: str, chains: list[_Chain], layers: list[Layer], done: list[_Ch
             done.append(chain)
     out = []
     for layer, mine in zip(layers, borne, strict=True):
-        above = sum(chain.layers[-1].area for chain in mine)
-        bare = layer.area if not mine else max(0.0, layer.area - above - 0.27 * layer.contact * layer.thick)
+        bare = layer.area if not mine else max(0.0, layer.gained - 0.27 * layer.contact * layer.thick)
         grown = layer._replace(ceiling=0.0 if layer.high - layer.thick / 2 < 1e-6 else bare)
         if len(mine) == 1:
             mine[0].layers.append(grown)
@@ -276,18 +294,18 @@ def _summed(chains: list[_Chain]) -> list[Layer]:
         if old is None:
             levels[layer.high] = layer._replace(shape=None)
         else:
-            add = {name: getattr(old, name) + getattr(layer, name) for name in ("area", "contact", "side", "ceiling")}
+            add = {name: getattr(old, name) + getattr(layer, name) for name in ("area", "contact", "side", "ceiling", "gained")}
             levels[layer.high] = old._replace(**add)
     return [levels[high] for high in sorted(levels)]
 
 
-def _draft(area: Array, contact: Array, thick: Array) -> Array:
-    """Tangent of the draft of each layer, tip to root (n,): growth of the section over its outline; ledges left out."""
-    n = len(area)
+def _draft(gained: Array, contact: Array, thick: Array) -> Array:
+    """Tangent of the draft of each layer, tip to root (n,): area gained since the layer before, over the outline; ledges left out."""
+    n = len(gained)
     if n < 2:
         return np.zeros(n)
     apart = (thick[1:] + thick[:-1]) / 2.0
-    growth = (area[1:] - area[:-1]) / np.maximum(apart * (contact[1:] + contact[:-1]) / 2.0, 1e-12)
+    growth = gained[1:] / np.maximum(apart * (contact[1:] + contact[:-1]) / 2.0, 1e-12)
     good = np.abs(growth) < LEDGE
     reach = max(2, round(0.15 * n))
     out = np.zeros(n)
@@ -327,7 +345,9 @@ def _body(half: str, made: _Chain) -> Body | None:
     thick = np.array([layer.thick for layer in chain])
     if thick.sum() < 0.3 or root.shape is None:
         return None
-    area, contact, side, ceiling = (np.array([getattr(layer, name) for layer in chain]) for name in ("area", "contact", "side", "ceiling"))
+    area, contact, side, ceiling, gained = (
+        np.array([getattr(layer, name) for layer in chain]) for name in ("area", "contact", "side", "ceiling", "gained")
+    )
     if contact.sum() < BETWEEN[kind] * (contact.sum() + side.sum()):
         return None  # a mere corner, no body
     across = width(root.shape)
@@ -354,7 +374,7 @@ def _body(half: str, made: _Chain) -> Body | None:
         contact=contact * 1e-3,
         side=side * 1e-3,
         ceiling=ceiling * 1e-6,
-        draft=_draft(area, contact, thick),
+        draft=_draft(gained, contact, thick),
         width=across * 1e-3,
         long=float(root.area / max(across, 1e-9) ** 2),
         shapes=tuple((layer.high - layer.thick / 2, layer.high + layer.thick / 2, layer.shape) for layer in chain[own:]),
