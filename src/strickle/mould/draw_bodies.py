@@ -7,8 +7,9 @@ a second closing with a quarter of it. Components of neighbouring layers are one
 together towards their root each is one, and the common trunk that bears them all is another.
 
 Sections are polygons, not cells, so perimeter and draft carry no error of a staircase; draft is taken from the metal that gives way to
-sand towards the root, over the outline that touches it: a pattern made of steps has the draft of its steps, and an open side no say. Bodies narrower than ``LEAST`` or of less area are not seen.
-Not seen either: sand that hangs below the parting in a crooked mould. Lengths in this module are millimetres, in the records metres.
+sand towards the root, over the outline that touches it: a pattern made of steps has the draft of its steps, and an open side no say.
+Bodies narrower than ``LEAST`` or of less area are not seen, nor sand that hangs below the parting in a crooked
+mould. Lengths in this module are millimetres, in the records metres.
 """
 
 from __future__ import annotations
