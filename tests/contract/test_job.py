@@ -9,15 +9,15 @@ import re
 import zipfile
 from pathlib import Path
 
-import jsonschema
 import numpy as np
 import pytest
 
 import strickle
 from fakes import cards as fake_cards
 from fakes import fakes, finding, record, results, stl
+from lawful import lawful
 from strickle.base import BadInput, Cancelled, Mesh, Outcome, Piece, quiet
-from strickle.job import schema, stages
+from strickle.job import stages
 from strickle.job.cache import StageCache
 from strickle.job.kit import read_kit, stores_with
 from strickle.job.progress import Progress
@@ -57,7 +57,7 @@ def test_plan_writes_a_lawful_folder(part: Path, tmp_path: Path, log: list[str])
     plan = strickle.plan(part, out=folder, unit="mm")
     assert log == ALL
     doc = results(folder)
-    jsonschema.validate(doc, json.loads(schema.packaged()))
+    lawful(doc)
     assert doc == json.loads(plan.to_json())
     assert plan.verdict.code == doc["verdict"]["code"] == "castable"
     assert plan.exit_code == 0
@@ -163,7 +163,7 @@ def test_a_stop_that_ends_the_plan_leaves_later_stages_not_run(part: Path, tmp_p
     monkeypatch.setattr(stages, "STAGES", fakes(findings={"mould": (stop,), "part": (finding("part.thin", "MIND", 0.002),)}))
     plan = strickle.plan(part, out=tmp_path / "job", unit="mm", units="us")
     doc = results(tmp_path / "job")
-    jsonschema.validate(doc, json.loads(schema.packaged()))
+    lawful(doc)
     assert plan.exit_code == 3
     assert doc["stages"]["sound"]["status"] == "not run"
     assert doc["stages"]["sound"]["because"] == "as it stands, the wall is 0.157 in thick"

@@ -4,7 +4,6 @@ from __future__ import annotations
 
 import json
 
-import jsonschema
 import manifold3d as m3
 import numpy as np
 import pytest
@@ -12,10 +11,10 @@ import pytest
 import melt_shop
 import pattern_shop
 import strickle
+from lawful import lawful
 from strickle.base import BadInput, quiet
 from strickle.job.demo import stl
 from strickle.job.recipe import BY_NAME
-from strickle.job.schema import packaged
 from strickle.mould import MouldAsk
 from strickle.mould.steps import ram
 from strickle.pattern import PatternAsk
@@ -189,7 +188,7 @@ def test_the_plate_is_planned_to_a_lawful_folder(plate):
     assert plate.verdict.code == "castable"
     assert "open back sinks" in plate.verdict.says
     doc = json.loads((plate.folder / "results.json").read_text(encoding="utf-8"))
-    jsonschema.validate(doc, json.loads(packaged()))
+    lawful(doc)
     assert all(stage["status"] == "done" for stage in doc["stages"].values())
     assert doc["files"]["print"] == ["print/drag-pattern.3mf", "print/drag-pattern.stl", "print/plate-1.3mf"]
     assert {"cards/card.pdf", "cards/section.svg", "cards/plan.svg"} <= set(doc["files"]["cards"])

@@ -91,14 +91,12 @@ def serve(seed: int, numbers: list[int]) -> None:
     """Run the cases of these numbers."""
     import warnings
 
-    import jsonschema
     from mutate import case_of
 
-    from strickle.job.schema import packaged
+    from lawful import lawful
 
     warnings.simplefilter("error")  # a warning on the screen is a fault like a traceback
     warnings.filterwarnings("ignore", category=DeprecationWarning, module="numba|trimesh|importlib")
-    schema = json.loads(packaged())
     resource.setrlimit(resource.RLIMIT_AS, (MEMORY, MEMORY))
     with tempfile.TemporaryDirectory() as home:
         os.environ["XDG_CONFIG_HOME"] = home
@@ -110,7 +108,7 @@ def serve(seed: int, numbers: list[int]) -> None:
             case = case_of(seed, number)
             with tempfile.TemporaryDirectory() as place:
                 try:
-                    got = run(case, Path(place).resolve(), good, lambda doc: jsonschema.validate(doc, schema))
+                    got = run(case, Path(place).resolve(), good, lawful)
                 except BaseException as trouble:
                     got = {"code": -1, "seconds": 0.0, "says": "", "wrong": f"{type(trouble).__name__}: {str(trouble)[:300]}"}
                 os.chdir(home)
@@ -118,5 +116,5 @@ def serve(seed: int, numbers: list[int]) -> None:
 
 
 if __name__ == "__main__":
-    sys.path.insert(0, str(Path(__file__).parent))
+    sys.path[:0] = [str(Path(__file__).parent), str(Path(__file__).parents[1])]
     serve(int(sys.argv[1]), [int(n) for n in sys.argv[2].split(",")])
