@@ -164,10 +164,11 @@ def test_a_necked_body_is_weaker():
 
 def test_edges_square_and_sharp():
     block = m3.Manifold.cube((60, 60, 20), True).translate((0, 0, -10))
-    assert sharpest(shop.mesh(block)) == {"drag": 90.0, "cope": 90.0}
+    assert sharpest(shop.mesh(block)) == {"drag": (90.0, None), "cope": (90.0, None)}
     groove = m3.CrossSection([np.array([[-4, 0.0], [4, 0.0], [0, 8.0]])]).extrude(40).rotate((90, 0, 0)).translate((0, 20, -20))
-    sharp = sharpest(shop.mesh(block - groove))["drag"]
+    sharp, at = sharpest(shop.mesh(block - groove))["drag"]
     assert sharp == pytest.approx(2 * math.degrees(math.atan(0.5)), abs=1)
+    assert at == pytest.approx([0.0, 0.0, -0.012], abs=1e-6)  # the ridge of sand, in the middle of its length
     own = shop.sand()
     half = halves(shop.mesh(block))[0]
     given = chance.shared(own)

@@ -98,7 +98,11 @@ def test_the_edge_at_a_sloping_joint_is_as_sharp_as_the_slope_leaves_it(slope):
     """An upright wall crossing a joint of so many degrees: the sand on one side of it keeps 90 degrees less the slope."""
     block = shop.mesh(m3.Manifold.cube((60, 60, 80), True))
     found = sharpest(block, sheet(lambda x, y: math.tan(math.radians(slope)) * x))
-    assert found == pytest.approx({"cope": 90.0 - slope, "drag": 90.0 - slope}, abs=0.1)
+    for edge in found.values():
+        assert edge.angle == pytest.approx(90.0 - slope, abs=0.1)
+        assert (edge.at is None) == (slope == 0)
+        if slope:
+            assert abs(edge.at[2] - math.tan(math.radians(slope)) * edge.at[0]) < 1e-6  # on the joint
 
 
 def test_a_leaning_draw_pushes_as_the_study_tells():

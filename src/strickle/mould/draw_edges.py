@@ -2,7 +2,7 @@
 
 from __future__ import annotations
 
-from typing import Any
+from typing import Any, NamedTuple
 
 import numpy as np
 
@@ -17,8 +17,15 @@ ASIDE = 0.5e-3  # how far outside the metal the slope of a crooked parting is ta
 UPRIGHT = 0.5  # sine: edges steeper than 30 degrees are corners in plan, drawn along themselves
 
 
-def sharpest(cavity: Mesh, sheet: Sheet | None = None) -> dict[str, float]:
-    """The sharpest edge of sand of each half [deg], 90 where none is sharper; ``sheet`` is a parting that is not flat."""
+class Edge(NamedTuple):
+    """The sharpest edge of sand of one half."""
+
+    angle: float  # [deg], 90 where none is sharper
+    at: Array | None  # its place (3,) [m], None where there is none
+
+
+def sharpest(cavity: Mesh, sheet: Sheet | None = None) -> dict[str, Edge]:
+    """The sharpest edge of sand of each half; ``sheet`` is a parting that is not flat."""
     import trimesh
 
     mesh = trimesh.Trimesh(cavity.vertices, cavity.faces, process=False)
@@ -36,29 +43,30 @@ def sharpest(cavity: Mesh, sheet: Sheet | None = None) -> dict[str, float]:
     out = {}
     for name, side in (("drag", -1.0), ("cope", 1.0)):
         mine = lying & (middle * side > 1e-5)
-        wall, wall_long = _at_sheet(mesh, sheet, side) if sheet is not None and crooked else _at_parting(mesh, side)
-        out[name] = _least(np.concatenate([angle[mine], wall]), np.concatenate([long[mine], wall_long]))
+        wall, wall_long, foot = _at_sheet(mesh, sheet, side) if sheet is not None and crooked else _at_parting(mesh, side)
+        places = np.concatenate([ends[mine].mean(axis=1), foot])
+        out[name] = _least(np.concatenate([angle[mine], wall]), np.concatenate([long[mine], wall_long]), places)
     return out
 
 
-def _at_parting(mesh: Any, side: float) -> tuple[Array, Array]:
-    """Angle of the sand between each wall that stands on the parting and the parting itself [deg], and the length of its foot [m]."""
+def _at_parting(mesh: Any, side: float) -> tuple[Array, Array, Array]:
+    """Angle of the sand between each wall that stands on the parting and the parting itself [deg], length of its foot [m], its middle (m, 3)."""
     corners = mesh.vertices[mesh.faces]
     down = np.abs(corners[:, :, 2]) < 2e-6
     feet = (down.sum(axis=1) == 2) & ((corners[:, :, 2] * side).max(axis=1) > 1e-5)
     if not feet.any():
-        return np.zeros(0), np.zeros(0)
+        return np.zeros(0), np.zeros(0), np.zeros((0, 3))
     two = corners[feet][down[feet]].reshape(-1, 2, 3)
     rise = mesh.face_normals[feet][:, 2] * side
-    return BLUNT + np.degrees(np.arcsin(np.clip(rise, -1.0, 1.0))), np.linalg.norm(two[:, 1] - two[:, 0], axis=1)
+    return BLUNT + np.degrees(np.arcsin(np.clip(rise, -1.0, 1.0))), np.linalg.norm(two[:, 1] - two[:, 0], axis=1), two.mean(axis=1)
 
 
-def _at_sheet(mesh: Any, sheet: Sheet, side: float) -> tuple[Array, Array]:
+def _at_sheet(mesh: Any, sheet: Sheet, side: float) -> tuple[Array, Array, Array]:
     """As ``_at_parting``, where faces cross a crooked parting: what stands between wall and parting is measured square to their common line."""
     over = (mesh.vertices[:, 2] - sheet.heights(mesh.vertices[:, :2]))[mesh.faces]
     cut = (over.min(axis=1) < -1e-6) & (over.max(axis=1) > 1e-6)
     resting = (np.abs(over) < 2e-6).sum(axis=1) == 2
-    angle, long = [], []
+    angle, long, at = [], [], []
     for mine in (np.flatnonzero(cut), np.flatnonzero(resting & ~cut & ((over * side).max(axis=1) > 1e-5))):
         first, second, good = _crossing(mesh.vertices[mesh.faces[mine]], over[mine])
         normal = mesh.face_normals[mine[good]]
@@ -69,7 +77,8 @@ def _at_sheet(mesh: Any, sheet: Sheet, side: float) -> tuple[Array, Array]:
         leans = (normal[wall] * sheet.normals(beside)).sum(axis=1) * side
         angle.append(BLUNT + np.degrees(np.arcsin(np.clip(leans, -1.0, 1.0))))
         long.append(np.linalg.norm(second - first, axis=1)[wall])
-    return np.concatenate(angle), np.concatenate(long)
+        at.append(middle)
+    return np.concatenate(angle), np.concatenate(long), np.concatenate(at)
 
 
 def _crossing(corners: Array, over: Array) -> tuple[Array, Array, Array]:
@@ -88,8 +97,10 @@ def _crossing(corners: Array, over: Array) -> tuple[Array, Array, Array]:
     return pairs[:, 0], pairs[:, 1], good
 
 
-def _least(angle: Array, long: Array) -> float:
-    """The angle below which ``SHORT`` of edge lies."""
+def _least(angle: Array, long: Array, at: Array) -> Edge:
+    """The angle below which ``SHORT`` of edge lies, and where an edge of it is."""
     order = np.argsort(angle)
     enough = np.flatnonzero(np.cumsum(long[order]) >= SHORT)
-    return min(BLUNT, float(angle[order][enough[0]])) if len(enough) else BLUNT
+    if not len(enough) or angle[order][enough[0]] >= BLUNT:
+        return Edge(BLUNT, None)
+    return Edge(float(angle[order][enough[0]]), at[order][enough[0]])

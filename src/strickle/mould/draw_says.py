@@ -31,7 +31,7 @@ def told(stood: Stood, sand: Sand, pattern: Pattern, kit: Kit) -> tuple[Finding,
     out = _fingers([body for body in doubtful if body.width < DRILLED and body not in low], pattern, known)
     out += _wide([body for body in doubtful if body.width >= DRILLED], pattern, known)
     out += _relief(low, pattern, known)
-    out += [*_edges(stood), *_hanging(stood, pattern), *_handling(stood, kit)]
+    out += [*_edges(stood, pattern), *_hanging(stood, pattern), *_handling(stood, kit)]
     if stood.chances.any >= CLEAN:
         out.append(_whole(stood, sand, kit))
     return tuple(out)
@@ -159,11 +159,11 @@ def _cure(body: SandBody) -> str:
     )
 
 
-def _edges(stood: Stood) -> list[Finding]:
+def _edges(stood: Stood, pattern: Pattern) -> list[Finding]:
     if stood.chances.edge < CLEAN:
         return []
-    half = min(stood.sharp, key=lambda name: stood.sharp[name])
-    angle = stood.sharp[half]
+    half = min(stood.sharp, key=lambda name: stood.sharp[name].angle)
+    angle, at = stood.sharp[half]
     sharp = angle < 80.0
     return [
         Finding(
@@ -175,6 +175,7 @@ def _edges(stood: Stood) -> list[Finding]:
             do="Round the corner of the pattern or move the parting so that the sand's edge is square"
             if sharp
             else "Lift it straight, with a bridge",
+            where=_at(at, pattern) if sharp and at is not None else None,
             margin=Margin(value=angle, unit="1", of="angle of the sand's edge in degrees; a square one is 90"),
             source="drawmodel",
         )

@@ -20,7 +20,7 @@ from strickle.mould import draw_law as law
 from strickle.mould.draw_bodies import Body, Half, halves
 from strickle.mould.draw_cake import Cake
 from strickle.mould.draw_chance import Chances, Group, Sand, Shared
-from strickle.mould.draw_edges import sharpest
+from strickle.mould.draw_edges import Edge, sharpest
 from strickle.mould.draw_ledges import Ledge, ledges
 from strickle.mould.draw_map import face_chances
 from strickle.mould.draw_sheet import Sheet, laid_flat
@@ -44,7 +44,7 @@ class Stood(NamedTuple):
     chances: Chances
     governs: str
     enough: float | None
-    sharp: dict[str, float]
+    sharp: dict[str, Edge]
     face_tear: Array
     low: Chances  # that one shop in ten stays under
     high: Chances  # that one in ten goes over
@@ -80,7 +80,8 @@ def stand(
     """
     level = laid_flat(cavity, sheet)
     found = halves(level)
-    case = _Case(found, [], cake, sharpest(cavity, sheet), ledges(level))
+    sharp = sharpest(cavity, sheet)
+    case = _Case(found, [], cake, {name: edge.angle for name, edge in sharp.items()}, ledges(level))
     for half in found:
         case.groups.extend(chance.grouped(half))
     given = chance.shared(sand)
@@ -107,7 +108,7 @@ def stand(
         most = _strength(lambda s, g: case.chances(s, g).any, sand)
     shelves = tuple(_shelf(ledge, sand, given, sheet) for ledge in case.ledges)
     return Stood(
-        tuple(records), told, governs, most, case.sharp, tear, low, high, _leaning(case, sand, sheet), shelves, draws, shops
+        tuple(records), told, governs, most, sharp, tear, low, high, _leaning(case, sand, sheet), shelves, draws, shops
     )  # fmt: skip
 
 
