@@ -5,6 +5,7 @@ from __future__ import annotations
 import dataclasses
 import io
 import json
+import math
 import re
 import zipfile
 from pathlib import Path
@@ -212,6 +213,12 @@ def test_the_sand_asked_for_reaches_the_part_and_the_mould() -> None:
     assert Recipe(file="a.stl").asks(b"x")["part"].sand is None
 
 
+def test_angles_of_draft_with_no_draft_are_refused() -> None:
+    with pytest.raises(BadInput, match="draft_pockets is asked for, and no draft is to be added"):
+        Recipe(file="a.stl", asked=asked(draft="none", draft_pockets="2 deg")).asks(b"x")
+    assert Recipe(file="a.stl", asked=asked(draft_pockets="2 deg")).asks(b"x")["pattern"].draft_pockets == pytest.approx(math.radians(2.0))
+
+
 def test_comments_of_a_fresh_recipe_hold_no_code(tmp_path: Path) -> None:
     write_recipe(tmp_path / "job.toml", Recipe(file="a.stl"))
     text = (tmp_path / "job.toml").read_text()
@@ -376,6 +383,8 @@ def test_every_choice_reads_back_what_it_writes(choice: object) -> None:
         ('[sound]\nknock_out_temperature = "3000 degC"', "out of all reason"),
         ('[cavity]\ncell = "5 m"', "cavity.cell: '5 m' is out of all reason. It should lie between 0.2 mm and 20 mm"),
         ('[rigging]\npour_time = "0 s"', "out of all reason"),
+        ('[pattern]\ndraft_outside = "3"', "'3' is out of all reason. Give it with its unit, between 0 deg and 15 deg"),
+        ('[pattern]\ndraft_pockets = "20 deg"', "'20 deg' is out of all reason. Give it with its unit, between 0 deg and 15 deg"),
         ('[melt]\ncarry = "-1 s"', "out of all reason"),
         ('[melt]\npour = "-300 degC"', "below absolute zero"),
         ("[metal]\ncontraction = 1.3", "between 0 % and 3 %"),

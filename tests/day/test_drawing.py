@@ -2,6 +2,7 @@
 
 import dataclasses
 import functools
+import math
 
 import manifold3d as m3
 import numpy as np
@@ -168,6 +169,21 @@ def test_layer_lines_that_are_not_filled_take_a_degree_more():
     ask = {"up": np.array([0, 0, 1.0]), "parting": 0.0}
     filled, unfilled = (make(part, aluminium(), STORES, PatternAsk(**ask, draft=word), quiet) for word in ("added", "unfilled"))
     assert 1.3 < unfilled.draft_volume / filled.draft_volume < 1.6
+
+
+@pytest.mark.parametrize("degrees", [1.0, 4.0, 8.0])
+def test_angles_of_draft_that_are_asked_for_are_made(degrees):
+    """A block with a pocket, all in the cope: its walls a little over their far end, where low walls take more, lean as asked."""
+    part = f.part_of(f.box(100, 80, 40) - f.box(40, 30, 30).translate((0, 0, 20)), (), wall=8.0)
+    lean = math.radians(degrees)
+    ask = PatternAsk(up=np.array([0, 0, 1.0]), parting=0.0, draft_outside=lean, draft_pockets=0.75 * lean)
+    cavity = solid_of(make(part, aluminium(), STORES, ask, quiet).cavity)
+    low, high = (cavity.slice(z) for z in (32.0, 24.0))
+    outside = [float(np.diff(np.array(s.bounds()).reshape(2, 2)[:, 0])[0]) for s in (low, high)]
+    assert (outside[1] - outside[0]) / 2 / 8.0 == pytest.approx(math.tan(lean), rel=0.03)
+    holes = [min((ring for ring in s.to_polygons() if len(s.to_polygons()) > 1), key=lambda ring: np.ptp(ring[:, 0])) for s in (low, high)]
+    wide = [float(np.ptp(ring[:, 0])) for ring in holes]
+    assert (wide[1] - wide[0]) / -2 / 8.0 == pytest.approx(math.tan(0.75 * lean), rel=0.03)
 
 
 def test_draft_from_the_middle_adds_little_and_draws_all_the_same():

@@ -17,7 +17,6 @@ pytestmark = pytest.mark.validate
 
 FAST = ("bearing_cover.stl", "pulley_t30.stl", "featuretype_inch.stl", "table_attachment.stl")  # in tests/day/test_draws.py
 ROUND = ("pulley_t30.stl",)  # with --fillets added as well; two more in tests/twins/test_draft_twin.py
-SLOW = "irb_base_broken_m.stl"  # 776 mm long, held by no flask; checked by hand: its cope half drags 0.038 mm3 by the joint
 
 
 HAS_STEP = importlib.util.find_spec("OCP") is not None
@@ -28,8 +27,6 @@ def told(parts):
     for part in parts:
         if part.file.endswith(".step") and not HAS_STEP:
             yield pytest.param(part, marks=pytest.mark.skip(reason="STEP needs the extra"))
-        elif part.file == SLOW:
-            yield pytest.param(part, marks=pytest.mark.skip(reason="seven minutes and more of one core; checked by hand: 0.038 mm3 (bar 0.005)"))
         else:
             yield part
 

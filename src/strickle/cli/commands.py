@@ -70,6 +70,8 @@ def _asking(function: Function) -> Function:
             type=Spelt(["added", "unfilled", "none"]),
             help="Give walls along the draw the draft they lack; unfilled layer lines take more. Default: added.",
         ),
+        click.option("--draft-outside", metavar='"2 deg"', help="Draft of outside walls. Default: 2 degrees."),
+        click.option("--draft-pockets", metavar='"3 deg"', help="Draft of walls of pockets. Default: 3 degrees."),
         click.option("--draft-from", type=Spelt(["far", "middle"]), help="Where a drafted wall keeps its size. Default: far."),
         click.option("--fillets", type=Spelt(["added", "none"]), help="Inner corners rounded in the pattern. Default: none."),
         click.option("--joint", type=Spelt(["best", "flat", "crooked"]), help="How cope and drag part. Default: best."),

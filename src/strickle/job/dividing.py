@@ -31,7 +31,8 @@ from strickle.trials.division import stands
 
 HANDED_DOWN = (
     "use", "metal", "contraction", "draft", "mould", "sand", "cover", "sleeve", "pour", "carry", "crucible", "furnace", "lip", "kept_full",
-    "knock_out", "filling", "window", "corners", "preset", "joint", "draft_from", "fillets", "bores", "core_sand", "holes", "sand_ways",
+    "knock_out", "filling", "window", "corners", "preset", "joint", "draft_outside", "draft_pockets", "draft_from", "fillets", "bores",
+    "core_sand", "holes", "sand_ways",
 )  # fmt: skip
 """Choices of the parent that a casting's own job takes over; of those that name places of the whole part only the marks on the casting are,
 and the answers to undercuts where they are one word for all."""

@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 import dataclasses
+import math
 import re
 from collections.abc import Mapping
 from dataclasses import dataclass
@@ -26,6 +27,7 @@ _EXAMPLES = {
     "body": "1", "metal": "a319", "sand": "green", "parting": "12 mm", "pour_time": "6 s", "crucible": "large pot", "furnace": "electric furnace",
     "knock_out": "250 degC", "undercuts": "core,fill", "pegs": EXAMPLE, "chills": CHILL_EXAMPLE, "marks": MARK_EXAMPLE, "sleeve": "12 mm",
     "lip": "60 mm", "pour_rate": "0.3 kg/s", "kept_full": "no", "break_at": "2 s", "break_for": "1 s",
+    "draft_outside": "2 deg", "draft_pockets": "3 deg",
 }  # fmt: skip
 
 
@@ -34,7 +36,8 @@ class Choice:
     """One thing a person may ask: its name outside, and the stage's ask and field it sets.
 
     ``among`` lists the words allowed, ``low`` and ``high`` [SI] bound a quantity: what lies outside is a slip of the pen. ``measured`` is
-    the SI unit of a quantity that may stand in place of the words; ``points`` means named points, ``chills`` named blocks, ``marks`` marked faces.
+    the SI unit of a quantity that may stand in place of the words; ``points`` means named points, ``chills`` named blocks, ``marks`` marked faces,
+    ``angle`` a quantity that is written with its unit, degrees as a rule.
     """
 
     name: str
@@ -47,6 +50,7 @@ class Choice:
     points: bool = False
     chills: bool = False
     marks: bool = False
+    angle: bool = False
 
     @property
     def unit(self) -> str | None:
@@ -107,6 +111,9 @@ class Choice:
 
     def _within(self, value: float, text: Any, what: str) -> float:
         """The value, or BadInput where it is out of all reason."""
+        if self.angle and not self.low <= value <= self.high:
+            low, high = (f"{np.degrees(end):.3g} deg" for end in (self.low, self.high))
+            raise BadInput(f"{what}: {str(text).strip()!r} is out of all reason", f"Give it with its unit, between {low} and {high}")
         if not self.low <= value <= self.high:
             style = "%" if self.unit == "1" and not self.is_vector else ""
             low, high = (" ".join(shown(end, self.unit or self.measured or "1", style=style)).strip() for end in (self.low, self.high))
@@ -145,6 +152,8 @@ CHOICES: tuple[Choice, ...] = (
     Choice(name="parting", stage="pattern", field="parting", low=-1e3, high=1e3),
     Choice(name="joint", stage="pattern", field="joint", among=("best", "flat", "crooked")),
     Choice(name="draft", stage="pattern", field="draft", among=("added", "unfilled", "none")),
+    Choice(name="draft_outside", stage="pattern", field="draft_outside", low=0.0, high=math.radians(15.0), angle=True),
+    Choice(name="draft_pockets", stage="pattern", field="draft_pockets", low=0.0, high=math.radians(15.0), angle=True),
     Choice(name="draft_from", stage="pattern", field="draft_from", among=("far", "middle")),
     Choice(name="fillets", stage="pattern", field="fillets", among=("added", "none")),
     Choice(name="undercuts", stage="pattern", field="undercuts"),
@@ -211,6 +220,8 @@ class Recipe:
             raise BadInput(
                 "stock on the poured face is asked for, and a two-part mould has no poured face", "Leave it out, or take --mould open-face"
             )
+        if given["pattern"].get("draft") == "none" and (own := [name for name in ("draft_outside", "draft_pockets") if name in self.asked]):
+            raise BadInput(f"{own[0]} is asked for, and no draft is to be added", "Leave one of them out")
         if "kept_full" in self.asked and given["pattern"]["open_face"]:
             raise BadInput("a basin kept full or not is asked for, and an open-face mould has none", "Leave it out, or take --mould two-part")
         given["part"] |= {"data": data, "name": self.file, "sand": self.value("sand")}

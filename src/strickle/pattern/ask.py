@@ -38,6 +38,8 @@ class PatternAsk(Record):
         "whether walls along the draw are given draft: added, unfilled (a degree more, for layer lines that are not filled and sanded) or none",
         default="added",
     )
+    draft_outside: float | None = si("1", "draft of outside walls, as an angle; None = 2 degrees", default=None)
+    draft_pockets: float | None = si("1", "draft of walls of pockets, as an angle; None = 3 degrees", default=None)
     draft_from: str = word(
         "where a drafted wall keeps its size: far (its end far from the joint) or middle (half the height of its half: little metal is added,"
         " and the far end grows thinner)",

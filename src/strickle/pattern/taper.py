@@ -40,10 +40,12 @@ class DraftRule(NamedTuple):
         return self.outside + more, self.pocket + more
 
 
-def rule_of(stores: Stores, *, datum: str = "parting", layered: bool = False) -> DraftRule:
-    """The rule by the stores' data."""
+def rule_of(stores: Stores, *, datum: str = "parting", layered: bool = False, outside: float | None = None, pocket: float | None = None) -> DraftRule:
+    """The rule by the stores' data, with angles [rad] of the person's own where they are given: low walls never get less than those."""
     names = ("outside", "pocket", "steepest", "extra", "layer", "across")
     values = {name: rules.constant(stores, f"draft.{name}").value for name in names}
+    values |= {name: angle for name, angle in (("outside", outside), ("pocket", pocket)) if angle is not None}
+    values["steepest"] = max(values["steepest"], values["outside"], values["pocket"])
     return DraftRule(**values, datum=datum, layered=layered)
 
 

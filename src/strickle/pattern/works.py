@@ -6,7 +6,7 @@ from typing import NamedTuple
 
 import manifold3d
 
-from strickle.base import Array, Watch
+from strickle.base import Array, BadInput, Watch
 from strickle.pattern import answers, crooked, open_face, rules
 from strickle.pattern.answers import Answered
 from strickle.pattern.ask import PatternAsk
@@ -18,11 +18,12 @@ from strickle.pattern.fillets import filleted
 from strickle.pattern.open_face import Formed
 from strickle.pattern.readable import solid_of
 from strickle.pattern.taper import rule_of
-from strickle.pattern.undercut import halves, plain
+from strickle.pattern.undercut import fill, halves, plain
 from strickle.stores import Stores
 
 DATUMS = {"far": "parting", "middle": "mid-plane"}
 ACROSS = 240
+HUNG = 1e-3  # mm3 that may hang over after draft
 FOLDED = 1e-7  # share of a half's volume by which it may be read as another
 
 
@@ -159,11 +160,23 @@ def _unfolded(half: manifold3d.Manifold) -> manifold3d.Manifold:
     return again if abs(float(again.volume() - half.volume())) > FOLDED * float(half.volume()) else half
 
 
+def _carried(solid: manifold3d.Manifold) -> manifold3d.Manifold:
+    """The drafted solid with what still hangs over carried to the joint: where a narrow slot closes, a loft between two layers may lean over."""
+    try:
+        filled, _, more = fill(solid)
+    except BadInput:  # too many patches: what drags is measured and told
+        return solid
+    return filled if more > HUNG else solid
+
+
 def _shaped(
     formed: manifold3d.Manifold, joint: Joint | None, stores: Stores, ask: PatternAsk, watch: Watch, kept: Array | None, radius: float
 ) -> Shaped:
     """Both halves drafted outward to the joint, inner corners rounded, and put together again, as far as that is asked for."""
-    rule = rule_of(stores, datum=DATUMS[ask.draft_from], layered=ask.draft == "unfilled") if ask.draft != "none" else None
+    rule = None
+    if ask.draft != "none":
+        own = {"outside": ask.draft_outside, "pocket": ask.draft_pockets}
+        rule = rule_of(stores, datum=DATUMS[ask.draft_from], layered=ask.draft == "unfilled", **own)
     radius = radius if ask.fillets != "none" else 0.0
     if rule is None and not radius:
         return Shaped(formed, None, 0.0)
@@ -187,6 +200,8 @@ def _shaped(
             rounded += added
         solids.append(half)
     solid = manifold3d.Manifold.batch_boolean(solids, manifold3d.OpType.Add)
+    if joint is None:
+        solid = _carried(solid)
     if rule is None:
         return Shaped(solid, None, float(solid.volume() - formed.volume()))
     closed = tuple(place for one in drawn for place in one.closed)
