@@ -13,16 +13,14 @@ import numpy as np
 
 from strickle.base import Array
 from strickle.kernels import winding
+from strickle.pattern.seams import SPECK, UPRIGHT, closed, off
 from strickle.pattern.undercut import CRUMB, Filled, halves, patches, plain, region, shadow
 
 FLAT = 0.92  # length of the mean normal of an open face that counts as flat
 RIM = 1.5  # mm of metal round a hole that tells how deep it is
 FAR = 1e4
-OUTSIDE = 0.05  # mm off a face of the sand at which it is asked whether there is metal
-SPECK = 0.5  # mm2: smaller open faces are rounding
 ALONG = 0.7  # cosine of a place to the face it leaves by under which its end is left as it is
 SQUARE = 1.0 - 1e-7  # the same from which it leaves square
-UPRIGHT = 0.7  # open faces whose normal has more than this along the draw are a foot on the other half, no end
 
 
 class End(NamedTuple):
@@ -80,11 +78,12 @@ def find(whole: manifold3d.Manifold) -> Found:
     prisms = shadow(over, 1.0) + shadow(under, -1.0)
     if not prisms:
         return Found(whole, (), 0.0)
-    every = manifold3d.Manifold.batch_boolean(prisms, manifold3d.OpType.Add)
+    metal = winding.tree_of(*plain(whole))
+    every = closed(manifold3d.Manifold.batch_boolean(prisms, manifold3d.OpType.Add), whole, metal)
     out = whole + every
     parts = [piece for piece in (every - whole).decompose() if piece.volume() > CRUMB]
-    every_one, metal = every.decompose(), winding.tree_of(*plain(whole))
-    places = [_place(piece, metal, every_one) for piece in parts]
+    every_one, sand = every.decompose(), winding.tree_of(*plain(every))
+    places = [_place(piece, (metal, sand), every_one) for piece in parts]
     places.sort(key=lambda place: -place.told.volume)
     return Found(out, tuple(places), max(float(out.volume() - whole.volume()), 0.0), tuple(every_one))
 
@@ -147,14 +146,11 @@ def _widths(ring: Array) -> tuple[float, float]:
     return float(x), float(y)
 
 
-def _place(piece: manifold3d.Manifold, metal: winding.Tree, prisms: list[manifold3d.Manifold]) -> Place:
-    """The sand of one place with its open faces."""
+def _place(piece: manifold3d.Manifold, shut: tuple[winding.Tree, winding.Tree], prisms: list[manifold3d.Manifold]) -> Place:
+    """The sand of one place with its open faces: those that look neither at metal nor at sand of a place, which are told by ``shut``."""
     vertices, faces = plain(piece)
-    a, b, c = (vertices[faces[:, i]] for i in range(3))
-    cross = 0.5 * np.cross(b - a, c - a)
-    areas = np.linalg.norm(cross, axis=1)
-    off = (a + b + c) / 3 + OUTSIDE * cross / np.maximum(areas, 1e-12)[:, None]
-    own = winding.at(metal, off) < 0.5
+    cross, areas, middles, outside = off(vertices, faces)
+    own = np.logical_and(*(winding.at(tree, outside) < 0.5 for tree in shut))
     side = own & (np.abs(cross[:, 2]) < UPRIGHT * areas)
     ends, is_open, mean = [], False, np.zeros(3)
     for group in patches(faces, np.flatnonzero(side)) if side.any() else []:
@@ -166,7 +162,7 @@ def _place(piece: manifold3d.Manifold, metal: winding.Tree, prisms: list[manifol
         if float(np.linalg.norm(pull)) < FLAT * area:
             is_open = True
             continue
-        middle = np.average((a + b + c)[group] / 3, axis=0, weights=areas[group])
+        middle = np.average(middles[group], axis=0, weights=areas[group])
         way = pull / np.linalg.norm(pull)
         ends.append(End(middle, way, area, float((vertices[faces[group]] @ way).min())))
     ends.sort(key=lambda end: -end.area)
