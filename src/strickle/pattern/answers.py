@@ -11,9 +11,10 @@ from typing import NamedTuple
 
 import manifold3d
 
-from strickle.pattern import rules
+from strickle.pattern import chamber, rules
 from strickle.pattern.core_body import Body, PrintRule, place_cores
 from strickle.pattern.core_box import Box, box
+from strickle.pattern.core_way import is_bent
 from strickle.pattern.loose import DRAGS, LoosePiece, Parted, fitted, separate
 from strickle.pattern.places import Found, Place, find, upright
 from strickle.pattern.taper import DraftRule
@@ -106,6 +107,7 @@ def plan(whole: manifold3d.Manifold, wishes: Sequence[str], bores: str, limit: L
     if not found.places and not stands:
         return Plan(found.filled, whole, (), (), found.volume)
     choices, loose, rest, off = _choose(whole, found, wishes, limit)
+    choices, stands = _chambers(whole, choices, stands, limit)
     choices += [Choice(place, "core", "it goes along the draw and a core is asked for there") for place in stands]
     base = found.filled
     if loose:
@@ -113,7 +115,7 @@ def plan(whole: manifold3d.Manifold, wishes: Sequence[str], bores: str, limit: L
         shared = [c.place.prism for c in choices if c.way != "loose"]  # what fills another place as well is kept there
         prisms += [p.place.prism - p.place.solid - p.shape for p in loose if any(p.place.prism is one for one in shared)]
         base = manifold3d.Manifold.batch_boolean([off, *prisms], manifold3d.OpType.Add)
-    for place in stands:
+    for place in (choice.place for choice in choices if choice.place.upright):
         base = base + place.solid
     return Plan(base, rest, tuple(choices), tuple(loose), found.volume)
 
@@ -138,6 +140,20 @@ def _choose(whole: manifold3d.Manifold, found: Found, wishes: Sequence[str], lim
             off = parted.main
         choices.append(choice)
     return choices, loose, off if loose else whole, off
+
+
+def _chambers(
+    whole: manifold3d.Manifold, choices: list[Choice], stands: tuple[Place, ...], limit: Limits
+) -> tuple[list[Choice], tuple[Place, ...]]:
+    """The choices with cored places that open into a hole along the draw joined to that hole, and what is left of the holes to core."""
+    cored = [choice.place for choice in choices if choice.way == "core" and choice.place.is_open]
+    holes = upright(whole, max(limit.bore_least, limit.thin), 0.0) if cored else ()
+    for place, parts in chamber.joined(whole, cored, holes) if holes else []:
+        first = next(i for i, choice in enumerate(choices) if choice.place is parts[0])
+        choices[first] = Choice(place, "core", "it is wider than the hole along the draw that leads to it; one core makes both")
+        choices = [choice for choice in choices if not any(choice.place is part for part in parts)]
+        stands = tuple(one for one in stands if float((one.solid ^ place.solid).volume()) < 0.5 * one.told.volume)
+    return choices, stands
 
 
 def _answer(whole: manifold3d.Manifold, place: Place, wish: str, limit: Limits) -> tuple[Choice, Parted | None]:
@@ -178,8 +194,8 @@ def answer(made: Plan, eased: manifold3d.Manifold, rule: PrintRule, vent: float)
     while wanted:
         laid = place_cores(eased, made.whole, tuple(wanted), tuple(dropped), rule)
         boxes = [(body, box(body, vent_width(body, vent))) for body in laid.bodies]
-        bad = [(p, why) for place, why in laid.failed for p in _parts(place, wanted)]
-        bad += [(p, made_) for body, made_ in boxes if isinstance(made_, str) for p in _parts(body.place, wanted)]
+        bad = [one for place, why in laid.failed for one in _given_up(place, wanted, why)]
+        bad += [one for body, made_ in boxes if isinstance(made_, str) for one in _given_up(body.place, wanted, made_)]
         if not bad and max(withdrawn(laid.drawn)) > max(withdrawn(eased)) + DRAGS:
             bad = [(place, "its prints would not draw") for place in wanted]
         if not bad:
@@ -194,7 +210,7 @@ def answer(made: Plan, eased: manifold3d.Manifold, rule: PrintRule, vent: float)
     pieces = tuple(fitted(piece, printed) for piece in made.loose)
     every = [piece.shape for piece in pieces]
     metal, drawn = ((manifold3d.Manifold.batch_boolean([one, *every], manifold3d.OpType.Add) if every else one) for one in (metal, printed))
-    filled = sum(c.place.told.volume for c in choices if c.way in ("fill", "drill") and not c.place.upright)
+    filled = sum(c.place.told.volume for c in choices if c.way in ("fill", "drill"))
     return Answered(metal, drawn, printed, tuple(cores), pieces, tuple(choices), filled)
 
 
@@ -203,9 +219,22 @@ def _parts(place: Place, wanted: list[Place]) -> list[Place]:
     return [p for p in wanted if p is place or (p.solid ^ place.solid).volume() > 0.5 * p.told.volume]
 
 
+def _given_up(place: Place, wanted: list[Place], why: str) -> list[tuple[Place, str]]:
+    """Of the places whose core cannot be made those that are given up, and why.
+
+    Where it was to be shared, those with ends of their own are tried again without those that are open on several sides, else the largest alone.
+    """
+    parts = _parts(place, wanted)
+    if len(parts) < 2:
+        return [(part, why) for part in parts]
+    own = [part for part in parts if not part.is_open]
+    kept = own if 0 < len(own) < len(parts) else [max(parts, key=lambda part: part.told.volume)]
+    why = f"it would share the core of the place beside it, and {why}"
+    return [(part, why) for part in parts if not any(part is one for one in kept)]
+
+
 def vent_width(body: Body, share: float) -> float:
     """Width of a core's vent [mm]: a share of its width, for rods to be had; 0 where no rod goes along it."""
-    ends = [one for one in body.prints if any(one.out @ other.out < -0.99 for other in body.prints)]
-    if not body.prints or (len(body.prints) > 1 and not ends):
+    if not body.prints or is_bent(body.prints):
         return 0.0
     return min(max(round(share * min(one.thick for one in body.prints) * 2) / 2, 2.0), 6.0)

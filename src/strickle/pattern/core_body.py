@@ -179,14 +179,20 @@ def _kept(room: manifold3d.Manifold, metal: manifold3d.Manifold, sand: manifold3
 
 
 def united(places: list[Place]) -> Place:
-    """Places that share a core as one."""
+    """Places that share a core as one; ends of theirs that look into it are none."""
     solid = manifold3d.Manifold.batch_boolean([p.solid for p in places], manifold3d.OpType.Add)
     prism = manifold3d.Manifold.batch_boolean([p.prism for p in places], manifold3d.OpType.Add)
     out = np.sum([p.out * p.told.volume for p in places], axis=0)
     size = float(np.linalg.norm(out))
     told = region(solid)._replace(bore=0.0)
-    ends = tuple(end for p in places for end in p.ends)
+    ends = tuple(end for p in places for end in p.ends if not _looks_into(end, solid))
     return Place(solid, prism, told, ends, any(p.is_open for p in places), out / size if size > 0 else out)
+
+
+def _looks_into(end: End, solid: manifold3d.Manifold) -> bool:
+    """Whether sand lies outside an end."""
+    spot = manifold3d.Manifold.cube((INSIDE,) * 3, True).translate(tuple(end.at + 4 * INSIDE * end.out))
+    return float((spot ^ solid).volume()) > 0.5 * INSIDE**3
 
 
 def _plan(solid: manifold3d.Manifold) -> float:
@@ -241,7 +247,7 @@ def _tunnel(place: Place, filled: manifold3d.Manifold, whole: manifold3d.Manifol
     return _Shape(core, room, manifold3d.Manifold.batch_boolean(exact, manifold3d.OpType.Add), tuple(prints))
 
 
-def _section(place: Place, end: End, frame: Array) -> Section | None:
+def section_at(place: Place, end: End, frame: Array) -> Section | None:
     """The section of a place just within an end, in the end's frame."""
     local = place.solid.transform(back(frame))
     middle = undone(frame) @ end.at
@@ -258,7 +264,7 @@ _Ended = tuple[manifold3d.Manifold, manifold3d.Manifold, manifold3d.Manifold, Pr
 def _end(end: End, place: Place, filled: manifold3d.Manifold, whole: manifold3d.Manifold, rule: PrintRule, least: float) -> _Ended | None:
     """The print at one end, ``least`` long: core's and room's shape, the core's way through the wall, and its figures; None where that is shut."""
     frame = turned(end.out, end.slant)
-    section = _section(place, end, frame)
+    section = section_at(place, end, frame)
     if section is None:
         return None
     low_x, low_y, high_x, high_y = section.bounds()

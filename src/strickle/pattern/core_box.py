@@ -1,8 +1,8 @@
 """Core boxes: a block less the core, parted by a plane into two parts that draw straight off it.
 
-Where the core has a flat end on the way of the parting the box is open there and is rammed closed, through that end; else each part is rammed
-by itself, struck off at the parting and closed on the other. The parts are proved by moving them: what they would drag of the core is measured.
-All millimetres.
+Where a straight core has a flat end on the way of the parting the box is open there and is rammed closed, through that end; else, as where the
+core is bent, each part is rammed by itself, struck off at the parting and closed on the other. The parts are proved by moving them: what they
+would drag of the core is measured. All millimetres.
 """
 
 from __future__ import annotations
@@ -15,6 +15,7 @@ import numpy as np
 from strickle.base import Array
 from strickle.pattern.columns import view
 from strickle.pattern.core_body import FAR, Body, Print, back, undone
+from strickle.pattern.core_way import facing, is_bent, rod_ends
 from strickle.pattern.places import across
 from strickle.pattern.undercut import plain, shadow
 
@@ -125,7 +126,7 @@ def _parts(body: Body, core: manifold3d.Manifold, cut: _Cut, vent: float) -> Box
     local = core.transform(back(cut.frame)).translate((0.0, 0.0, -cut.level))
     low, high = np.array(local.bounding_box()[:3]) - WALL, np.array(local.bounding_box()[3:]) + WALL
     opening = None
-    for one in sorted(body.prints, key=lambda p: -p.thick):
+    for one in sorted(() if is_bent(body.prints) else rod_ends(body.prints) or body.prints, key=lambda p: -p.thick):
         way = cut.frame[:, :3].T @ one.normal  # a plane's, not a point's
         axis = int(np.argmax(np.abs(way)))
         if axis < 2 and abs(way[axis]) > 1.0 - 1e-9:
@@ -133,7 +134,7 @@ def _parts(body: Body, core: manifold3d.Manifold, cut: _Cut, vent: float) -> Box
             (high if way[axis] > 0 else low)[axis] = np.sign(way[axis]) * one.reach
             break
     block = manifold3d.Manifold.cube(tuple(high - low)).translate(tuple(low)) - local
-    if opening is not None and any(p.out @ opening.out < -0.99 for p in body.prints):
+    if opening is not None and any(facing(p, opening) for p in body.prints):
         block = block - _rod(opening, cut, vent)
     lean = float(np.linalg.norm(cut.frame[:, 2]))
     for at, wide in zip(_pins(low, high), PINS):

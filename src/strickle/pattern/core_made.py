@@ -6,6 +6,7 @@ import manifold3d
 import numpy as np
 
 from strickle.base import Array, Mesh, Piece, tell
+from strickle.pattern import chamber, core_way
 from strickle.pattern.answers import Answered, Made, vent_width
 from strickle.pattern.core import Core, Loose
 from strickle.pattern.halves import ORDER
@@ -31,8 +32,7 @@ def _core(made: Made, number: int, medium: str, stores: Stores, share: float) ->
     vertices, faces = written(body.made)
     place, prints = body.place, body.prints
     lies = "upright" if place.upright else "round" if place.is_open else "across"
-    width = min((one.thick for one in prints), default=float(min(place.told.size)))
-    span = _span(made)
+    width, span = core_way.width(body), core_way.span(body)
     wide = vent_width(body, share)
     return Core(
         name=f"core-{number}",
@@ -41,7 +41,7 @@ def _core(made: Made, number: int, medium: str, stores: Stores, share: float) ->
         mesh=Mesh(vertices=vertices * 1e-3, faces=faces),
         volume=volume,
         metal_volume=body.inside * 1e-9,
-        buoyant_volume=0.0 if place.upright else body.inside * 1e-9,
+        buoyant_volume=(chamber.widening(place) if place.upright else body.inside) * 1e-9,
         mass=volume * density,
         prints=len(prints),
         print_length=min((one.length for one in prints), default=0.0) * 1e-3,
@@ -64,22 +64,13 @@ def _core(made: Made, number: int, medium: str, stores: Stores, share: float) ->
     )
 
 
-def _span(made: Made) -> float:
-    """Length of a core in the metal [mm]: between ends, or from its one print to its tip; 0 for one that lies round the part."""
-    place, prints = made.body.place, made.body.prints
-    if not prints:
-        return 0.0
-    vertices = plain(place.solid)[0]
-    return max(float(np.ptp(vertices @ one.out)) for one in prints)
-
-
 def _vent_way(made: Made, wide: float) -> Array:
     """Ends of the vent (2, 3) [mm]: through the core, or from its print to short of its tip; (0, 3) where none is led."""
     prints = made.body.prints
     if wide == 0.0:
         return np.zeros((0, 3))
-    first = max(prints, key=lambda one: one.thick) if made.box.opening is None else made.box.opening
-    other = next((one for one in prints if one.out @ first.out < -0.99), None)
+    first = max(core_way.rod_ends(prints) or prints, key=lambda one: one.thick) if made.box.opening is None else made.box.opening
+    other = next((one for one in prints if core_way.facing(one, first)), None)
     if other is not None:
         return np.array([first.at, first.at - first.out * (first.reach + other.reach)])
     deep = float(first.reach - (plain(made.body.made)[0] @ first.out).min()) - 0.5 * first.thick

@@ -19,6 +19,8 @@ from strickle.pattern.undercut import CRUMB, Filled, halves, patches, plain, reg
 FLAT = 0.92  # length of the mean normal of an open face that counts as flat
 RIM = 1.5  # mm of metal round a hole that tells how deep it is
 FAR = 1e4
+LEAST = 1e-9  # mm: corners that stand out by less are rounding; walls that nearly meet leave thousands of them
+BLIND = 0.02  # share of the straight way between two ends that may be metal
 ALONG = 0.7  # cosine of a place to the face it leaves by under which its end is left as it is
 SQUARE = 1.0 - 1e-7  # the same from which it leaves square
 
@@ -81,7 +83,7 @@ def find(whole: manifold3d.Manifold) -> Found:
     metal = winding.tree_of(*plain(whole))
     every = closed(manifold3d.Manifold.batch_boolean(prisms, manifold3d.OpType.Add), whole, metal)
     out = whole + every
-    parts = [piece for piece in (every - whole).decompose() if piece.volume() > CRUMB]
+    parts = [piece.as_original().simplify(LEAST) for piece in (every - whole).decompose() if piece.volume() > CRUMB]
     every_one, sand = every.decompose(), winding.tree_of(*plain(every))
     places = [_place(piece, (metal, sand), every_one) for piece in parts]
     places.sort(key=lambda place: -place.told.volume)
@@ -99,15 +101,25 @@ def _straight(piece: manifold3d.Manifold, ends: list[End]) -> list[End]:
     turn = np.column_stack([np.cross([0.0, 0.0, 1.0], ways[1]), [0.0, 0.0, 1.0], ways[1]])
     local = piece.transform(np.column_stack([turn.T, np.zeros(3)]))
     middle = local.slice(float((ends[0].at + ends[1].at) @ ways[1]) / 2)
-    if abs(float(middle.area()) * length - float(piece.volume())) > 0.05 * float(piece.volume()):
-        return ends
+    even = abs(float(middle.area()) * length - float(piece.volume())) < 0.05 * float(piece.volume())
     vertices, _ = plain(piece)
+    faces = [np.abs((vertices - end.at) @ end.out) < 1.0 for end in ends]
+    if not even and not _seen_through(local, [(vertices @ turn)[face] for face in faces]):
+        return ends
     out = []
-    for end, way in zip(ends, ways):
-        face = np.abs((vertices - end.at) @ end.out) < 1.0
+    for end, way, face in zip(ends, ways, faces):
         slant = -float(end.out @ across(way)) / float(end.out @ way)
         out.append(End(end.at, way, end.area, float((vertices[face] @ normal_of(way, slant)).min()), slant))
     return out
+
+
+def _seen_through(local: manifold3d.Manifold, faces: list[Array]) -> bool:
+    """Whether its smaller, last end sees the other straight along z through a piece, which may be wider between; corners of its ends (n, 3)."""
+    low, high = float(faces[0][:, 2].max()), float(faces[1][:, 2].min())
+    if high <= low:
+        return False
+    sight = manifold3d.CrossSection.hull_points(faces[1][:, :2]).extrude(high - low).translate((0.0, 0.0, low))
+    return float((sight - local).volume()) < BLIND * float(sight.volume())
 
 
 def _meet(one: manifold3d.Manifold, other: manifold3d.Manifold) -> bool:

@@ -121,7 +121,7 @@ def _answered(whole: manifold3d.Manifold, stores: Stores, ask: PatternAsk, watch
         return Worked(solid, Formed(planned.base, (), planned.volume, (), 0.0, 0.0), None, eased, rounded=rounded)
     watch(0.62, "cores, their prints and boxes")
     made = answers.answer(planned, solid, answers.print_rule(stores), rules.constant(stores, "core.vent_share").value)
-    regions = tuple(c.place.told for c in made.choices if c.way in ("fill", "drill") and not c.place.upright)
+    regions = tuple(c.place.told for c in made.choices if c.way in ("fill", "drill"))
     volume = made.filled if made.cores or made.loose else planned.volume
     if made.cores:
         cored = sum(c.place.told.volume for c in made.choices if c.way == "core")
