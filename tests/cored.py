@@ -75,3 +75,41 @@ def answered(whole: manifold3d.Manifold, *wishes: str, bores: str = "sand", draf
         parts = [drafted(h, side, rule_of(STORES)).solid for h, side in zip(halves(solid), (1.0, -1.0)) if not h.is_empty()]
         solid = manifold3d.Manifold.batch_boolean(parts, manifold3d.OpType.Add)
     return answer(made, solid, prints or print_rule(STORES), VENT)
+
+
+def chambered(z: float = 0.0, at: float = 0.0, turn: float = 0.0, long: float = 80.0) -> manifold3d.Manifold:
+    """A block with a bore of 26 mm through it and a chamber of 38 by 26 mm about the same axis, ``at`` from its middle along the axis."""
+    way = np.array([np.cos(np.radians(turn)), np.sin(np.radians(turn)), 0.0])
+    chamber = across(38, 26, tuple(at * way + [0, 0, z]), turn)
+    return box(long, 60, 50, (-long / 2, -30, -25 if z == 0 else z - 25)) - across(26, 400, (0, 0, z), turn) - chamber
+
+
+def side_door() -> manifold3d.Manifold:
+    """The same, its chamber open at one side too."""
+    return chambered() - across(20, 60, (0, 40, 0), 90)
+
+
+def round_house() -> manifold3d.Manifold:
+    """A round housing over a narrower block, bored with a chamber over the joint: its flanks hang over all round."""
+    house = across(60, 58, (0, 0, 34), 90) + box(52, 50, 34, (-26, -25, 0))
+    return house - across(26, 100, (0, 0, 34), 90) - across(38, 26, (0, 0, 34), 90)
+
+
+def upright_chamber() -> manifold3d.Manifold:
+    """A hub bored along the draw, with a chamber in the bore."""
+    return manifold3d.Manifold.cylinder(60, 32, 32, 96).translate((0, 0, -15)) - rod(26, 100, (0, 0, -30)) - rod(38, 24, (0, 0, 3))
+
+
+def tube(angle: float, inner: float, outer: float, bend: float, legs: float, neck: float = 0.0, turn: float = 7.0) -> manifold3d.Manifold:
+    """A bent tube [mm] of diameters ``inner`` and ``outer``: ``angle`` degrees about z at radius ``bend``, straight ``legs`` at both ends.
+
+    Its three lengths of bore are made apart, and turned in plan, so that their ends meet but for rounding. A ``neck`` narrows its middle by that.
+    """
+
+    def bar(diameter: float, more: float, less: float = 0.0) -> manifold3d.Manifold:
+        ring = manifold3d.CrossSection.circle((diameter - less) / 2, 48).translate((bend, 0)).revolve(96, angle)
+        leg = manifold3d.Manifold.cylinder(legs + more, diameter / 2, circular_segments=48).rotate((90, 0, 0)).translate((bend, 0, 0))
+        other = manifold3d.Manifold.cylinder(legs + more, diameter / 2, circular_segments=48).rotate((-90, 0, 0)).translate((bend, 0, 0))
+        return ring + leg + other.rotate((0, 0, angle))
+
+    return (bar(outer, 0.0) - bar(inner, 30.0, neck)).rotate((0, 0, turn))

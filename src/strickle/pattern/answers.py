@@ -142,9 +142,7 @@ def _choose(whole: manifold3d.Manifold, found: Found, wishes: Sequence[str], lim
     return choices, loose, off if loose else whole, off
 
 
-def _chambers(
-    whole: manifold3d.Manifold, choices: list[Choice], stands: tuple[Place, ...], limit: Limits
-) -> tuple[list[Choice], tuple[Place, ...]]:
+def _chambers(whole: manifold3d.Manifold, choices: list[Choice], stands: tuple[Place, ...], limit: Limits) -> tuple[list[Choice], tuple[Place, ...]]:
     """The choices with cored places that open into a hole along the draw joined to that hole, and what is left of the holes to core."""
     cored = [choice.place for choice in choices if choice.way == "core" and choice.place.is_open]
     holes = upright(whole, max(limit.bore_least, limit.thin), 0.0) if cored else ()

@@ -25,7 +25,7 @@ class Core(Record):
     clearance_volume: float = si("m3", "all of that room")
     bearing: float = si("m2", "plan of its prints that lies in sand: what cope and drag hold it by")
     width: float = si("m", "its least width in the metal")
-    span: float = si("m", "its length in the metal between prints, or from its print")
+    span: float = si("m", "its length in the metal between prints, along its bend where it has one, or from its print")
     slenderness: float = si("1", "span over width")
     medium: str = word("what it is made of: silicate | resin | oil-baked")
     medium_name: str = word("that in words")

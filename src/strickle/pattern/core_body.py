@@ -160,7 +160,7 @@ def _shape(place: Place, filled: manifold3d.Manifold, whole: manifold3d.Manifold
 
 def _body(place: Place, shape: _Shape, sand: manifold3d.Manifold, metal: manifold3d.Manifold, clearance: float) -> Body:
     """One core with its figures."""
-    made = _trimmed(sand ^ (shape.core + place.solid), shape.prints)
+    made = max(_trimmed(sand ^ (shape.core + place.solid), shape.prints).decompose(), key=lambda part: part.volume())
     inside = float((made ^ place.solid).volume())
     return Body(place, made, sand, shape.prints, inside, max(_plan(made) - _plan(made ^ _shadow(metal)), 0.0), clearance)
 

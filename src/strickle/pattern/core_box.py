@@ -17,7 +17,7 @@ from strickle.pattern.columns import view
 from strickle.pattern.core_body import FAR, Body, Print, back, undone
 from strickle.pattern.core_way import facing, is_bent, rod_ends
 from strickle.pattern.places import across
-from strickle.pattern.undercut import plain, shadow
+from strickle.pattern.undercut import over, plain, shadow
 
 WALL = 9.0  # mm of print round the core
 PINS = (4.2, 3.2)  # mm, unlike, so the parts meet one way only
@@ -30,6 +30,7 @@ DRAGS = 5e-3  # mm3 that a part may drag along
 LIFTS = (1.0, 5.0)
 ROUNDING = 1e-5  # mm of its surface that turning a core to its box and back may move
 LEVELS = 24
+PARED = 0.1  # share of the room round a core that may be pared off its prints to let its box's parts draw
 
 
 class BoxPart(NamedTuple):
@@ -46,7 +47,7 @@ class Box(NamedTuple):
     parts: tuple[BoxPart, BoxPart]
     core: manifold3d.Manifold
     opening: Print | None  # the end it is rammed through
-    added: float  # mm3 of core that let the parts draw
+    added: float  # mm3 of core that let the parts draw; less than nothing where some of its prints went for that
     aslant: bool = False  # its parts draw along its ends, not square to the parting
 
 
@@ -65,12 +66,14 @@ def box(body: Body, vent: float) -> Box | str:
     most = max(TAKEN * volume, LEAST)
     for cut in (cut for cut in cuts[:3] if cut.trapped < HOPELESS * most):
         core = _eased(body.made, cut)
-        added = float(core.volume()) - volume
-        if added > most or (core - body.room).volume() > LEAST:
-            continue
-        made = _parts(body, core, cut, vent)
-        if all(part.drags < DRAGS for part in made.parts):
-            return made
+        if float(core.volume()) - volume <= most and (core - body.room).volume() <= LEAST:
+            tries = [(core, cut)]
+        else:
+            tries = [(pared, one) for one in (cut, _middle(body, cut)) if (pared := _pared(body, one)) is not None]
+        for core, one in tries:
+            made = _parts(body, core, one, vent)
+            if all(part.drags < DRAGS for part in made.parts):
+                return made
     return "no flat parting lets both parts of a box draw off it"
 
 
@@ -119,6 +122,28 @@ def _eased(core: manifold3d.Manifold, cut: _Cut) -> manifold3d.Manifold:
     if whole.volume() - local.volume() < ROUNDING * local.surface_area():
         return core
     return whole.translate((0.0, 0.0, cut.level)).transform(cut.frame)
+
+
+def _middle(body: Body, cut: _Cut) -> _Cut:
+    """The same parting through the middle of what forms metal."""
+    _, _, low, _, _, high = body.place.solid.transform(back(cut.frame)).bounding_box()
+    return cut._replace(level=(low + high) / 2)
+
+
+def _pared(body: Body, cut: _Cut) -> manifold3d.Manifold | None:
+    """The core without what hangs over a hollow of its prints, where the metal beside them leaves no room to fill that.
+
+    None where more than ``PARED`` of the room round it would go, so that the sand still fits its prints, or any of what forms metal.
+    """
+    local = body.made.transform(back(cut.frame)).translate((0.0, 0.0, -cut.level))
+    prisms = [one for side in (1.0, -1.0) for one in over(local.trim_by_plane((0.0, 0.0, side), 0.0), side)]
+    away = manifold3d.Manifold.batch_boolean(prisms, manifold3d.OpType.Add) ^ local
+    formed = body.place.solid.transform(back(cut.frame)).translate((0.0, 0.0, -cut.level)) ^ local
+    left = max((local - away).decompose(), key=lambda part: part.volume())
+    gone = float(local.volume() - left.volume())
+    if gone > PARED * (body.room.volume() - body.made.volume()) or (formed - left).volume() > DRAGS:
+        return None
+    return left.translate((0.0, 0.0, cut.level)).transform(cut.frame)
 
 
 def _parts(body: Body, core: manifold3d.Manifold, cut: _Cut, vent: float) -> Box:

@@ -81,8 +81,9 @@ def find(whole: manifold3d.Manifold) -> Found:
     if not prisms:
         return Found(whole, (), 0.0)
     metal = winding.tree_of(*plain(whole))
-    every = closed(manifold3d.Manifold.batch_boolean(prisms, manifold3d.OpType.Add), whole, metal)
-    out = whole + every
+    bare = manifold3d.Manifold.batch_boolean(prisms, manifold3d.OpType.Add)
+    every = closed(bare, whole, metal)
+    out = whole + every if every is bare else (whole + every).as_original().simplify(LEAST)
     parts = [piece.as_original().simplify(LEAST) for piece in (every - whole).decompose() if piece.volume() > CRUMB]
     every_one, sand = every.decompose(), winding.tree_of(*plain(every))
     places = [_place(piece, (metal, sand), every_one) for piece in parts]

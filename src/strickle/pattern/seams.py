@@ -42,13 +42,13 @@ def closed(every: manifold3d.Manifold, whole: manifold3d.Manifold, metal: windin
     inner = bare[winding.at(winding.tree_of(*plain(every)), outside[bare]) > 0.5]
     if float(areas[inner].sum()) < SPECK:
         return every
-    bridges = []
+    bridges: list[manifold3d.Manifold] = []
     for group in patches(faces, inner):
         points = vertices[faces[group]].reshape(-1, 3)
         low, high = points.min(axis=0) - ROUND_IT, points.max(axis=0) + ROUND_IT
         near = every ^ manifold3d.Manifold.cube(tuple(high - low)).translate(tuple(low))
-        for way in _ways(cross[group], areas[group]):
-            bridges.append(near.translate(tuple(REACH / 2 * way)) ^ near.translate(tuple(-REACH / 2 * way)))
+        ways = [REACH / 2 * way for way in _ways(cross[group], areas[group])]
+        bridges += [near.translate(tuple(way)) ^ near.translate(tuple(-way)) for way in ways]
     return manifold3d.Manifold.batch_boolean([every, *bridges], manifold3d.OpType.Add)
 
 

@@ -18,6 +18,7 @@ from strickle.base import Array, BadInput
 LEAN = np.sin(np.radians(0.1))  # faces that lean less than this over the sand are walls
 REACH = 0.01  # mm a prism goes into the metal over it, so that the two solids overlap
 SKIN = 0.05  # mm, mean overhang under which a patch is no undercut: less than a grain
+FILM = 1e-4  # mm, the same of what is pared off a core
 CRUMB = 0.05  # mm3
 MOST = 400  # patches of overhang of a half that are filled: the real parts tried have up to 42, and the time grows with their square
 
@@ -65,8 +66,8 @@ def patches(faces: Array, chosen: Array) -> list[Array]:
     return [chosen[label == k] for k in range(count)]
 
 
-def prism(vertices: Array, tri: Array, side: float) -> manifold3d.Manifold | None:
-    """The patch ``tri`` (k, 3) dropped to z = 0 as a solid; None where it is thinner than a grain or does not close."""
+def prism(vertices: Array, tri: Array, side: float, skin: float = SKIN) -> manifold3d.Manifold | None:
+    """The patch ``tri`` (k, 3) dropped to z = 0 as a solid; None where it is thinner than ``skin``, a grain, or does not close."""
     used, back = np.unique(tri, return_inverse=True)
     local = back.reshape(-1, 3)
     top = vertices[used].copy()
@@ -77,7 +78,7 @@ def prism(vertices: Array, tri: Array, side: float) -> manifold3d.Manifold | Non
     rim = edges[~np.isin(keys, edges[:, 1] * len(used) + edges[:, 0])]
     outline = float(np.linalg.norm((top[rim[:, 0]] - top[rim[:, 1]])[:, :2], axis=1).sum())
     area = float(np.abs(plan).sum())
-    if area < 1e-3 or 2 * area < SKIN * outline:
+    if area < 1e-3 or 2 * area < skin * outline:
         return None
     foot = top.copy()
     foot[:, 2] = 0.0
@@ -115,6 +116,18 @@ def shadow(half: manifold3d.Manifold, side: float) -> list[manifold3d.Manifold]:
                 "Smooth the mesh in the program that made it, or give another direction with --up",
             )
     return found
+
+
+def over(half: manifold3d.Manifold, side: float) -> list[manifold3d.Manifold]:
+    """Prisms from every overhang of a half, as in ``shadow``, away from z = 0 to its far end: what of it hangs over sand lies in them."""
+    if half.is_empty():
+        return []
+    far = max(abs(half.bounding_box()[2]), abs(half.bounding_box()[5]))
+    vertices, faces = plain(half)
+    chosen = overhangs(vertices, faces, side)
+    moved = vertices - np.array([0.0, 0.0, side * far])
+    made = [prism(moved, faces[group][:, ::-1], -side, FILM) for group in patches(faces, chosen)] if chosen.size else []
+    return [one.translate((0.0, 0.0, side * far)) for one in made if one is not None]
 
 
 def fill(whole: manifold3d.Manifold) -> tuple[manifold3d.Manifold, tuple[Filled, ...], float]:
