@@ -12,7 +12,7 @@ from real_parts import REFUSED, known, read_as_known
 from strickle.cli import main
 from strickle.stores.kit import starter_kit
 
-BRIEF = ("idler_riser_inch.stl", "pulleys_tensioner.3mf", "bearing_cover.stl")
+BRIEF = ("idler_riser_inch.stl", "bearing_cover.stl")
 
 
 def answered(plan):

@@ -63,6 +63,7 @@ def test_a_strip_3_by_60_mm_at_680_degrees():
 SMALL = {"long": 40, "tall": 30, "gate": 20}
 
 
+@pytest.mark.validate
 def test_the_thin_plate_wants_more_heat_than_the_thick_one():
     """80 x 50 mm over the same rig at the same flow, 4 cm3/s, which has poured enough for the thin one after 4.9 s."""
     thin = audited(plate(3, 616.0, 4e-6, preset="rough", until=5.6), "plate 3 mm, 616 degC")
