@@ -134,21 +134,30 @@ def parts_folder() -> Path:
 
 
 @functools.cache
-def _shares(file: Path) -> bool:
-    """Whether the tests of a file share plans or other work that is done once for all of them."""
+def _shares(file: Path) -> str:
+    """What the tests of a file share that is done once for all of them: the plans of made parts, work of the file's own, or nothing."""
     text = file.read_text()
-    return 'scope="module"' in text or "from planned import" in text or "import planned" in text
+    if "from planned import" in text or "import planned" in text:
+        return "plans"
+    return "file" if 'scope="module"' in text or "@functools.cache" in text else ""
 
 
 @pytest.hookimpl(optionalhook=True)
 def pytest_xdist_make_scheduler(config, log):
-    """The tests of a file that share work run on one worker, the files of most tests first; all others run where there is room."""
+    """Tests that share work run on one worker, the larger groups first; all others run where there is room.
+
+    A file's own work is shared within the file, the plans of made parts among all files that ask for them; of full-size tests they are let go
+    of after each file.
+    """
+    full = config.getoption("markexpr") == "validate"
+
     from xdist.scheduler import LoadScopeScheduling
 
     class ByWork(LoadScopeScheduling):
         def _split_scope(self, nodeid: str) -> str:
             file = nodeid.split("::", 1)[0]
-            return file if _shares(config.rootpath / file) else nodeid
+            shared = _shares(config.rootpath / file)
+            return "plans" if shared == "plans" and not full else file if shared else nodeid
 
     return ByWork(config, log)
 

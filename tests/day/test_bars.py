@@ -243,6 +243,7 @@ def test_findings_of_two_parts_read_differently():
     assert {"cavity.coarse", "pattern.lies", "pattern.no_draft"} <= seen
 
 
+@pytest.mark.validate
 def test_findings_of_two_metals_read_differently():
     seen = set()
     for one, two in itertools.combinations([planned("boss", metal=m) for m in ("a356", "c90300", "al_pure")], 2):

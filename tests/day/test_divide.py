@@ -4,6 +4,7 @@ from __future__ import annotations
 
 import dataclasses
 import json
+import shutil
 from pathlib import Path
 
 import jsonschema
@@ -14,7 +15,7 @@ import pytest
 import strickle
 from lawful import lawful
 from pattern_shop import aluminium, box, part_from, public_part, rod
-from strickle.base import Outcome, quiet
+from strickle.base import Cancelled, Outcome, quiet
 from strickle.cli import main
 from strickle.job.castings import castings_schema, read_castings
 from strickle.job.demo import stl
@@ -248,6 +249,20 @@ def test_the_same_cut_again_takes_the_jobs_up(shop) -> None:
     home, _, made = shop
     again = divide(home / "angle.job", at="0 mm, 0 mm, 20 mm: 0,0,3", until="mould")
     assert again.document == made.document
+
+
+def test_a_division_that_is_stopped_keeps_the_cut_and_what_is_planned(shop, tmp_path) -> None:
+    home, _, made = shop
+    shutil.copytree(home / "angle.job", tmp_path / "angle.job")
+    with pytest.raises(Cancelled):
+        divide(tmp_path / "angle.job", at="z 20 mm", until="mould", stopped=lambda: (tmp_path / "angle-casting-2.job").exists())
+    doc = json.loads((tmp_path / "angle.job" / "castings.json").read_text())
+    jsonschema.validate(doc, castings_schema())
+    first, second = doc["castings"]
+    assert first == made.document["castings"][0]
+    assert (second["verdict"], second["until"], second["folder"]) == (None, None, "../angle-casting-2.job")
+    assert second["depth"] == pytest.approx(made.document["castings"][1]["depth"])
+    assert divide(tmp_path / "angle.job", at="z 20 mm", until="mould").document["castings"] == made.document["castings"]
 
 
 def test_the_words_tell_the_castings_in_the_persons_units(shop, capsys) -> None:

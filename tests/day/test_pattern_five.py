@@ -17,7 +17,10 @@ STORES = load()
 MOST_FILLED = {"pulley_t30": 1e-4, "testbed_base": 1e-4, "sensor_base_plate": 0.015, "table_attachment": 0.021, "featuretype_inch": 0.029}
 
 
-@pytest.mark.parametrize("name", FIVE)
+FULL = ("sensor_base_plate", "table_attachment")  # ten seconds each
+
+
+@pytest.mark.parametrize("name", [pytest.param(name, marks=pytest.mark.validate) if name in FULL else name for name in FIVE])
 def test_a_public_part_gets_a_pattern_that_draws(name):
     part = public_part(name)
     result = make(part, aluminium(), STORES, PatternAsk(), quiet)

@@ -21,7 +21,13 @@ def sand(long: float) -> float:
     return 64 / 2 * np.sin(2 * np.pi / 64) * (13.0**2 * (long - 26) + 19.0**2 * 26)
 
 
-@pytest.mark.parametrize(("z", "at", "turn"), [(0, 0, 0), (25, 0, 0), (0, 27, 0), (25, 27, 0), (0, 0, 12), (0, 18, 20)])
+FULL = pytest.mark.validate
+
+
+@pytest.mark.parametrize(
+    ("z", "at", "turn"),
+    [(0, 0, 0), pytest.param(25, 0, 0, marks=FULL), pytest.param(0, 27, 0, marks=FULL), (25, 27, 0), (0, 0, 12), pytest.param(0, 18, 20, marks=FULL)],
+)
 def test_a_bore_with_a_chamber_is_one_core(z, at, turn):
     """In the joint or over it, in the middle or at an end, square or aslant: asked for nothing, it gets one core held at both ends."""
     whole = cored.chambered(z, at, turn)
@@ -82,7 +88,14 @@ def test_a_raised_slanting_bore_with_a_chamber_stays_filled_and_told():
     assert made.filled == pytest.approx(sand(80.0 / np.cos(np.radians(12.0))), rel=1e-5)
 
 
-@pytest.mark.parametrize(("angle", "inner", "bend", "legs"), [(45.0, 17.0, 41.0, 21.0), (90.0, 24.0, 50.0, 30.0), (120.0, 28.0, 60.0, 40.0)])
+@pytest.mark.parametrize(
+    ("angle", "inner", "bend", "legs"),
+    [
+        pytest.param(45.0, 17.0, 41.0, 21.0, marks=FULL),
+        (90.0, 24.0, 50.0, 30.0),
+        pytest.param(120.0, 28.0, 60.0, 40.0, marks=FULL),
+    ],
+)
 def test_a_bent_tube_gets_a_core_held_at_both_its_ends(angle, inner, bend, legs):
     whole = cored.tube(angle, inner, inner + 12, bend, legs)
     (place,) = find(whole).places

@@ -74,7 +74,8 @@ def divide(
     """Cut the part of a job and plan each casting in a job folder of its own, beside the parent's or in ``to``.
 
     ``at`` holds the cuts as text (None = looked for, ``cuts`` at the most), ``clear`` places they keep off, ``until`` the last stage wanted of
-    each casting. Raises BadInput for cuts that cannot be made and for folders that hold something else; then nothing was written.
+    each casting. castings.json is written before the first plan and after each. Raises BadInput for cuts that cannot be made and for folders
+    that hold something else; then nothing was written.
     """
     folder = Path(folder)
     recipe = read_recipe(folder / "job.toml")
@@ -89,28 +90,35 @@ def divide(
     files = _files(division.apart, Path(recipe.file).stem)
     places = _places(folder, to, Path(recipe.file).stem, files)
     marks = _marks(division.apart, recipe)
-    plans = []
+    plates = {name: body for plate in (division.apart.plates if division.apart else ()) for name, body in _plate(plate.name, plate.mesh).items()}
+    plans: list[Plan] = []
+
+    def written() -> dict[str, Any]:
+        """castings.json with what is planned so far; the others as they were rated."""
+        rows = _rows(division, plans)
+        matched = _matched(division, rows)
+        own = [plan.document for plan in plans] + [None] * (len(places) - len(plans))
+        folders = [Path(os.path.relpath(place.resolve(), folder.resolve())).as_posix() for place in places.values()]
+        doc = castings_document(
+            matched,
+            part=recipe.file,
+            data=data,
+            units=told,
+            join=join,
+            castings=list(zip(rows, folders, own, strict=True)),
+            whole=_results(folder),
+            plates=[f"{SPLICES}/{name}" for name in sorted(plates)],
+            says=_says(matched, rows),
+        )
+        _write(folder, doc, plates)
+        return doc
+
+    doc = written()  # whoever stops in the middle of the plans has it
     for number, (name, place) in enumerate(places.items()):
         heard = _part_of(watch or quiet, SHARE + (1 - SHARE) * number / len(places), (1 - SHARE) / len(places))
         wishes = _wishes(recipe, marks[name])
         plans.append(_planned(folder, recipe, place, files[name], wishes, until, told, paper or recipe.paper, heard, stopped))
-    rows = _rows(division, plans)
-    division = _matched(division, rows)
-    plates = {name: body for plate in (division.apart.plates if division.apart else ()) for name, body in _plate(plate.name, plate.mesh).items()}
-    doc = castings_document(
-        division,
-        part=recipe.file,
-        data=data,
-        units=told,
-        join=join,
-        castings=[
-            (row, Path(os.path.relpath(plan.folder, folder)).as_posix(), plan.document) for row, plan in zip(rows, plans, strict=True)
-        ],
-        whole=_results(folder),
-        plates=[f"{SPLICES}/{name}" for name in sorted(plates)],
-        says=_says(division, rows),
-    )  # fmt: skip
-    _write(folder, doc, plates)
+        doc = written()
     return Divided(document=doc, plans=tuple(plans), folder=folder)
 
 
@@ -204,10 +212,9 @@ def _planned(
 
 
 def _rows(division: Division, plans: Sequence[Plan]) -> tuple[Casting, ...]:
-    """Each casting as its own plan has it; as it was rated where that ended before the mould."""
-    return tuple(
-        stands(rated.name, plan.stages) if "mould" in plan.stages else rated for rated, plan in zip(division.castings, plans, strict=False)
-    )  # fmt: skip
+    """Each casting as its own plan has it; as it was rated where that ended before the mould, or is still to come."""
+    made = [stands(rated.name, plan.stages) if "mould" in plan.stages else rated for rated, plan in zip(division.castings, plans, strict=False)]
+    return (*made, *division.castings[len(made) :])
 
 
 def _matched(division: Division, rows: Sequence[Casting]) -> Division:

@@ -16,6 +16,7 @@ WIDE = 0.060  # above this width the model is stricter than practice [m]
 LARGE = 0.150  # a pattern longer than this is lifted with a bridge; the hand's tilt is not believed on it [m]
 LOW = 0.004  # hollows no deeper than this are relief, such as lettering, and no holes to drill [m] (choice of this program)
 DOUBTFUL = 0.25  # chance of any failure from which on it is to be minded (the one at which the trade's rule on pockets was fitted)
+SMALL = 0.01  # chances under this are told as that: the model knows them no better
 MOST = 4  # most wide bodies told one by one
 MOST_RELIEF = 12  # most places of relief told one by one
 GUESSED = "drag, strength and the hand's tilt are guessed"
@@ -229,7 +230,8 @@ def _whole(stood: Stood, sand: Sand, kit: Kit) -> Finding:
     """The chances side by side, what governs, what strength would be enough."""
     each = stood.chances
     parts = {"pockets": each.pocket, "edges": each.edge, "hanging sand": each.hanging, "handling": each.handling}
-    list_of = ", ".join(f"{name} {tell(share, '1', '%')}" for name, share in parts.items())
+    small = f"under {tell(SMALL, '1', '%')}"
+    list_of = ", ".join(f"{name} {tell(share, '1', '%') if share >= SMALL else small}" for name, share in parts.items())
     lever = {
         "sand": "stronger or better dusted sand helps most",
         "design": "the pattern helps most: more draft, less depth, a core",

@@ -24,6 +24,8 @@ from strickle.stores import Stores
 WAYS = ("best", "core", "loose", "fill")
 BORES = ("sand", "core")
 MOST = 8  # cores made without being asked for
+UNTRIED = ("a core so thin breaks", "so many cores are made only where they are asked for")
+"""Why a place that a core would make is filled unasked without one being tried."""
 
 
 class Limits(NamedTuple):
@@ -134,7 +136,7 @@ def _choose(whole: manifold3d.Manifold, found: Found, wishes: Sequence[str], lim
         if choice.way == "core" and wish == "best":
             cores += 1
             if cores > MOST:
-                choice = Choice(place, "fill", "so many cores are made only where they are asked for")
+                choice = Choice(place, "fill", UNTRIED[1])
         if parted is not None:
             loose.append(parted.piece)
             off = parted.main
@@ -173,7 +175,7 @@ def _answer(whole: manifold3d.Manifold, place: Place, wish: str, limit: Limits) 
         if wish == "loose":
             return Choice(place, "fill", f"a loose piece was asked for, but {parted}"), None
     if not asked and min(told.size) < limit.thin:
-        return Choice(place, "fill", "a core so thin breaks"), None
+        return Choice(place, "fill", UNTRIED[0]), None
     return Choice(place, "core", "so asked" if asked else "sand of the mould cannot be drawn there"), None
 
 

@@ -5,10 +5,12 @@ from __future__ import annotations
 from collections.abc import Callable
 
 from strickle.base import Array, Finding, Margin, Value, Where, tell
-from strickle.pattern.answers import Answered, Choice
+from strickle.pattern.answers import UNTRIED, Answered, Choice
 from strickle.pattern.core import Core, Loose
 
 HELD = {"across": "across the draw", "upright": "along the draw", "round": "round a place open on several sides"}
+MOST = 6  # places that stay filled are told one by one, the largest first; all of them are counted where their volume is told
+BIG = 5e-6  # m3 from which on a place is no work for a mill and a file (choice of this program)
 OnPart = Callable[[Array], Array]
 """A place of the mould [m] as a place on the part [m]."""
 
@@ -25,7 +27,8 @@ def told(answered: Answered, cores: tuple[Core, ...], loose: tuple[Loose, ...], 
             out.append(_unvented(core, on_part))
     chosen = [choice for choice in answered.choices if choice.way == "loose"]
     out += [_loose(piece, choice, on_part) for piece, choice in zip(loose, chosen)]
-    return (*out, *(_not_built(choice, on_part) for choice in answered.choices if choice.way == "fill" and ", but " in choice.why))
+    left = [choice for choice in answered.choices if choice.way == "fill" and (", but " in choice.why or choice.why in UNTRIED)]
+    return (*out, *(_not_built(choice, on_part) for choice in left[:MOST]))
 
 
 def no_bore(least: Value, deep: Value) -> Finding:
@@ -117,12 +120,17 @@ def _loose(piece: Loose, choice: Choice, on_part: OnPart) -> Finding:
 
 def _not_built(choice: Choice, on_part: OnPart) -> Finding:
     told_ = choice.place.told
+    volume = told_.volume * 1e-9
+    machined, drawn = "machine it out of the casting", "turn the part with --up, or draw the place with a straight way out"
+    do = f"{drawn}; or {machined}" if volume > BIG else f"{machined}, {drawn}"
     return Finding(
         code="pattern.not_answered",
         weight="MIND",
-        says=f"A place of {tell(told_.volume * 1e-9, 'm3')} that sand cannot release stays filled: {choice.why}",
-        because="What is built is proved by moving the solids, and this could not be",
-        do="Machine it out of the casting, turn the part with --up, or draw the place with a straight way out",
+        says=f"A place of {tell(volume, 'm3')} that sand cannot release stays filled: {choice.why}",
+        because="No core was tried there; --undercuts core asks for one"
+        if choice.why in UNTRIED
+        else "What is built is proved by moving the solids, and this could not be",
+        do=do[0].upper() + do[1:],
         where=_where(told_.at * 1e-3, on_part),
-        margin=Margin(value=told_.volume * 1e-9, unit="m3", of="metal that stays where there should be none"),
+        margin=Margin(value=volume, unit="m3", of="metal that stays where there should be none"),
     )

@@ -148,8 +148,8 @@ def undercut(
     do = _afterwards(regions, drill)
     if heavy:
         do = (
-            "It needs a core, a loose piece or another direction: see why none stands here, ask for one with --undercuts,"
-            " give another side to be up, or redraw the part without the undercut"
+            "It needs a core, a loose piece or another direction; where one was thought of and not made, the note on that place says why."
+            " Ask for one with --undercuts, give another side to be up, or redraw the part without the undercut"
         )
     small = not heavy and part < 0.001 and filled < 5e-8
     return Finding(
