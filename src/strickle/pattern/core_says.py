@@ -121,8 +121,6 @@ def _loose(piece: Loose, choice: Choice, on_part: OnPart) -> Finding:
 def _not_built(choice: Choice, on_part: OnPart) -> Finding:
     told_ = choice.place.told
     volume = told_.volume * 1e-9
-    machined, drawn = "machine it out of the casting", "turn the part with --up, or draw the place with a straight way out"
-    do = f"{drawn}; or {machined}" if volume > BIG else f"{machined}, {drawn}"
     return Finding(
         code="pattern.not_answered",
         weight="MIND",
@@ -130,7 +128,9 @@ def _not_built(choice: Choice, on_part: OnPart) -> Finding:
         because="No core was tried there; --undercuts core asks for one"
         if choice.why in UNTRIED
         else "What is built is proved by moving the solids, and this could not be",
-        do=do[0].upper() + do[1:],
+        do="Turn the part with --up, or draw the place with a straight way out; or machine it out of the casting"
+        if volume > BIG
+        else "Machine it out of the casting, turn the part with --up, or draw the place with a straight way out",
         where=_where(told_.at * 1e-3, on_part),
         margin=Margin(value=volume, unit="m3", of="metal that stays where there should be none"),
     )
