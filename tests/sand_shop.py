@@ -78,5 +78,5 @@ def post(depth: float, wide: float, draft: float, layers: int = 12, half: str = 
     across = wide - 2 * draft * (depth - high)
     return Body(
         half=half, kind="pocket", is_through=True, at=np.zeros(3), own=0, thick=thick, area=across**2, contact=4 * across, side=np.zeros(layers),
-        ceiling=np.zeros(layers), draft=np.full(layers, draft), width=wide, long=1.0, shapes=(),
+        ceiling=np.zeros(layers), draft=np.full(layers, draft), lean=np.full(layers, draft), width=wide, long=1.0, shapes=(),
     )  # fmt: skip

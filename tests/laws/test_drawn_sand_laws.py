@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+import itertools
 import math
 
 import manifold3d as m3
@@ -12,7 +13,8 @@ from hypothesis import strategies as st
 
 import sand_shop as shop
 from strickle.mould import SandChances, together
-from strickle.mould.draw_bodies import halves, towards_tip
+from strickle.mould.draw_bodies import halves
+from strickle.mould.draw_lean import towards_tip
 
 
 def slotted(wide: float, deep: float, long: float, degrees: float, turned: float = 0.0) -> m3.Manifold:
@@ -62,6 +64,64 @@ def pocketed(chamfer: float, degrees: float = 30.0) -> m3.Manifold:
         mouth = m3.CrossSection.square((12.0, 12.0), True).extrude(chamfer, scale_top=(1.0 + grow / 6.0,) * 2)
         out -= mouth.mirror((0.0, 0.0, 1.0)).translate((0.0, 0.0, -36.0 + chamfer))
     return out
+
+
+def along(outline, start: float = -10.0, end: float = 50.0) -> m3.Manifold:
+    """An outline in x and z [mm] carried along y: what is cut from a block 20 mm deep in the drag, 2 mm under the joint."""
+    ring = np.array(outline, float)
+    x, y = ring.T
+    ring = ring if x @ np.roll(y, -1) > y @ np.roll(x, -1) else ring[::-1]
+    bar = m3.CrossSection([ring]).extrude(end - start).rotate((90.0, 0.0, 0.0)).translate((0.0, end, 0.0))
+    return m3.Manifold.cube((80.0, 80.0, 20.0)).translate((-40.0, -40.0, -20.0)) - bar
+
+
+def the_slot(solid: m3.Manifold):
+    (half,) = halves(shop.mesh(solid))
+    (body,) = (body for body in half.bodies if body.kind in ("slot", "pocket"))
+    return body
+
+
+@pytest.mark.parametrize("floor", [60.0, 45.0, 30.0, 15.0])
+def test_a_floor_that_slopes_is_no_draft_of_upright_walls(floor):
+    """Upright walls 8 mm apart over a floor that climbs: read as draft, a floor of 15 degrees made 18 degrees of them."""
+    run = 18.0 / math.tan(math.radians(floor))
+    body = the_slot(along([(-min(run, 70.0) / 2, -20.0), (60.0, -20.0), (60.0, -2.0), (min(run, 70.0) / 2, -2.0)], -4.0, 4.0))
+    assert body.draft == pytest.approx(0.0, abs=1e-6)
+    assert body.lean == pytest.approx(0.0, abs=1e-6)
+
+
+def test_ledges_between_upright_walls_are_no_draft():
+    steps = [(side * (4.0 + 0.6 * k), -2.0 - 3.6 * (k + up)) for side in (1, -1) for k in range(5) for up in (0, 1)]
+    body = the_slot(along([*steps[:10], *steps[:9:-1]]))
+    assert body.draft == pytest.approx(0.0, abs=1e-6)
+
+
+@pytest.mark.parametrize("wave", [0.02, 0.05])
+def test_waves_of_an_upright_wall_cancel(wave):
+    """As of a scan or of layer lines: what is gained in one layer is lost in the next."""
+    high = -np.arange(2.0, 20.01, 0.75)
+    off = np.random.default_rng(1).uniform(-wave, wave, (2, len(high)))
+    left, right = ([(side * 4.0 + o, z) for o, z in zip(one, high, strict=True)] for side, one in zip((-1.0, 1.0), off, strict=True))
+    body = the_slot(along([*left, (-4.0, -25.0), (4.0, -25.0), *right[::-1]]))
+    assert body.draft.mean() < math.tan(math.radians(0.2))
+
+
+def test_of_two_walls_the_one_with_less_draft_gives_the_room_for_a_lean():
+    six = 18.0 * math.tan(math.radians(6.0))
+    body = the_slot(along([(-4.0, -2.0), (-4.0 - six, -20.0), (4.0, -20.0), (4.0, -2.0)]))
+    three = 18.0 * math.tan(math.radians(3.0))
+    even = the_slot(along([(-4.0, -2.0), (-4.0 - three, -20.0), (4.0 + three, -20.0), (4.0, -2.0)]))
+    assert body.draft.mean() == pytest.approx(even.draft.mean(), rel=0.02)
+    assert body.lean == pytest.approx(0.0, abs=1e-6)
+    assert even.lean.mean() == pytest.approx(math.tan(math.radians(3.0)), rel=0.02)
+
+
+def test_more_draft_never_hurts_up_to_walls_that_are_none():
+    """Past 15 degrees a wall counts as a floor that lets go: no step up on the way."""
+    found = [chance_of(shop.plate(80, 20, [(0, 0)], 9, degrees)) for degrees in (0.5, 5.0, 14.0, 16.0, 30.0)]
+    assert all(b < a + 1e-3 for a, b in itertools.pairwise(found))
+    assert found[0] > 0.3
+    assert found[-1] < 0.02
 
 
 def test_a_chamfer_at_the_mouth_is_no_draft_of_the_wall():

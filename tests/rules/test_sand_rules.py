@@ -110,7 +110,7 @@ def test_a_leaning_draw_pushes_as_the_study_tells():
     table = {1: (0.33, 0.23, 0.14, 0.05), 2: (0.71, 0.53, 0.35, 0.16), 3: (1.01, 0.73, 0.46, 0.19)}
     for lean, pushes in table.items():
         for draft, known in enumerate(pushes):
-            body = shop.post(0.03, 0.012, 0.0)._replace(draft=np.full(12, math.tan(math.radians(draft))))
+            body = shop.post(0.03, 0.012, 0.0)._replace(lean=np.full(12, math.tan(math.radians(draft))))
             got, lift = push(chance.Group(body, 1, (0,), 0.3), shop.sand(), math.radians(lean))
             assert got * 1e3 == pytest.approx(known, abs=0.012)
             if draft == 0:
@@ -121,7 +121,7 @@ def test_leaning_more_never_helps_and_no_pockets_have_no_table():
     rows = shop.stood(shop.plate(300, 30, [(0, 0)], 12, 1)).leaning
     assert [round(math.degrees(math.atan(one.lean))) for one in rows] == [0, 1, 2, 3]
     assert [one.pocket for one in rows] == sorted(one.pocket for one in rows)
-    body = shop.post(0.03, 0.012, 0.0)._replace(draft=np.full(12, math.tan(math.radians(1))))
+    body = shop.post(0.03, 0.012, 0.0)._replace(draft=np.full(12, math.tan(math.radians(1))), lean=np.full(12, math.tan(math.radians(1))))
     told = leaning([chance.Group(body, 1, (0,), 0.3)], shop.sand())
     assert [one.worst for one in told] == pytest.approx((0.64, 0.75, 0.94, 0.99), abs=0.05)  # the study's table, one post
     assert leaning([], shop.sand()) == ()

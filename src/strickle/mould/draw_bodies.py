@@ -6,8 +6,9 @@ twice the depth of the half: the section closed with a ball of that depth, less 
 a second closing with a quarter of it. Components of neighbouring layers are one body where they lie over each other; where bodies grow
 together towards their root each is one, and the common trunk that bears them all is another.
 
-Sections are polygons, not cells, so perimeter and draft carry no error of a staircase; draft is taken from the metal that gives way to
-sand towards the root, over the outline that touches it: a pattern made of steps has the draft of its steps, and an open side no say.
+Sections are polygons, not cells, so perimeter and draft carry no error of a staircase. Draft is measured stretch by stretch of the outline that
+touches the pattern: how far each lies from the section before, against that if it lies farther in. What leans more than ``STEEP`` is a floor or a
+ledge, lets go at the first move and is no wall; an open side has no say; waves cancel; a fine staircase has the draft of its steps.
 Bodies narrower than ``LEAST`` or of less area are not seen, nor sand that hangs below the parting in a crooked
 mould. Lengths in this module are millimetres, in the records metres.
 """
@@ -24,6 +25,7 @@ import numpy as np
 import shapely
 
 from strickle.base import Array, Mesh
+from strickle.mould.draw_lean import NEAR, NO_LEANS, Outline, draft_of, leans_of
 
 LAYERS = 24
 FLATS, FLAT = 10, 8.0  # most flats with a boundary of their own, least area of one [mm2]
@@ -32,13 +34,10 @@ LEAST, LEAST_AREA = 0.25, 0.4  # least width [mm] and area [mm2] of a section of
 SHALLOW, SPLIT = 5e-4, 6  # m, thickness of a layer from which a body that keeps to it is looked at in so many thinner ones
 SMOOTH = 0.03  # outline details finer than this do not bear on a closing [mm]
 FILM = 1e-4  # and than this are none [mm]
-NEAR = 0.06  # distance from metal at which sand touches it [mm]
 ARM = 0.6  # an arm that fills more of its body than this is the body itself
 BETWEEN = {"pocket": 0.0, "slot": 0.5, "arm": 0.72}
 """Share of a body's outline that must touch the pattern; a right corner has 0.56, a square bay 0.75."""
-RISEN = 0.25  # least share of the depth over which draft is counted where a pattern leans
 ROOT, FLARED = 0.15, 0.85  # share of the depth that is the root; a section before it of less than this of the root's area: the root opens out
-LEDGE = 1.0  # growth of a section steeper than this is a ledge, not draft [tangent]
 
 
 class Layer(NamedTuple):
@@ -51,6 +50,7 @@ class Layer(NamedTuple):
     side: float  # outline against other sand
     ceiling: float  # pattern facing the root over it
     gained: float  # of its area, what is metal in the section before it, nearer the parting
+    leans: Array  # draft times length, and length, of its walls and of its sides: see `draw_lean.leans_of`
     shape: Any  # shapely polygon, or None in a sum of several
 
 
@@ -64,10 +64,11 @@ class Body(NamedTuple):
     own: int
     thick: Array
     area: Array
-    contact: Array
+    contact: Array  # of walls, steep parts left out
     side: Array
-    ceiling: Array
-    draft: Array  # tangent
+    ceiling: Array  # faces the root; steep parts of the outline among it
+    draft: Array  # tangent, mean of its walls
+    lean: Array  # tangent, least of its sides
     width: float
     long: float  # length of the root over its width
     shapes: tuple[tuple[float, float, Any], ...]  # low, high [mm over the parting], polygon [mm]
@@ -151,13 +152,13 @@ def _half(name: str, solid: manifold3d.Manifold, edges: Array) -> Half:
     live: dict[str, list[_Chain]] = {"pocket": [], "slot": [], "arm": []}
     done: list[_Chain] = []
     outer: list[tuple[float, float]] = []
-    before = None
+    before: Outline | None = None
     for low, high in itertools.pairwise(edges):
-        section = solid.slice(float(low + high) / 2)
-        freed = None if before is None else before - section
-        for kind, layers in _sections(section, reach, float(low + high) / 2, float(high - low)).items():
-            live[kind] = _follow(kind, live[kind], _grown(layers, freed), done)
-        before = section
+        now = Outline(solid.slice(float(low + high) / 2), float(low + high) / 2)
+        freed = None if before is None else before.section - now.section
+        for kind, layers in _sections(now, reach, float(high - low)).items():
+            live[kind] = _follow(kind, live[kind], _leaning(_grown(layers, freed), now, before), done)
+        section, before = now.section, now
         whole = [shapely.Polygon(ring) for ring in map(np.asarray, section.to_polygons()) if _turns(ring) > 0]
         outer.append((sum(p.area for p in whole), sum(p.length for p in whole)))
     for chains in live.values():
@@ -166,7 +167,7 @@ def _half(name: str, solid: manifold3d.Manifold, edges: Array) -> Half:
     length = max(box[3] - box[0], box[4] - box[1]) * 1e-3
     bodies = tuple(b for chain in done if (b := _body(name, chain)) is not None)
     areas, around = (np.array([pair[i] for pair in reversed(outer)]) for i in (0, 1))
-    return Half(name, top * 1e-3, length, float(np.median(_draft(np.diff(areas, prepend=areas[:1]), around, np.diff(edges)[::-1]))), bodies)
+    return Half(name, top * 1e-3, length, _outer(areas, around, np.diff(edges)[::-1]), bodies)
 
 
 def _turns(ring: Array) -> float:
@@ -204,9 +205,9 @@ def _opened(section: manifold3d.CrossSection, reach: float) -> manifold3d.CrossS
     return section.simplify(FILM).offset(-reach, miter).offset(reach, miter)
 
 
-def _sections(metal: manifold3d.CrossSection, reach: float, high: float, thick: float) -> dict[str, list[Layer]]:
+def _sections(now: Outline, reach: float, thick: float) -> dict[str, list[Layer]]:
     """Components of enclosed sand in one section by kind."""
-    rings = [np.asarray(ring) for ring in metal.to_polygons()]
+    metal, rings, high = now.section, now.rings, now.high
     if not rings:
         return {"pocket": [], "slot": [], "arm": []}
     filled = manifold3d.CrossSection([ring for ring in rings if _turns(ring) > 0], manifold3d.FillRule.NonZero)
@@ -214,12 +215,10 @@ def _sections(metal: manifold3d.CrossSection, reach: float, high: float, thick: 
     pockets = _polygons(filled - metal) if len(rings) > 1 else []
     slots = _polygons(_opened(_closed(filled.simplify(SMOOTH), reach) - filled, clean))
     arms = _arms(_opened(_closed(metal.simplify(SMOOTH), reach / 4.0) - metal, clean), pockets + slots)
-    edge = shapely.MultiLineString([np.vstack([ring, ring[:1]]) for ring in rings])
-    shapely.prepare(edge)
     return {
-        "pocket": [Layer(high, thick, p.area, p.length, 0.0, 0.0, 0.0, p) for p in pockets],
-        "slot": [_open(p, edge, high, thick) for p in slots],
-        "arm": [_open(p, edge, high, thick) for p in arms],
+        "pocket": [Layer(high, thick, p.area, p.length, 0.0, 0.0, 0.0, NO_LEANS, p) for p in pockets],
+        "slot": [_open(p, now.edge, high, thick) for p in slots],
+        "arm": [_open(p, now.edge, high, thick) for p in arms],
     }
 
 
@@ -243,7 +242,7 @@ def _open(shape: Any, edge: Any, high: float, thick: float) -> Layer:
         middles = shapely.points((corners[1:] + corners[:-1]) / 2.0)
         whole += float(long.sum())
         touch += float(long[shapely.dwithin(middles, edge, NEAR)].sum())
-    return Layer(high, thick, shape.area, touch, whole - touch, 0.0, 0.0, shape)
+    return Layer(high, thick, shape.area, touch, whole - touch, 0.0, 0.0, NO_LEANS, shape)
 
 
 def _grown(layers: list[Layer], freed: manifold3d.CrossSection | None) -> list[Layer]:
@@ -258,6 +257,12 @@ def _grown(layers: list[Layer], freed: manifold3d.CrossSection | None) -> list[L
     at, holder = tree.query([piece.representative_point() for piece in pieces], predicate="intersects")
     gained = np.bincount(holder, weights=[pieces[i].area for i in at], minlength=len(layers))
     return [layer._replace(gained=float(more)) for layer, more in zip(layers, gained, strict=True)]
+
+
+def _leaning(layers: list[Layer], now: Outline, before: Outline | None) -> list[Layer]:
+    """Components of one section with the draft of their outlines since the section before it."""
+    found = leans_of([layer.shape for layer in layers], np.array([layer.side > 0.0 for layer in layers]), now, before)
+    return [layer._replace(leans=leans) for layer, leans in zip(layers, found, strict=True)]
 
 
 def _follow(kind: str, chains: list[_Chain], layers: list[Layer], done: list[_Chain]) -> list[_Chain]:
@@ -295,42 +300,15 @@ def _summed(chains: list[_Chain]) -> list[Layer]:
         if old is None:
             levels[layer.high] = layer._replace(shape=None)
         else:
-            add = {name: getattr(old, name) + getattr(layer, name) for name in ("area", "contact", "side", "ceiling", "gained")}
+            add = {name: getattr(old, name) + getattr(layer, name) for name in ("area", "contact", "side", "ceiling", "gained", "leans")}
             levels[layer.high] = old._replace(**add)
     return [levels[high] for high in sorted(levels)]
 
 
-def _draft(gained: Array, contact: Array, thick: Array) -> Array:
-    """Tangent of the draft of each layer, tip to root (n,): area gained since the layer before, over the outline; ledges left out."""
-    n = len(gained)
-    if n < 2:
-        return np.zeros(n)
-    apart = (thick[1:] + thick[:-1]) / 2.0
-    growth = gained[1:] / np.maximum(apart * (contact[1:] + contact[:-1]) / 2.0, 1e-12)
-    good = np.abs(growth) < LEDGE
-    reach = max(2, round(0.15 * n))
-    out = np.zeros(n)
-    for i in range(n):
-        window = slice(max(0, i - reach), min(n - 1, i + reach))
-        weight = apart[window] * good[window]
-        out[i] = float((growth[window] * weight).sum() / weight.sum()) if weight.sum() > 0 else 0.0
-    return np.maximum(out, 0.0)
-
-
-def towards_tip(draft: Array, thick: Array) -> float:
-    """Tangent of the draft that gives a body room as its pattern leans, layers tip to root (n,).
-
-    As the pattern rises the tip gains what the wall has gained over the way risen, counted from the tip: a chamfer at the root comes last. The
-    least mean of those over ``RISEN`` of the depth and more.
-
-    >>> round(towards_tip(np.array([0.0, 0.0, 0.0, 0.6]), np.ones(4)), 3)
-    0.0
-    >>> round(towards_tip(np.full(4, 0.05), np.ones(4)), 3)
-    0.05
-    """
-    deep, gained = np.cumsum(thick), np.cumsum(draft * thick)
-    far = deep >= min(RISEN * deep[-1], deep[-1])
-    return float((gained[far] / deep[far]).min())
+def _outer(area: Array, around: Array, thick: Array) -> float:
+    """Tangent of the draft of a half's outside, tip to root: the middle one of the growths of its section over its outline."""
+    growth = np.diff(area) / np.maximum((thick[1:] + thick[:-1]) / 2.0 * (around[1:] + around[:-1]) / 2.0, 1e-12)
+    return max(float(np.median(growth)), 0.0) if len(growth) else 0.0
 
 
 def width(shape: Any) -> float:
@@ -346,9 +324,8 @@ def _body(half: str, made: _Chain) -> Body | None:
     thick = np.array([layer.thick for layer in chain])
     if thick.sum() < 0.3 or root.shape is None:
         return None
-    area, contact, side, ceiling, gained = (
-        np.array([getattr(layer, name) for layer in chain]) for name in ("area", "contact", "side", "ceiling", "gained")
-    )
+    area, contact, side, ceiling = (np.array([getattr(layer, name) for layer in chain]) for name in ("area", "contact", "side", "ceiling"))
+    leans = np.array([layer.leans for layer in chain])
     if contact.sum() < BETWEEN[kind] * (contact.sum() + side.sum()):
         return None  # a mere corner, no body
     across = width(root.shape)
@@ -364,6 +341,9 @@ def _body(half: str, made: _Chain) -> Body | None:
     before = int(np.searchsorted(np.cumsum(thick), (1.0 - ROOT) * thick.sum()))
     if own <= before < len(chain) and area[before] < FLARED * root.area and (flared := chain[before].shape) is not None:
         across = min(across, width(flared))
+    draft, lean = draft_of(leans, thick)
+    measured = leans[:, 1, 1] > 0.0
+    steep = np.where(measured, np.clip(contact - leans[:, 0, 1], 0.0, contact), 0.0)
     return Body(
         half=half,
         kind=kind,
@@ -372,10 +352,11 @@ def _body(half: str, made: _Chain) -> Body | None:
         own=own,
         thick=thick * 1e-3,
         area=area * 1e-6,
-        contact=contact * 1e-3,
+        contact=(contact - steep) * 1e-3,
         side=side * 1e-3,
-        ceiling=ceiling * 1e-6,
-        draft=_draft(gained, contact, thick),
+        ceiling=(ceiling + steep * thick) * 1e-6,
+        draft=draft,
+        lean=lean,
         width=across * 1e-3,
         long=float(root.area / max(across, 1e-9) ** 2),
         shapes=tuple((layer.high - layer.thick / 2, layer.high + layer.thick / 2, layer.shape) for layer in chain[own:]),

@@ -18,8 +18,9 @@ from scipy.special import ndtr, ndtri
 
 from strickle.base import Array, BadInput, Source
 from strickle.mould import draw_law as law
-from strickle.mould.draw_bodies import Body, Half, towards_tip
+from strickle.mould.draw_bodies import Body, Half
 from strickle.mould.draw_cake import Cake
+from strickle.mould.draw_lean import towards_tip
 from strickle.mould.draw_ledges import Ledge
 from strickle.mould.rules import FLEXURAL, bar_strength, constant
 from strickle.mould.several import failing
@@ -183,8 +184,8 @@ def grouped(half: Half) -> list[Group]:
     for i, body in enumerate(half.bodies):
         sizes = (body.depth, body.width, float(body.area[-1]), float(body.area.min()), float((body.contact * body.thick).sum()))
         marks = tuple(round(math.log(max(size, 1e-12)) / 0.03) for size in sizes)
-        turn = round(float(body.draft.mean()) / 0.003)
-        found.setdefault((*marks, turn, float(body.side.sum() > 1e-9), float(body.is_through)), []).append(i)
+        turn = (round(float(body.draft.mean()) / 0.003), round(float(body.lean.mean()) / 0.003))
+        found.setdefault((*marks, *turn, float(body.side.sum() > 1e-9), float(body.is_through)), []).append(i)
     return [Group(half.bodies[members[0]], len(members), tuple(members), half.length) for members in found.values()]
 
 
@@ -215,7 +216,7 @@ def use(body: Body, length: float, sand: Sand, given: Shared, least_draft: float
         gives,
         body.depth,
         body.width,
-        towards_tip(draft[0, own], body.thick[own]),
+        towards_tip(np.maximum(body.lean, least_draft)[own], body.thick[own]),
         max(length, body.depth),
     )
     hang = np.zeros_like(pull)

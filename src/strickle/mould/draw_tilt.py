@@ -9,8 +9,8 @@ import numpy as np
 from strickle.base import Array
 from strickle.mould import draw_chance as chance
 from strickle.mould import draw_law as law
-from strickle.mould.draw_bodies import towards_tip
 from strickle.mould.draw_chance import Group, Sand, Shared
+from strickle.mould.draw_lean import towards_tip
 from strickle.mould.result import Leaning
 
 LEANS = (0.0, 1.0, 2.0, 3.0)  # degrees
@@ -44,7 +44,7 @@ def _at(groups: list[Group], sand: Sand, given: Shared, lean: float) -> Leaning:
 def push(group: Group, sand: Sand, lean: float) -> tuple[float, float]:
     """How far [m] a pattern that leans by ``lean`` [rad] pushes a body's tip aside at the most, and the lift [m] at which; medians."""
     body = group.body
-    draft = towards_tip(body.draft[body.own :], body.thick[body.own :])
+    draft = towards_tip(body.lean[body.own :], body.thick[body.own :])
     full = lean * max(group.length, body.depth) / 2.0  # the lift at which it leans so far
     lifts = np.append(np.linspace(0.0, body.depth, LIFTS), min(full, body.depth))
     tilt, clear = np.array(lean), np.array(sand.median["clearance"])
