@@ -10,7 +10,7 @@ from hypothesis import strategies as st
 
 import cored
 from cored import across, answered
-from pattern_shop import box
+from pattern_shop import box, rod
 from strickle.base import BadInput, Mesh
 from strickle.pattern.ask import PatternAsk
 from strickle.pattern.asked import understood
@@ -256,3 +256,25 @@ def test_a_print_in_a_hole_along_the_draw_has_the_stated_room_on_every_side_and_
             assert 0.0 < in_by.mean() < 1.05 * told + 0.02
             if min([wide, *long]) > 10:
                 assert in_by.mean() > 0.9 * told
+
+
+def lobed():
+    """A hub with a bore along the draw and two chambers of three lobes in it, one turned against the other: no box in two parts opens."""
+
+    def chamber(z, turn):
+        lobes = [box(27, 8, 12, (0, -4, z)).rotate((0, 0, turn + 120 * k)) for k in range(3)]
+        return manifold3d.Manifold.batch_boolean([rod(34, 12, (0, 0, z)), *lobes], manifold3d.OpType.Add)
+
+    return rod(64, 80, (0, 0, -15)) - rod(26, 100, (0, 0, -30)) - chamber(3, 10) - chamber(35, 70)
+
+
+def test_a_hole_whose_chambers_no_box_makes_is_left_to_the_sand():
+    """Filled for a core that fails, the hole would stay filled with them."""
+    whole = lobed()
+    made = answered(whole, "best", draft=False)
+    assert not made.cores
+    assert not any(choice.place.upright for choice in made.choices)
+    chambers = sum(choice.place.told.volume for choice in made.choices)
+    assert made.filled == pytest.approx(chambers)
+    assert made.metal.volume() == pytest.approx(whole.volume() + chambers, rel=1e-3)
+    assert (made.metal ^ rod(20, 100, (0, 0, -30))).volume() < 1e-3

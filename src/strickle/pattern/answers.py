@@ -12,7 +12,7 @@ from typing import NamedTuple
 import manifold3d
 
 from strickle.pattern import chamber, rules
-from strickle.pattern.core_body import Body, PrintRule, place_cores
+from strickle.pattern.core_body import Body, PrintRule, place_cores, upright_body
 from strickle.pattern.core_box import Box, box
 from strickle.pattern.core_way import is_bent
 from strickle.pattern.loose import DRAGS, LoosePiece, Parted, fitted, separate
@@ -99,8 +99,9 @@ def print_rule(stores: Stores) -> PrintRule:
     return bare._replace(full=full, clearance=clearance, least=least, draft=DraftRule(outside=outside, pocket=pocket, layer=bare.draft.layer))
 
 
-def plan(whole: manifold3d.Manifold, wishes: Sequence[str], bores: str, limit: Limits) -> Plan:
-    """Choose an answer for every place; ``wishes`` one of ``WAYS`` for each place, largest first, or one for all.
+def plan(whole: manifold3d.Manifold, wishes: Sequence[str], bores: str, limit: Limits, rule: PrintRule | None = None) -> Plan:
+    """Choose an answer for every place; ``wishes`` one of ``WAYS`` for each place, largest first, or one for all. ``rule`` of the prints
+    tells whether a box opens for a hole with chambers.
 
     Raises BadInput for a surface too rough to draw.
     """
@@ -109,7 +110,7 @@ def plan(whole: manifold3d.Manifold, wishes: Sequence[str], bores: str, limit: L
     if not found.places and not stands:
         return Plan(found.filled, whole, (), (), found.volume)
     choices, loose, rest, off = _choose(whole, found, wishes, limit)
-    choices, stands = _chambers(whole, choices, stands, limit)
+    choices, stands = _chambers(whole, choices, stands, limit, rule or PrintRule())
     choices += [Choice(place, "core", "it goes along the draw and a core is asked for there") for place in stands]
     base = found.filled
     if loose:
@@ -144,11 +145,18 @@ def _choose(whole: manifold3d.Manifold, found: Found, wishes: Sequence[str], lim
     return choices, loose, off if loose else whole, off
 
 
-def _chambers(whole: manifold3d.Manifold, choices: list[Choice], stands: tuple[Place, ...], limit: Limits) -> tuple[list[Choice], tuple[Place, ...]]:
-    """The choices with cored places that open into a hole along the draw joined to that hole, and what is left of the holes to core."""
+def _chambers(
+    whole: manifold3d.Manifold, choices: list[Choice], stands: tuple[Place, ...], limit: Limits, rule: PrintRule
+) -> tuple[list[Choice], tuple[Place, ...]]:
+    """The choices with cored places that open into a hole along the draw joined to that hole, and what is left of the holes to core.
+
+    A hole that no box makes with its chambers is left to the mould's sand: were it filled for a core that fails, it would stay filled.
+    """
     cored = [choice.place for choice in choices if choice.way == "core" and choice.place.is_open]
     holes = upright(whole, max(limit.bore_least, limit.thin), 0.0) if cored else ()
     for place, parts in chamber.joined(whole, cored, holes) if holes else []:
+        if isinstance(box(upright_body(place, rule), 0.0), str):
+            continue
         first = next(i for i, choice in enumerate(choices) if choice.place is parts[0])
         choices[first] = Choice(place, "core", "it is wider than the hole along the draw that leads to it; one core makes both")
         choices = [choice for choice in choices if not any(choice.place is part for part in parts)]

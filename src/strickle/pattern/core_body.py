@@ -342,6 +342,12 @@ def _upright(place: Place, rule: PrintRule) -> _Shape:
     return _Shape(core, room, place.solid, tuple(prints))
 
 
+def upright_body(place: Place, rule: PrintRule) -> Body:
+    """The core of an upright place by itself, as it is before anything else is known of the mould."""
+    shape = _upright(place, rule)
+    return Body(place, shape.core, shape.room, shape.prints, place.told.volume, 0.0, rule.clearance)
+
+
 def _tapered(section: Section, high: float, inward: float) -> manifold3d.Manifold:
     """A section carried ``high`` up from z = 0, all its walls leaning in by ``inward`` [mm] at the top, less where it is too narrow."""
     base = rings(section)

@@ -115,14 +115,15 @@ def _wants_core(left: Formed, stores: Stores, ask: PatternAsk) -> bool:
 def _answered(whole: manifold3d.Manifold, stores: Stores, ask: PatternAsk, watch: Watch, kept: Array | None, radius: float) -> Worked:
     """A flat joint, every place that it does not release answered."""
     wishes = tuple(word.strip() for word in ask.undercuts.split(","))
-    planned = answers.plan(whole, wishes, ask.bores, answers.limits(stores))
+    planned = answers.plan(whole, wishes, ask.bores, answers.limits(stores), answers.print_rule(stores))
     solid, eased, rounded = _shaped(planned.base, None, stores, ask, watch, kept, radius)
     if not planned.choices:
         return Worked(solid, Formed(planned.base, (), planned.volume, (), 0.0, 0.0), None, eased, rounded=rounded)
     watch(0.62, "cores, their prints and boxes")
     made = answers.answer(planned, solid, answers.print_rule(stores), rules.constant(stores, "core.vent_share").value)
     regions = tuple(c.place.told for c in made.choices if c.way in ("fill", "drill"))
-    volume = made.filled if made.cores or made.loose else planned.volume
+    holes = any(choice.place.upright and choice.way == "fill" for choice in made.choices)  # not among the places that were found
+    volume = made.filled if made.cores or made.loose or holes else planned.volume
     if made.cores:
         cored = sum(c.place.told.volume for c in made.choices if c.way == "core")
         taken = float(solid.volume() - made.metal.volume()) - cored  # of what draft and rounding added, by cores
