@@ -186,6 +186,18 @@ def test_angles_of_draft_that_are_asked_for_are_made(degrees):
     assert (wide[1] - wide[0]) / -2 / 8.0 == pytest.approx(math.tan(0.75 * lean), rel=0.03)
 
 
+def test_no_draft_asked_for_as_an_angle_is_told_like_no_draft():
+    part = f.part_of(f.box(60, 40, 25), (), wall=8.0)
+    ask = {"up": np.array([0, 0, 1.0]), "parting": 0.0}
+    made = make(part, aluminium(), STORES, PatternAsk(**ask, draft_outside=0.0, draft_pockets=0.0), quiet)
+    assert "pattern.no_draft" in {f.code for f in made.findings}
+    assert made.undrafted_area == pytest.approx(make(part, aluminium(), STORES, PatternAsk(**ask, draft="none"), quiet).undrafted_area)
+    steep = make(part, aluminium(), STORES, PatternAsk(**ask, draft_outside=math.radians(12.0)), quiet)
+    told = {f.code: render(f.because) for f in steep.findings}["pattern.draft"]
+    assert "12 degrees outside" in told
+    assert "low walls up to 12 degrees" in told
+
+
 def test_draft_from_the_middle_adds_little_and_draws_all_the_same():
     """A straight block: from the far end its draft is all added; from the middle, what is taken off stands against it."""
     part = f.part_of(f.box(60, 40, 25), (), wall=8.0)

@@ -23,6 +23,7 @@ SCHEMA = 1
 MOST_BYTES = 1 << 20
 UNITS = ("metric", "us")
 PAPERS = ("a4", "letter")
+_ANGLE = re.compile(r"[a-df-z°]", re.IGNORECASE)  # some unit is named, and not only a power of ten
 _EXAMPLES = {
     "body": "1", "metal": "a319", "sand": "green", "parting": "12 mm", "pour_time": "6 s", "crucible": "large pot", "furnace": "electric furnace",
     "knock_out": "250 degC", "undercuts": "core,fill", "pegs": EXAMPLE, "chills": CHILL_EXAMPLE, "marks": MARK_EXAMPLE, "sleeve": "12 mm",
@@ -96,6 +97,8 @@ class Choice:
         if self.unit is not None:
             if isinstance(text, bool) or not isinstance(text, str | int | float):
                 raise BadInput(f"{what}: {text!r} is not a number with a unit", 'Give it as text, such as "12 mm"')
+            if self.angle and not _ANGLE.search(str(text)):
+                raise BadInput(f"{what}: {str(text).strip()!r} is an angle without its unit", f'Give it with that, such as "{self.example}"')
             return self._within(parse(str(text), self.unit, what), text, what)
         if isinstance(text, bool) or not isinstance(text, str | int) or not str(text).strip():
             raise BadInput(f"{what}: {text!r} is not a word", "Give it as text in quotes")
@@ -139,6 +142,8 @@ class Choice:
             return f"{value!r} {self.measured}" if self.measured and isinstance(value, float) else str(value)
         if isinstance(value, str):
             return value
+        if self.angle:
+            return f"{float(value)!r} rad"
         return repr(float(value)) if self.unit == "1" else f"{float(value)!r} {self.unit}"
 
 

@@ -209,8 +209,11 @@ def no_draft(area: float, whole: float, tallest: float, faces: Array, least: flo
     )
 
 
-def draft_added(added: float, volume: float, outside: float, pocket: float, middle: bool) -> Finding:
-    """Metal [m3] that draft adds to a part of ``volume`` [m3], the angles used [rad], and whether walls keep their size at half height."""
+def draft_added(added: float, volume: float, angles: tuple[float, float, float], middle: bool) -> Finding:
+    """Metal [m3] that draft adds to a part of ``volume`` [m3], the angles used [rad] outside, in pockets
+    and on low walls, and whether walls keep their size at half height.
+    """
+    outside, pocket, low = (tell(float(np.degrees(angle)), "1") for angle in angles)
     share, much = tell(abs(added) / volume, "1", "%"), added > MUCH_DRAFT * volume
     kept = "far ends keep their size, the side at the parting grows"
     if middle:
@@ -220,8 +223,8 @@ def draft_added(added: float, volume: float, outside: float, pocket: float, midd
         weight="MIND" if much else "NOTE",
         says=f"Draft {'adds' if added >= 0 else 'takes away'} {tell(abs(added), 'm3')} of metal, {share} of the part: {kept}",
         because=(
-            f"walls along the draw get {tell(float(np.degrees(outside)), '1')} degrees outside and {tell(float(np.degrees(pocket)), '1')} in"
-            " pockets, low walls up to 5 degrees; walls with more of their own stay as drawn"
+            f"walls along the draw get {outside} degrees outside and {pocket} in"
+            f" pockets, low walls up to {low} degrees; walls with more of their own stay as drawn"
         ),
         do=(
             "Draw it another way with --up, part it nearer its middle, mark walls that may stay upright no-draft with --marks, or give --draft-from"

@@ -91,7 +91,7 @@ def make(part: Part, metal: Metal, stores: Stores, ask: PatternAsk, watch: Watch
         parting_level=laid.lie.level + laid.stock,
         undercut_volume=formed.undercut * 1e-9 + hollows(whole.mesh) * float(laid.scale.prod()),
         undercut_faces=caught,
-        undrafted_area=undrafted(part.mesh, laid, own.gone)[0] if eased is None else 0.0,
+        undrafted_area=undrafted(part.mesh, laid, own.gone)[0] if eased is None or eased.is_bare else 0.0,
         face_draft=sines,
         contraction=laid.contraction,
         measure=measure,
@@ -239,9 +239,9 @@ def _findings(
     area, tallest, faces = undrafted(part.mesh, laid, gone)
     if eased is not None:
         if abs(eased.added) * 1e-9 > 1e-6 * whole:  # less is rounding
-            out.append(says.draft_added(eased.added * 1e-9, whole, eased.outside, eased.pocket, ask.draft_from == "middle"))
+            out.append(says.draft_added(eased.added * 1e-9, whole, (eased.outside, eased.pocket, eased.low), ask.draft_from == "middle"))
         out += [says.closed(one.width * 1e-3, one.depth * 1e-3, on_part(laid, one.at * 1e-3), len(eased.closed)) for one in eased.closed[:1]]
-    elif area > 0.01 * part.area:
+    if (eased is None or eased.is_bare) and area > 0.01 * part.area:
         out.append(says.no_draft(area, part.area, tallest, faces, float(np.tan(np.radians(1.0)))))
     if ask.fillets != "none":
         out.append(says.rounded(made.rounded * 1e-9, whole, _corner(part, laid, stores)))

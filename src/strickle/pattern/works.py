@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+import math
 from typing import NamedTuple
 
 import manifold3d
@@ -23,6 +24,7 @@ from strickle.stores import Stores
 
 DATUMS = {"far": "parting", "middle": "mid-plane"}
 ACROSS = 240
+BARE = math.radians(0.5)  # less is no draft
 HUNG = 1e-3  # mm3 that may hang over after draft
 FOLDED = 1e-7  # share of a half's volume by which it may be read as another
 
@@ -42,6 +44,12 @@ class Eased(NamedTuple):
     closed: tuple[Closed, ...]
     outside: float
     pocket: float
+    low: float  # of low walls
+
+    @property
+    def is_bare(self) -> bool:
+        """Whether walls are left that stand as good as upright."""
+        return min(self.outside, self.pocket) < BARE
 
 
 class Shaped(NamedTuple):
@@ -206,4 +214,4 @@ def _shaped(
     if rule is None:
         return Shaped(solid, None, float(solid.volume() - formed.volume()))
     closed = tuple(place for one in drawn for place in one.closed)
-    return Shaped(solid, Eased(float(solid.volume() - formed.volume()) - rounded, closed, drawn[0].outside, drawn[0].pocket), rounded)
+    return Shaped(solid, Eased(float(solid.volume() - formed.volume()) - rounded, closed, *rule.angles, rule.steepest), rounded)
