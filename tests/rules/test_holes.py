@@ -106,6 +106,21 @@ def test_holes_that_meet_are_filled_together():
         assert made.filled
 
 
+def test_a_passage_that_bends_between_two_round_mouths_is_no_hole_to_drill():
+    """A U of 20 mm: no drill makes its middle, so that its two mouths are not filled; two holes that cross each other are."""
+    legs = [lying(20, 60, (0, y, 20), "x", 64) for y in (25, 75)]
+    passage = legs[0] + legs[1] + lying(20, 50, (60, 25, 20), "y", 64) + m3.Manifold.sphere(10, 64).translate((60, 25, 20))
+    passage += m3.Manifold.sphere(10, 64).translate((60, 75, 20))
+    bent = box(100, 100, 40) - passage.translate((-1, 0, 0))
+    _, made, whole = plugged(bent)
+    assert made.filled == ()
+    assert whole.volume() == pytest.approx(bent.volume())
+    crossed = box(60, 60, 30) - lying(10, 80, (-10, 30, 15), "x") - lying(10, 80, (30, -10, 15), "y")
+    _, made, whole = plugged(crossed)
+    assert len(made.filled) >= 2
+    assert whole.volume() == pytest.approx(60 * 60 * 30, rel=1e-6)
+
+
 def test_what_a_plug_would_shut_in_is_filled_and_a_room_stays_open():
     block = box(60, 60, 40)
     stepped = block - rod(20, 20, (20, 20, 25)) - rod(9, 20, (20, 20, 15)) - rod(5, 15, (20, 20, 5))

@@ -19,6 +19,7 @@ from strickle.pattern.holes import TIP, Hole
 
 LEVEL = 1e-3  # mm that a rim may stray from a plane to be closed as one
 WITHIN = 0.02  # mm outside a hole's radius that its floor may reach
+ASIDE = 1.1  # radii off its axis to which a hole's drill is held to reach
 LIKELY = (0.4, 1.6)  # what a plug's volume is at least and at most over those of its holes
 
 
@@ -57,7 +58,7 @@ def filled(mesh: Facets, holes: Sequence[Hole], chosen: Sequence[int]) -> Plugge
         left = np.delete(np.arange(len(mesh.faces)), gone)
         faces = np.concatenate([mesh.faces[left], *(one.caps for one in made)])
         shut, hollow = _shut_in(mesh.vertices, faces, len(left))
-        if hollow <= sum(one.volume for one in made):
+        if hollow <= sum(one.volume for one in made) and _in_line(mesh.vertices[faces[shut]], [holes[i] for i in chosen]):
             gone = np.union1d(gone, left[shut[: len(left)]])
             isin = np.zeros(len(mesh.faces), dtype=bool)
             isin[gone] = True
@@ -77,6 +78,16 @@ def _shut_in(vertices: Array, faces: Array, before: int) -> tuple[Array, float]:
     capped = np.unique(shell[before:])
     shut = capped[volume[capped] < 0]
     return np.isin(shell, shut), -float(volume[shut].sum())
+
+
+def _in_line(faces: Array, holes: Sequence[Hole]) -> bool:
+    """Whether a hollow, by its triangles (n, 3, 3), lies on the axes of holes, so that the drills that go in there make it too."""
+    points = np.concatenate([faces.reshape(-1, 3), faces.mean(axis=1)])
+    met = np.zeros(len(points), dtype=bool)
+    for hole in holes:
+        off = points - hole.at
+        met |= np.linalg.norm(off - (off @ hole.axis)[:, None] * hole.axis, axis=1) < ASIDE * hole.radius + WITHIN
+    return bool(met.all())
 
 
 def _neighbours(mesh: Facets) -> Array:
