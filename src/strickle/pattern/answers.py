@@ -13,7 +13,7 @@ import manifold3d
 
 from strickle.pattern import chamber, rules
 from strickle.pattern.core_body import Body, PrintRule, place_cores, upright_body
-from strickle.pattern.core_box import Box, box
+from strickle.pattern.core_box import Box, box, fallen
 from strickle.pattern.core_way import is_bent
 from strickle.pattern.loose import DRAGS, LoosePiece, Parted, fitted, separate
 from strickle.pattern.places import Found, Place, find, upright
@@ -67,6 +67,7 @@ class Made(NamedTuple):
 
     body: Body
     box: Box
+    faced: manifold3d.Manifold  # sheets of metal before the faces of its prints that let its box open
 
 
 class Answered(NamedTuple):
@@ -207,8 +208,9 @@ def answer(made: Plan, eased: manifold3d.Manifold, rule: PrintRule, vent: float)
         if not bad and max(withdrawn(laid.drawn)) > max(withdrawn(eased)) + DRAGS:
             bad = [(place, "its prints would not draw") for place in wanted]
         if not bad:
-            cores = [Made(body._replace(made=one.core), one) for body, one in boxes if not isinstance(one, str)]
-            metal, printed = laid.metal, laid.drawn
+            cores = [_made(body, one, laid.metal) for body, one in boxes if not isinstance(one, str)]
+            metal = manifold3d.Manifold.batch_boolean([laid.metal, *(core.faced for core in cores)], manifold3d.OpType.Add)
+            printed = laid.drawn
             break
         for place, why in bad:
             if place in wanted:
@@ -220,6 +222,12 @@ def answer(made: Plan, eased: manifold3d.Manifold, rule: PrintRule, vent: float)
     metal, drawn = ((manifold3d.Manifold.batch_boolean([one, *every], manifold3d.OpType.Add) if every else one) for one in (metal, printed))
     filled = sum(c.place.told.volume for c in choices if c.way in ("fill", "drill"))
     return Answered(metal, drawn, printed, tuple(cores), pieces, tuple(choices), filled)
+
+
+def _made(body: Body, one: Box, metal: manifold3d.Manifold) -> Made:
+    """A core as its box makes it; what was pared off it against the ``metal`` is metal, no room of the core."""
+    faced = fallen(body, one.core, metal) if one.added < 0.0 else manifold3d.Manifold()
+    return Made(body._replace(made=one.core, room=body.room - faced), one, faced)
 
 
 def _parts(place: Place, wanted: list[Place]) -> list[Place]:

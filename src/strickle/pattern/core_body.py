@@ -27,6 +27,7 @@ BLOCKED = 0.02  # share of the print's section times its way through metal beyon
 LEVEL = 1e-3
 SHEET = 0.02  # mm: a half thinner than this is rounding
 ROUND = manifold3d.JoinType.Round
+LACKS = 0.02  # mm3 of sand that forms metal by which a core may fall short: the tests' cores fall short by rounding, less than 1e-6
 BALANCE = 1.2  # length of the one print of a core over its length in the metal
 LAYER = 1.5e-3  # m, steps in which a print is drafted
 
@@ -59,6 +60,7 @@ class Print(NamedTuple):
     reach: float  # of its far end along ``normal``
     bearing: float  # mm2 in plan
     slant: float = 0.0  # as that of its end
+    wide: float = 0.0  # across ``out`` and the draw; 0 where it goes along the draw
 
     @property
     def normal(self) -> Array:
@@ -76,6 +78,11 @@ class Body(NamedTuple):
     inside: float  # mm3 of it within the metal's outline
     bearing: float  # mm2 in plan that lies in sand
     clearance: float  # mm between it and its room
+    formed: manifold3d.Manifold  # all of it that metal would be without it
+
+    def lacks(self, core: manifold3d.Manifold) -> bool:
+        """Whether a core that is to be made of it has not all of the sand that forms metal."""
+        return float((self.formed - core).volume()) > LACKS
 
 
 class Set(NamedTuple):
@@ -146,8 +153,12 @@ def place_cores(
         if sand is None or any((sand ^ body.room).volume() > 1e-3 for body in bodies):
             failed.append((place, "its core would run into another one" if sand is not None else "its prints do not meet it"))
             continue
-        left = _clean(left)
-        bodies.append(_body(place, shape, sand, left, rule.clearance))
+        formed, left = metal - left, _clean(left)
+        body = _body(place, shape, sand, left, formed, rule)
+        if body.lacks(body.made) or not all(_reaches(body.made, one) for one in body.prints):
+            failed.append((place, "its prints do not hang together with all of the sand that forms it"))
+            continue
+        bodies.append(body)
         metal, drawn = left, drawn + _kept(shape.room, left, sand)
     return Set(metal, drawn, tuple(bodies), tuple(failed))
 
@@ -158,11 +169,14 @@ def _shape(place: Place, filled: manifold3d.Manifold, whole: manifold3d.Manifold
     return _open(place, whole, rule) if place.is_open else _tunnel(place, filled, whole, rule)
 
 
-def _body(place: Place, shape: _Shape, sand: manifold3d.Manifold, metal: manifold3d.Manifold, clearance: float) -> Body:
+def _body(
+    place: Place, shape: _Shape, sand: manifold3d.Manifold, metal: manifold3d.Manifold, formed: manifold3d.Manifold, rule: PrintRule
+) -> Body:
     """One core with its figures."""
-    made = max(_trimmed(sand ^ (shape.core + place.solid), shape.prints).decompose(), key=lambda part: part.volume())
+    made = max(_trimmed(sand ^ (shape.core + place.solid), shape, rule.draft).decompose(), key=lambda part: part.volume())
     inside = float((made ^ place.solid).volume())
-    return Body(place, made, sand, shape.prints, inside, max(_plan(made) - _plan(made ^ _shadow(metal)), 0.0), clearance)
+    bearing = max(_plan(made) - _plan(made ^ _shadow(metal)), 0.0)
+    return Body(place, made, sand, shape.prints, inside, bearing, rule.clearance, formed)
 
 
 def _clean(metal: manifold3d.Manifold) -> manifold3d.Manifold:
@@ -212,12 +226,24 @@ def _with(solid: manifold3d.Manifold, place: Place) -> manifold3d.Manifold | Non
     return best if best is not None and (best ^ place.solid).volume() > 0.98 * place.solid.volume() else None
 
 
-def _trimmed(made: manifold3d.Manifold, prints: tuple[Print, ...]) -> manifold3d.Manifold:
-    """A core with the far ends of its prints cut flat, so that its box is open there."""
-    for one in prints:
-        size = float(np.linalg.norm(one.normal))
-        made = made.trim_by_plane(tuple(float(x) for x in -one.normal / size), -one.reach / size)
+def _trimmed(made: manifold3d.Manifold, shape: _Shape, rule: DraftRule) -> manifold3d.Manifold:
+    """A core with the far ends of its prints cut flat, so that its box is open there; what else of it lies beyond them stays."""
+    box_ = made.bounding_box()
+    more = 1.0 + float(np.tan(max(rule.outside, rule.pocket))) * max(abs(box_[2]), abs(box_[5]))
+    for one in (one for one in shape.prints if one.wide > 0.0):
+        frame = turned(one.out, one.slant)
+        x, _, z = undone(frame) @ one.at
+        beyond = manifold3d.Manifold.cube((one.wide + 2 * more, 2 * FAR, FAR)).translate((x - one.wide / 2 - more, -FAR, z)).transform(frame)
+        made = made - (beyond - shape.exact)
     return made
+
+
+def _reaches(made: manifold3d.Manifold, one: Print) -> bool:
+    """Whether a core has a print up to its far end."""
+    size = float(np.linalg.norm(one.normal))
+    near = made.trim_by_plane(tuple(float(x) for x in one.normal / size), (one.reach - 2 * INSIDE) / size)
+    spot = manifold3d.Manifold.cube((one.thick,) * 3, True).translate(tuple(one.at))
+    return float((near ^ spot).volume()) > 0.0
 
 
 def drawable(shape: manifold3d.Manifold, rule: DraftRule) -> manifold3d.Manifold:
@@ -293,7 +319,7 @@ def _end(end: End, place: Place, filled: manifold3d.Manifold, whole: manifold3d.
             out.append(block.transform(frame) if out is core else block)
     rooms = manifold3d.Manifold.batch_boolean(room, manifold3d.OpType.Add).transform(frame)
     middle = frame[:, :3] @ np.array([(low_x + high_x) / 2, (low_y + high_y) / 2, far])
-    one = Print(middle, end.out, length, thick, far, length * (high_x - low_x), end.slant)
+    one = Print(middle, end.out, length, thick, far, length * (high_x - low_x), end.slant, high_x - low_x)
     return manifold3d.Manifold.batch_boolean(core, manifold3d.OpType.Add), rooms, through, one
 
 
