@@ -13,7 +13,7 @@ import manifold3d
 
 from strickle.pattern import chamber, rules
 from strickle.pattern.core_body import Body, PrintRule, place_cores, upright_body
-from strickle.pattern.core_box import Box, box, fallen
+from strickle.pattern.core_box import Box, box, fallen, swept
 from strickle.pattern.core_way import is_bent
 from strickle.pattern.loose import DRAGS, LoosePiece, Parted, fitted, separate
 from strickle.pattern.places import Found, Place, find, upright
@@ -209,7 +209,8 @@ def answer(made: Plan, eased: manifold3d.Manifold, rule: PrintRule, vent: float)
             bad = [(place, "its prints would not draw") for place in wanted]
         if not bad:
             cores = [_made(body, one, laid.metal) for body, one in boxes if not isinstance(one, str)]
-            metal = manifold3d.Manifold.batch_boolean([laid.metal, *(core.faced for core in cores)], manifold3d.OpType.Add)
+            faced = [core.faced for core in cores if not core.faced.is_empty()]
+            metal = swept(manifold3d.Manifold.batch_boolean([laid.metal, *faced], manifold3d.OpType.Add)) if faced else laid.metal
             printed = laid.drawn
             break
         for place, why in bad:
@@ -227,7 +228,8 @@ def answer(made: Plan, eased: manifold3d.Manifold, rule: PrintRule, vent: float)
 def _made(body: Body, one: Box, metal: manifold3d.Manifold) -> Made:
     """A core as its box makes it; what was pared off it against the ``metal`` is metal, no room of the core."""
     faced = fallen(body, one.core, metal) if one.added < 0.0 else manifold3d.Manifold()
-    return Made(body._replace(made=one.core, room=body.room - faced), one, faced)
+    room = body.room if faced.is_empty() else swept(body.room - faced)
+    return Made(body._replace(made=one.core, room=room), one, faced)
 
 
 def _parts(place: Place, wanted: list[Place]) -> list[Place]:

@@ -31,7 +31,7 @@ DRAGS = 5e-3  # mm3 that a part may drag along
 LIFTS = (1.0, 5.0)
 ROUNDING = 1e-5  # mm of its surface that turning a core to its box and back may move
 LEVELS = 24
-HAIR = 0.05  # mm: sand pared off nearer than this to the metal is filled by it
+DUST = 1e-3  # mm3
 PARED = 0.1  # share of the room round a core that may be pared off its prints to let its box's parts draw
 
 
@@ -161,13 +161,14 @@ def thick(solid: manifold3d.Manifold, wide: float) -> bool:
 
 
 def fallen(body: Body, core: manifold3d.Manifold, metal: manifold3d.Manifold) -> manifold3d.Manifold:
-    """Of the sand pared off a core's prints what lies against the metal, which fills it."""
-    sheets = [
-        one
-        for one in (body.made - core).decompose()
-        if any(float((one.translate(tuple(float(x) for x in side * HAIR * axis)) ^ metal).volume()) > 0.0 for axis in np.eye(3) for side in (1.0, -1.0))
-    ]
-    return manifold3d.Manifold.batch_boolean(sheets, manifold3d.OpType.Add)
+    """Of the sand pared off a core's prints what lies before the metal, within twice the clearance of it along a print: metal fills it."""
+    before = [metal.translate(tuple(float(x) for x in 2 * body.clearance * one.out)) for one in body.prints]
+    return swept((body.made - core) ^ manifold3d.Manifold.batch_boolean(before, manifold3d.OpType.Add))
+
+
+def swept(solid: manifold3d.Manifold) -> manifold3d.Manifold:
+    """A solid without the dust that nearly equal faces leave."""
+    return manifold3d.Manifold.batch_boolean([part for part in solid.decompose() if part.volume() > DUST], manifold3d.OpType.Add)
 
 
 def _parts(body: Body, core: manifold3d.Manifold, cut: _Cut, vent: float) -> Box:

@@ -20,7 +20,10 @@ def told(answered: Answered, cores: tuple[Core, ...], loose: tuple[Loose, ...], 
     whys = {id(choice.place): choice.why for choice in answered.choices}
     out = []
     for core, made in zip(cores, answered.cores):
-        out.append(_core(core, whys.get(id(made.body.place), "places that one core makes"), on_part))
+        why = whys.get(id(made.body.place), "places that one core makes")
+        if (faced := float(made.faced.volume())) > 0.0:
+            why += f"; so that its box opens, {tell(faced * 1e-9, 'm3')} of metal stays before its prints, thinner than their room"
+        out.append(_core(core, why, on_part))
         if (one := _slender(core, limits, on_part)) is not None:
             out.append(one)
         if core.vent == 0.0:
