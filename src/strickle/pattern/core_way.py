@@ -7,10 +7,12 @@ import numpy as np
 
 from strickle.base import Array
 from strickle.pattern.core_body import FAR, Body, Print, back, section_at, turned
+from strickle.pattern.core_neck import passes
 from strickle.pattern.places import End, Place, across
 from strickle.pattern.undercut import plain
 
 STATIONS = 25  # sections along a straight core that are looked at for its neck
+CORNERS = 60  # heights of corners beside which there are more of them
 STEPS = 14  # halvings in the search for the neck of a bent one
 SHARE = 0.25  # of its thickness by which a core's ends may lie off one line
 WITHIN = 0.05  # mm inside an end
@@ -62,9 +64,10 @@ def _straight(one: Print, place: Place, prints: tuple[Print, ...], vertices: Arr
 
 
 def width(body: Body) -> float:
-    """Least width of a core on its way: of its prints, and of its neck between them.
+    """Least width of a core on its way: of its prints, and of its neck between them or on the way to its tip.
 
-    Straight, the neck is the least of its sections, up or across; bent, it is the widest disc that passes from end to end in plan.
+    Straight, the neck is the least of its sections, up or across; bent, it is the widest disc that passes from end to end in plan. Where a ball
+    that goes through the sand is narrower than that by more than two of the cells it is told by, it is the ball.
     """
     place, prints = body.place, body.prints
     if not prints:
@@ -72,10 +75,11 @@ def width(body: Body) -> float:
     least = min(one.thick for one in prints)
     pair = next(((a, b) for a in prints for b in prints if facing(a, b)), None)
     if pair is None and len(prints) == 2:
-        return min(least, _passes(place, prints, least))
-    if pair is None or place.upright:
-        return least
-    return min(least, _neck(place, pair[0]))
+        least = min(least, _passes(place, prints, least))
+    elif pair is not None and not place.upright:
+        least = min(least, _neck(place, pair[0]))
+    ball, cell = passes(place, [(_end(one, place), one) for one in prints])
+    return ball if ball < least - 2 * cell else least
 
 
 def _plan(place: Place) -> manifold3d.CrossSection:
@@ -97,11 +101,14 @@ def _end(one: Print, place: Place) -> End:
 
 
 def _neck(place: Place, one: Print) -> float:
-    """Least height or width of the sections across a straight way."""
+    """Least height or width of the sections across a straight way, evenly spread and beside its corners."""
     local = place.solid.transform(back(turned(one.out, one.slant)))
     _, _, low, _, _, high = local.bounding_box()
+    corners = np.unique(np.round(plain(local)[0][:, 2], 2))
+    corners = corners[:: len(corners) // CORNERS + 1]
+    levels = np.concatenate([np.linspace(low + WITHIN, high - WITHIN, STATIONS), corners - WITHIN, corners + WITHIN])
     found = []
-    for level in np.linspace(low + WITHIN, high - WITHIN, STATIONS):
+    for level in levels[(levels > low) & (levels < high)]:
         x0, y0, x1, y1 = local.slice(float(level)).bounds()
         found.append(min(x1 - x0, y1 - y0))
     return float(min(found))
