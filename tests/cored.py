@@ -100,6 +100,32 @@ def upright_chamber() -> manifold3d.Manifold:
     return manifold3d.Manifold.cylinder(60, 32, 32, 96).translate((0, 0, -15)) - rod(26, 100, (0, 0, -30)) - rod(38, 24, (0, 0, 3))
 
 
+def u_bore() -> manifold3d.Manifold:
+    """A bent block with a bore of 20 mm in the shape of a U: both its ends look along x, one leg ends 100 mm farther than the other."""
+    part = box(80, 44, 44, (-80, -22, -22)) + box(40, 104, 44, (-80, -22, -22)) + box(180, 44, 44, (-80, 38, -22))
+    turns = manifold3d.Manifold.batch_boolean([manifold3d.Manifold.sphere(10, 64).translate((-60, y, 0)) for y in (0, 60)], manifold3d.OpType.Add)
+    legs = across(20, 120) + across(20, 320, (0, 60, 0))
+    return part - (legs.trim_by_plane((1, 0, 0), -60) + across(20, 60, (-60, 30, 0), 90) + turns)
+
+
+def block_with(*holes: manifold3d.Manifold) -> manifold3d.Manifold:
+    """A block of 80 by 60 by 50 mm about the origin less some holes."""
+    return box(80, 60, 50, (-40, -30, -25)) - manifold3d.Manifold.batch_boolean(list(holes), manifold3d.OpType.Add)
+
+
+def low_duct() -> manifold3d.Manifold:
+    """A square bend of 24 by 22 mm, for 30 degrees of it 8 mm high."""
+
+    def duct(wide: float, high: float, more: float, angle: float = 90.0) -> manifold3d.Manifold:
+        ring = manifold3d.CrossSection.square((wide, high), True).translate((50, 0)).revolve(96, angle)
+        if angle < 90:
+            return ring.rotate((0, 0, 45 - angle / 2))
+        leg = box(wide, 30 + more, high, (50 - wide / 2, -30 - more, -high / 2))
+        return ring + leg + leg.mirror((0, 1, 0)).rotate((0, 0, 90))
+
+    return duct(48, 44, 0) - (duct(24, 22, 30) - duct(26, 60, 0, 30.0)) - duct(24, 8, 0, 30.0)
+
+
 def tube(angle: float, inner: float, outer: float, bend: float, legs: float, neck: float = 0.0, turn: float = 7.0) -> manifold3d.Manifold:
     """A bent tube [mm] of diameters ``inner`` and ``outer``: ``angle`` degrees about z at radius ``bend``, straight ``legs`` at both ends.
 

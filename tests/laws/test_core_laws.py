@@ -75,6 +75,9 @@ def holds(made, whole: manifold3d.Manifold, draft: bool) -> None:
         assert (body ^ made.metal).volume() < FREE
         assert (body ^ sand).volume() < FREE
         assert (body - core.body.room).volume() < FREE
+        # and has all of the sand that forms metal, that within what draft added too
+        assert (core.body.place.solid - body).volume() < FREE
+        assert (core.body.formed - body).volume() < FREE
         gap = core.body.room.volume() - body.volume()
         assert 0 < gap < 0.15 * core.body.room.volume()
         # lowered straight down into the drag with the cope off

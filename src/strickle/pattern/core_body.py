@@ -169,9 +169,7 @@ def _shape(place: Place, filled: manifold3d.Manifold, whole: manifold3d.Manifold
     return _open(place, whole, rule) if place.is_open else _tunnel(place, filled, whole, rule)
 
 
-def _body(
-    place: Place, shape: _Shape, sand: manifold3d.Manifold, metal: manifold3d.Manifold, formed: manifold3d.Manifold, rule: PrintRule
-) -> Body:
+def _body(place: Place, shape: _Shape, sand: manifold3d.Manifold, metal: manifold3d.Manifold, formed: manifold3d.Manifold, rule: PrintRule) -> Body:
     """One core with its figures."""
     made = max(_trimmed(sand ^ (shape.core + place.solid), shape, rule.draft).decompose(), key=lambda part: part.volume())
     inside = float((made ^ place.solid).volume())
