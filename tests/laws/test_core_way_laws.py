@@ -201,11 +201,11 @@ NECKED = {
 
 @pytest.mark.parametrize("name", [pytest.param(n, marks=FULL) if n in ("low in a bend", "round tip", "blind stem") else n for n in NECKED])
 def test_a_neck_is_found_wherever_it_lies_and_a_tip_is_none(name):
-    """By the body alone; to a cell of the search."""
+    """By the body alone; to a cell of the search, where sections do not tell it."""
     whole, width = NECKED[name][0](), NECKED[name][1]
     places = tuple(place for place in find(whole).places if place.told.volume > 100)
     (body,) = core_body.place_cores(find(whole).filled, whole, places, (), PrintRule()).bodies
-    assert core_way.width(body) == pytest.approx(width, abs=0.6)
+    assert core_way.width(body) == pytest.approx(width, abs=0.6 if width < 26.0 and name != "short" else 0.02)
 
 
 def test_a_groove_round_a_wheel_and_a_branch_stay_what_they_were():
