@@ -27,7 +27,7 @@ BLOCKED = 0.02  # share of the print's section times its way through metal beyon
 LEVEL = 1e-3
 SHEET = 0.02  # mm: a half thinner than this is rounding
 ROUND = manifold3d.JoinType.Round
-LACKS = 0.02  # mm3 of sand that forms metal by which a core may fall short: the tests' cores fall short by rounding, less than 1e-6
+LACKS = 0.02  # mm3 of sand that forms metal by which a core may fall short: the tests' cores fall short by rounding, at most 4.4e-5
 BALANCE = 1.2  # length of the one print of a core over its length in the metal
 LAYER = 1.5e-3  # m, steps in which a print is drafted
 

@@ -31,7 +31,7 @@ DRAGS = 5e-3  # mm3 that a part may drag along
 LIFTS = (1.0, 5.0)
 ROUNDING = 1e-5  # mm of its surface that turning a core to its box and back may move
 LEVELS = 24
-DUST = 1e-3  # mm3
+DUST = 1e-3  # mm3: less is left where nearly equal faces meet and is nothing
 PARED = 0.1  # share of the room round a core that may be pared off its prints to let its box's parts draw
 
 

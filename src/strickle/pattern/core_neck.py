@@ -17,7 +17,7 @@ from strickle.pattern.places import End, Place
 from strickle.pattern.undercut import plain
 
 FINE = 60  # cells in the narrowest print
-MOST = 1_000_000  # cells
+MOST = 1_000_000  # cells round one place; a larger place has coarser ones
 STEPS = 7  # halvings of the search
 BEYOND = 0.1  # share of a core that must lie beyond its neck, or it is the tip
 ROUND = 1.45  # radii of a ball from its middle that count as reached by it: the corners of a square are 1.41 off
