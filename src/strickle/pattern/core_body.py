@@ -369,7 +369,7 @@ def _upright(place: Place, rule: PrintRule) -> _Shape:
 def upright_body(place: Place, rule: PrintRule) -> Body:
     """The core of an upright place by itself, as it is before anything else is known of the mould."""
     shape = _upright(place, rule)
-    return Body(place, shape.core, shape.room, shape.prints, place.told.volume, 0.0, rule.clearance)
+    return Body(place, shape.core, shape.room, shape.prints, place.told.volume, 0.0, rule.clearance, place.solid)
 
 
 def _tapered(section: Section, high: float, inward: float) -> manifold3d.Manifold:
