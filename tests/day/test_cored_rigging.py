@@ -89,3 +89,30 @@ def test_a_pipe_elbow_is_parted_through_its_middle_and_cored(monkeypatch):
     assert len(pattern.cores) == 1
     assert pattern.undercut_volume < 1e-7
     assert not [f for f in trail.findings if f.weight == "STOP" and f.code.startswith("pattern")]
+
+
+def flanged() -> m3.Manifold:
+    """A pipe elbow [mm] of 40 in 54, its middle lines in z = 0, with flanges of 95 by 12 at both ends."""
+
+    def pipe(radius: float, more: float) -> m3.Manifold:
+        bend = m3.CrossSection.circle(radius, 36).translate((60.0, 0.0)).revolve(72, 90.0)
+        down = m3.Manifold.cylinder(30.0 + more, radius, radius, 36).rotate((90, 0, 0)).translate((60.0, 0.0, 0.0))
+        left = m3.Manifold.cylinder(30.0 + more, radius, radius, 36).rotate((0, -90, 0)).translate((0.0, 60.0, 0.0))
+        return bend + down + left
+
+    plates = m3.Manifold.cylinder(12.0, 47.5, 47.5, 48).rotate((90, 0, 0)).translate((60.0, -18.0, 0.0))
+    plates += m3.Manifold.cylinder(12.0, 47.5, 47.5, 48).rotate((0, -90, 0)).translate((-18.0, 60.0, 0.0))
+    return pipe(27.0, 0.0) + plates - pipe(20.0, 20.0)
+
+
+@pytest.mark.validate
+def test_an_elbow_with_flanges_is_drawn_the_way_that_its_core_goes(monkeypatch):
+    """The search sees the sand of the bore, not the core that answers it: drawn its way, more than half of the part would be filled."""
+    monkeypatch.setitem(PARTS, "flanged", lambda: _stl(flanged()))
+    trail = through(runner("flanged", pattern=PatternAsk()), until="pattern")
+    pattern = trail.results["pattern"]
+    assert "trials.turned" in codes(trail)
+    assert abs(pattern.draw[2]) > 0.999
+    assert len(pattern.cores) == 1
+    assert not pattern.stops
+    assert "that side was asked" not in text(next(f for f in trail.findings if f.code == "pattern.lies"))

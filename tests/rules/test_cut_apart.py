@@ -56,6 +56,15 @@ def test_an_angle_cut_over_its_foot_by_hand() -> None:
     assert "bevel all round" in told(splice)
 
 
+def test_a_cut_on_a_face_of_the_part_leaves_no_sheet_of_it() -> None:
+    """Where a flange ends is where a person cuts: its face would stay on the hub as a sheet of no thickness, and grow into fins with the stock."""
+    hub = rod(140, 14) + rod(90, 56) - rod(35, 60, (0, 0, -2)) - rod(62, 30, (0, 0, 30))
+    made = apart(part_from(hub).mesh, [cut((0, 0, 14), (0, 0, 1))], SpliceAsk(), LEAST)
+    low, high = sorted(made.meshes, key=lambda mesh: mesh.vertices[:, 2].mean())
+    assert np.abs(high.vertices[:, :2]).max() == pytest.approx(0.045, abs=1e-6)
+    assert np.abs(low.vertices[:, :2]).max() == pytest.approx(0.070, abs=1e-6)
+
+
 def test_stock_goes_by_the_size_of_the_part_where_none_is_given() -> None:
     one, other = (apart(part_from(angle()).mesh, [cut((0, 0, 20), (0, 0, 1))], SpliceAsk(stock=stock), LEAST) for stock in (None, 0.0))
     assert one.splices[0].stock == pytest.approx(2.2e-3)  # grade G, 100 to 160 mm

@@ -11,13 +11,15 @@ import numpy as np
 from strickle.base import Array, BadInput, Mesh, tell
 from strickle.pattern.directions import basis, solid
 from strickle.pattern.groove import Groove, groove
-from strickle.pattern.readable import written
+from strickle.pattern.readable import solid_of, written
 from strickle.pattern.splice import Apart, Cut, Plate, Splice, SpliceAsk
+from strickle.pattern.undercut import plain
 from strickle.stores import machining_stock
 
 CRUMB = 1.0  # mm3: smaller shards are left out, and a casting so small is none
 LEAST_FACE = 1.0  # mm2: smaller contacts are no splice
 NEAR = 1e-3  # mm off the cut at which its face is looked at
+HAIR = 1e-5  # mm
 LAP = 0.01  # mm that stock reaches into its casting, so that the two are one
 MOST_CASTINGS = 12
 KEPT = 0.97  # share of a splice face whose wall is said to be as thin as this at the least
@@ -98,7 +100,7 @@ def split(whole: manifold3d.Manifold, cuts: Sequence[Cut]) -> tuple[list[manifol
         made: list[manifold3d.Manifold] = []
         parted = False
         for piece in pieces:
-            over, under = piece.split_by_plane(tuple(float(v) for v in normal), level)
+            over, under = (_side(piece, side * normal, side * level) for side in (1.0, -1.0))
             shards = [shard for half in (over, under) if not half.is_empty() for shard in half.decompose()]
             fit = [shard for shard in shards if shard.volume() >= CRUMB]
             crumbs += sum(float(shard.volume()) for shard in shards if shard.volume() < CRUMB)
@@ -114,6 +116,17 @@ def split(whole: manifold3d.Manifold, cuts: Sequence[Cut]) -> tuple[list[manifol
         raise BadInput(f"the cuts leave {len(pieces)} castings", f"Take fewer cuts: {MOST_CASTINGS} castings are the most")
     pieces.sort(key=lambda piece: (-round(float(piece.volume()), 3), piece.bounding_box()))
     return pieces, crumbs
+
+
+def _side(piece: manifold3d.Manifold, normal: Array, level: float) -> manifold3d.Manifold:
+    """What of a piece lies over a plane, cut a hair off it and drawn back to it: a face of the piece in the plane would stay as a sheet."""
+    half = piece.trim_by_plane(tuple(float(v) for v in normal), level + HAIR)
+    if half.is_empty():
+        return half
+    vertices, faces = plain(half)
+    off = vertices @ normal - level
+    vertices[off < 1.01 * HAIR] -= off[off < 1.01 * HAIR, None] * normal
+    return solid_of(vertices, faces)
 
 
 def _normal(cut: Cut, number: int) -> tuple[Array, float]:

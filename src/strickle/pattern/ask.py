@@ -22,6 +22,7 @@ class PatternAsk(Record):
     """Wishes on the draw; ``open_face`` follows from the kind of mould."""
 
     up: Array | None = si("1", "direction of the part that shall point up in the mould", shape="(3,)", default=None)
+    tried: bool = word("`up` was found by trying and not asked for", default=False)
     parting: float | None = si("m", "height of the parting along the draw, part coordinates; None = best", default=None)
     open_face: bool = word("the whole part lies under the parting and its back is poured open", default=False)
     joint: str = word(

@@ -217,11 +217,12 @@ def _findings(
     formed, eased = made.formed, made.eased
     size, whole = float(laid.scale[2]), part.volume * float(laid.scale.prod())
     middle = on_part(laid, np.zeros(3))
+    asked = ask.up is not None and not ask.tried
     if ask.open_face:
-        out = [open_face.lies(laid.lie, size, laid.stock, middle, ask.up is not None), open_face.stock_told(laid.stock, ask.stock is not None, part)]
+        out = [open_face.lies(laid.lie, size, laid.stock, middle, asked), open_face.stock_told(laid.stock, ask.stock is not None, part)]
         out += [open_face.back_filled(formed, whole, on_part(laid, formed.back[0].at * 1e-3))] if formed.back else []
     else:
-        out = [says.lies(laid.lie, laid.other, size, (float(middle[0]), float(middle[1]), float(middle[2])), ask.up is not None)]
+        out = [says.lies(laid.lie, laid.other, size, (float(middle[0]), float(middle[1]), float(middle[2])), asked)]
     out += listed(laid.ways)
     if formed.regions:
         point = on_part(laid, formed.regions[0].at * 1e-3)

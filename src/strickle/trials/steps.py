@@ -10,6 +10,7 @@ from dataclasses import dataclass
 from strickle.base import Array, Finding, Outcome, Trouble, Verdict, Watch, ranked, tell
 from strickle.mould import Mould
 from strickle.part import Part
+from strickle.pattern import Pattern
 from strickle.rigging import RiggingAsk
 from strickle.sound import Sound
 from strickle.stores import Kit
@@ -25,6 +26,7 @@ from strickle.trials.result import Trail, Tried
 from strickle.trials.risers import finish, finish_poured, grow_risers, leave_out
 from strickle.trials.runner import Runner
 from strickle.trials.sand_ways import compare, wants_ways
+from strickle.trials.turned import turned, wants_turning
 from strickle.trials.window import look_for, wants_window
 
 MOST_CURES = 2
@@ -80,12 +82,15 @@ def _go(
     last = ORDER.index(until) if until in ORDER else len(ORDER) - 1
     lay = Lay(runner, last)
     lay.room = room
+    way: tuple[Finding, ...] = ()
     for stage in ORDER[: min(last, ORDER.index("mould")) + 1]:
         lay.results[stage] = runner.run(stage)
+        if isinstance(pattern := lay.results[stage], Pattern) and wants_turning(runner, pattern):
+            lay.results[stage], way = turned(runner, pattern, watch)
         if stop := ends(lay.results[stage]):
-            return _Gone(lay, f"{stop} stands")
+            return _Gone(lay, f"{stop} stands", told=way)
     if last < ORDER.index("rigging"):
-        return _Gone(lay, f"asked to stop after {until}")
+        return _Gone(lay, f"asked to stop after {until}", told=way)
     asked = runner.ask("rigging")
     assert isinstance(asked, RiggingAsk)
     lay.ask = asked
@@ -98,7 +103,7 @@ def _go(
     if stop or last < ORDER.index("sound"):
         if not stop and last == ORDER.index("pour") and fills:
             poured(runner, lay.results, preset)
-        return _Gone(lay, stop or f"asked to stop after {until}", told=joint)
+        return _Gone(lay, stop or f"asked to stop after {until}", told=(*way, *joint))
     solves = grow_risers(runner, lay, preset, watch)
     if preset != "rough" and _risers_likely(lay.results):
         stop, more = finish(runner, lay, preset)
@@ -117,7 +122,7 @@ def _go(
         told += weigh(runner, lay, watch)
     if not stop and fills and corners and until is None and wants_window(runner, lay.results):
         look_for(runner, lay.results, preset, watch)
-    return _Gone(lay, stop, solves, (*joint, *told))
+    return _Gone(lay, stop, solves, (*way, *joint, *told))
 
 
 def _risers_likely(results: Mapping[str, Outcome]) -> bool:
