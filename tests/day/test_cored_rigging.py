@@ -44,6 +44,17 @@ def test_risers_stand_clear_of_a_core_and_a_bore_too_short_for_one_is_told(long,
         assert (solid_of(riser.mesh) ^ core).volume() == 0.0
 
 
+@pytest.mark.parametrize(("bores", "cores"), [("sand", 0), ("core", 1)])
+def test_a_core_that_is_asked_for_goes_before_the_drill(bores, cores, monkeypatch):
+    """A hole of 16 mm through 40: filled for the drill unasked, made by a core where that is asked for."""
+    bored = m3.Manifold.cube((70, 60, 40), True) - m3.Manifold.cylinder(60, 8, 8, 36, True)
+    monkeypatch.setitem(PARTS, "bored", lambda: _stl(bored))
+    trail = through(runner("bored", pattern=PatternAsk(bores=bores, up=np.array([0.0, 0.0, 1.0]))), until="pattern")
+    pattern = trail.results["pattern"]
+    assert len(pattern.cores) == cores
+    assert (pattern.holes_filled > 0) == (cores == 0)
+
+
 def test_what_stands_of_a_core_over_a_level_is_closed_ground():
     print_of = np.array([[x, y, z] for x in (0.0, 10.0) for y in (0.0, 20.0) for z in (0.0, 30.0)])
     body = object.__new__(Body)

@@ -83,6 +83,8 @@ def _drills(hole: Hole, less: float | None, ask: PatternAsk, limits: Limits) -> 
     """Whether a hole is filled and drilled; ``less`` is what machining stock takes off its diameter."""
     if ask.holes == "cast":
         return less is not None and 2 * hole.radius - less < LEAST_BORE
+    if ask.bores == "core" and hole.through and 2 * hole.radius >= 0.999 * limits.narrow:
+        return False  # cores are asked for
     shallow = hole.ends[1] != "open" and hole.depth < limits.recess * 2 * hole.radius
     return not shallow and drilled(2 * hole.radius - (less or 0.0), hole.depth, limits)
 
