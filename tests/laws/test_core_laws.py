@@ -17,7 +17,9 @@ from strickle.pattern.asked import understood
 from strickle.pattern.bed import flat_end, on_the_bed
 from strickle.pattern.core_body import PrintRule, _upright
 from strickle.pattern.core_made import cores, pieces
+from strickle.pattern.mend import shared
 from strickle.pattern.undercut import caught, halves, plain
+from trapping import solid_of
 
 FREE = 5e-3  # mm3 of sand that may be cut
 SKIN = 1e-4  # of a core's volume that its closed box may differ by: facets a few thousandths of a millimetre apart
@@ -281,3 +283,19 @@ def test_a_hole_whose_chambers_no_box_makes_is_left_to_the_sand():
     assert made.filled == pytest.approx(chambers)
     assert made.metal.volume() == pytest.approx(whole.volume() + chambers, rel=1e-3)
     assert (made.metal ^ rod(20, 100, (0, 0, -30))).volume() < 1e-3
+
+
+@pytest.mark.parametrize("name", ["bored", "tee"])
+def test_printed_boxes_have_no_edge_of_more_than_two_faces(name):
+    """As a slicer reads them, that joins corners a hundred-thousandth of a millimetre apart; the box still opens off its core."""
+    made = answered(BODIES[name]())
+    records = cores(made, "silicate", cored.STORES, cored.VENT)
+    printed = [piece for piece in pieces(made, records, np.ones(3), 0.0) if piece.role == "core box"]
+    assert len(printed) == 2 * len(made.cores)
+    for piece in printed:
+        assert not len(shared(piece.mesh.vertices * 1e3, piece.mesh.faces))
+        solid = solid_of(piece.mesh)
+        assert solid.volume() * 1e-9 == pytest.approx(piece.volume, rel=1e-6)
+        core = solid_of(next(one.mesh for one in records if piece.name in one.box))
+        for lift in (1.0, 5.0, 60.0):
+            assert (solid.translate(tuple(piece.draw * lift)) ^ core).volume() < FREE

@@ -4,7 +4,7 @@ import manifold3d
 import numpy as np
 import pytest
 
-from bent import arm, spool
+from bent import arm, dished, spool
 from pattern_shop import aluminium, box, bracket, part_from, rod
 from strickle.base import quiet
 from strickle.pattern import PatternAsk
@@ -12,6 +12,7 @@ from strickle.pattern.columns import view
 from strickle.pattern.crooked import Saving, outline, possible, saving
 from strickle.pattern.directions import TRAP, Scored, as_crooked
 from strickle.pattern.field import lay
+from strickle.pattern.mend import shared
 from strickle.pattern.mirror import mirror_level
 from strickle.pattern.steps import make
 from strickle.pattern.undercut import plain
@@ -103,3 +104,12 @@ def test_directions_asked_crooked_are_rated_without_what_a_flat_joint_traps():
     eased = as_crooked((first, second), 1e-6)
     assert [one.trapped for one in eased] == [0.0, 1e-7]
     assert [one.score for one in eased] == pytest.approx([0.4 - TRAP, 0.2])
+
+
+@pytest.mark.validate
+def test_a_board_stops_short_of_a_grid_that_goes_on_and_is_clean_for_a_slicer():
+    """A dished wheel asked for crooked: the sheet's grid reaches past the board, which was refused as too large for the flask."""
+    ask = PatternAsk(joint="crooked", up=np.array([0.0, 0.0, 1.0]), draft="none")
+    made = make(part_from(dished()), aluminium(), load(starter_kit()), ask, quiet)
+    (board,) = (piece for piece in made.pieces if piece.role == "board")
+    assert not len(shared(board.mesh.vertices * 1e3, board.mesh.faces))

@@ -144,6 +144,15 @@ def _pinholes(outline: manifold3d.CrossSection) -> manifold3d.CrossSection:
     )
 
 
+def _thinned(line: Array, ends: Array) -> tuple[Array, Array]:
+    """Every so many places of a grid's line with their numbers, up to the first beyond the board's ``ends`` (2,), which is drawn back to them."""
+    number = np.unique(np.append(np.arange(0, len(line), COARSE), len(line) - 1))
+    low, high = ends[0] + FINE, ends[1] - FINE
+    within = np.flatnonzero((line[number] > low) & (line[number] < high))
+    number = number[max(within[0] - 1, 0) : within[-1] + 2]
+    return np.clip(line[number], low, high), number
+
+
 def _hollow(whole: manifold3d.Manifold, field: Field, outer: Array, base: float, under: float) -> manifold3d.Manifold | None:
     """Room inside the board, open below, with at least WALL of print over and beside it and ribs between; None where it saves too little."""
     top = np.minimum(field.h, lowest(whole, field.x, field.y, field.step) - under)
@@ -152,8 +161,8 @@ def _hollow(whole: manifold3d.Manifold, field: Field, outer: Array, base: float,
     disc = span[:, None] ** 2 + span**2 <= reach**2
     ceiling = ndimage.grey_erosion(top, footprint=disc, mode="nearest") - WALL
     ceiling = np.maximum(ndimage.minimum_filter(ceiling, 2 * COARSE + 1, mode="nearest"), base - 0.5)
-    i, j = (np.unique(np.append(np.arange(0, len(line), COARSE), len(line) - 1)) for line in (field.x, field.y))
-    coarse = field._replace(x=field.x[i], y=field.y[j])
+    (x, i), (y, j) = (_thinned(line, outer[2 * axis : 2 * axis + 2]) for axis, line in enumerate((field.x, field.y)))
+    coarse = field._replace(x=x, y=y)
     if base + WALL >= -WALL:
         return None
     inner = np.array([outer[0] + WALL, outer[1] - WALL, outer[2] + WALL, outer[3] - WALL])

@@ -10,6 +10,7 @@ from strickle.pattern import chamber, core_way
 from strickle.pattern.answers import Answered, Made, vent_width
 from strickle.pattern.core import Core, Loose
 from strickle.pattern.halves import ORDER
+from strickle.pattern.mend import mended
 from strickle.pattern.readable import written
 from strickle.pattern.rules import constant
 from strickle.pattern.undercut import plain
@@ -126,7 +127,8 @@ def _note(core: Core, aslant: bool) -> str:
 
 
 def _piece(name: str, role: str, half: str, solid: manifold3d.Manifold, draw: Array, order: int, note: str) -> Piece:
-    vertices, faces = written(solid)
+    clean, _ = mended(solid, 0.0)
+    vertices, faces = written(clean)
     return Piece(
         name=name,
         role=role,
@@ -134,7 +136,7 @@ def _piece(name: str, role: str, half: str, solid: manifold3d.Manifold, draw: Ar
         mesh=Mesh(vertices=vertices * 1e-3, faces=faces),
         draw=np.asarray(draw) + 0.0,
         order=order,
-        volume=float(solid.volume()) * 1e-9,
+        volume=float(clean.volume()) * 1e-9,
         extents=np.ptp(vertices, axis=0) * 1e-3,
         note=note,
     )

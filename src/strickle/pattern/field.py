@@ -283,7 +283,7 @@ def block(field: Field, box: Array, side: float = -1.0, h: Array | None = None) 
     sheet leaves the box.
     """
     h = field.h if h is None else h
-    x, y, h = _bent(field.x, field.y, h)
+    x, y, h = level_round(field.x, field.y, h)
     if h.min() <= box[4] or h.max() >= box[5] or x[0] <= box[0] or x[-1] >= box[1] or y[0] <= box[2] or y[-1] >= box[3]:
         raise BadInput("the crooked parting does not fit the flask", "Take a larger flask, or part it flat")
     nx, ny = h.shape
@@ -308,7 +308,7 @@ def block(field: Field, box: Array, side: float = -1.0, h: Array | None = None) 
     return made
 
 
-def _bent(x: Array, y: Array, h: Array) -> tuple[Array, Array, Array]:
+def level_round(x: Array, y: Array, h: Array) -> tuple[Array, Array, Array]:
     """The part of the grid in which the sheet is not level at zero, with level nodes round it; three nodes in the middle where none is."""
     out = []
     for axis in (0, 1):

@@ -13,8 +13,9 @@ import numpy as np
 from strickle.base import Array, Mesh, Piece
 from strickle.pattern.board import follow
 from strickle.pattern.crooked import bodies, dragged
-from strickle.pattern.field import facts
+from strickle.pattern.field import facts, level_round
 from strickle.pattern.halves import CRUMB, Body, Whole
+from strickle.pattern.mend import mended
 from strickle.pattern.readable import written
 from strickle.pattern.result import Sheet
 from strickle.pattern.works import Joint
@@ -41,12 +42,10 @@ def board_of(solid: manifold3d.Manifold, joint: Joint, scale: Array) -> Piece:
     """The follow board that takes the cope's place while the drag is rammed, at print scale."""
     field = joint.sheet
     low_x, low_y, _, high_x, high_y, _ = solid.bounding_box()
-    bent = np.argwhere(field.h != 0)
-    (i, j), (k, m) = bent.min(axis=0), bent.max(axis=0)
-    i, j, k, m = max(i - 1, 0), max(j - 1, 0), min(k + 1, len(field.x) - 1), min(m + 1, len(field.y) - 1)
-    room = np.array([min(low_x, field.x[i]), max(high_x, field.x[k]), min(low_y, field.y[j]), max(high_y, field.y[m])])
+    x, y, _ = level_round(field.x, field.y, field.h)
+    room = np.array([min(low_x, x[0]), max(high_x, x[-1]), min(low_y, y[0]), max(high_y, y[-1])])
     made = follow(solid, field, room + np.array([-1.0, 1.0, -1.0, 1.0]), 1.0)
-    board = made.solid.scale(tuple(float(s) for s in scale))
+    board, _ = mended(made.solid.scale(tuple(float(s) for s in scale)), 0.0)
     vertices, faces = written(board)
     return Piece(
         name="follow-board",
