@@ -142,6 +142,26 @@ def _shares(file: Path) -> str:
     return "file" if 'scope="module"' in text or "@functools.cache" in text else ""
 
 
+LONG = (
+    "irb_base",
+    "is_castable",
+    "test_outside",
+    "test_thin_castings",
+    "test_every_part",
+    "test_divide",
+    "test_corpus_whole",
+    "test_kill",
+    "test_large",
+)
+"""Full-size tests that take minutes, begun first so that no worker is left with one at the end."""
+
+
+def pytest_collection_modifyitems(config, items):
+    """The long ones of the full-size tests first."""
+    if config.getoption("markexpr") == "validate":
+        items.sort(key=lambda item: next((place for place, part in enumerate(LONG) if part in item.nodeid), len(LONG)))
+
+
 @pytest.hookimpl(optionalhook=True)
 def pytest_xdist_make_scheduler(config, log):
     """Tests that share work run on one worker, the larger groups first; all others run where there is room.

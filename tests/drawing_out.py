@@ -34,9 +34,14 @@ BOUNDS = {"halves": 1e-5, "counted": 1e-5, "assembled": 1e-3, "sand": MOST_SAND,
 at draft's start and what lofts between layers cut off; 0.0003 at most was seen."""
 
 
-def shop():
+def true_kit():
     """A kit whose prints are true and are not rapped: else the room of the sand is not that of the pattern."""
-    return load(dataclasses.replace(starter_kit(), bed=np.full(3, BED), rapping=0.0, print_error=0.0))
+    return dataclasses.replace(starter_kit(), bed=np.full(3, BED), rapping=0.0, print_error=0.0)
+
+
+def shop():
+    """Stores with that kit."""
+    return load(true_kit())
 
 
 def off_core(pattern) -> dict[str, float]:
@@ -60,15 +65,29 @@ def read_as_printed(pieces, bed) -> None:
 
 
 def check(part, ask: PatternAsk | None = None) -> dict[str, float]:
-    """Make pattern and rigging of a part and check every printed piece; gives the figures that ``judge`` holds against the bounds.
+    """Make pattern and rigging of a part in the kit above and check every printed piece: the figures that ``judge`` holds against the bounds."""
+    return _rigged(part, make(part, aluminium(), shop(), ANSWERED if ask is None else ask, quiet))
+
+
+def _rigged(part, pattern) -> dict[str, float]:
+    mould = factory.mould_of(pattern, over=70.0)
+    return measured(part, pattern, mould, rig(part, pattern, mould, factory.a356(), shop(), RiggingAsk(), quiet))
+
+
+def of_plan(plan) -> dict[str, float]:
+    """The same for a plan made in the kit above: with its own rigging, or, where it ends before that, in a flask made for it."""
+    stages = plan.stages
+    if stages.get("rigging") is None:
+        return _rigged(stages["part"], stages["pattern"])
+    return measured(stages["part"], stages["pattern"], stages["mould"], stages["rigging"])
+
+
+def measured(part, pattern, mould, rigging) -> dict[str, float]:
+    """Every printed piece of a pattern and its rigging.
 
     That draft, cores and mending take nothing off the part ("eaten") is measured on the part's own mesh, turned and scaled, by solids alone: the sum
     of the volumes told ("counted") could not show it.
     """
-    stores = shop()
-    pattern = make(part, aluminium(), stores, ANSWERED if ask is None else ask, quiet)
-    mould = factory.mould_of(pattern, over=70.0)
-    rigging = rig(part, pattern, mould, factory.a356(), stores, RiggingAsk(), quiet)
     pieces = [*pattern.pieces, *rigging.pieces]
     over = pattern.print_scale / pattern.scale
     travels = {loose.name: loose.travel * 1e3 for loose in pattern.loose}
@@ -79,7 +98,7 @@ def check(part, ask: PatternAsk | None = None) -> dict[str, float]:
         solid = solid_of(piece.mesh)
         assert solid.volume() >= LEAST_PIECE, piece.name
         assert math.isclose(solid.volume(), piece.volume * 1e9, rel_tol=1e-6), piece.name
-    read_as_printed(pieces, stores.kit.bed)
+    read_as_printed(pieces, np.full(3, BED))
     own = [solid_of(p.mesh) for p in pattern.pieces if p.role in ("pattern", "loose piece")]
     drawn, printed = solid_of(pattern.outer).scale(tuple(float(s) for s in over)), sum(float(s.volume()) for s in own)
     halves = printed + pattern.fittings_volume * 1e9

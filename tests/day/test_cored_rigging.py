@@ -127,3 +127,27 @@ def test_an_elbow_with_flanges_is_drawn_the_way_that_its_core_goes(monkeypatch):
     assert len(pattern.cores) == 1
     assert not pattern.stops
     assert "that side was asked" not in text(next(f for f in trail.findings if f.code == "pattern.lies"))
+
+
+def jacket() -> m3.Manifold:
+    """A block [mm] with a closed chamber round a bore, open by two ports that stand off its sides."""
+
+    def across(wide: float, long: float, x: float, y: float) -> m3.Manifold:
+        return m3.Manifold.cylinder(long, wide / 2, wide / 2, 36, True).rotate((0, 90, 0)).translate((x, y, 0))
+
+    block = m3.Manifold.cube((130, 90, 76), True) - m3.Manifold.cube((112, 72, 58), True)
+    block += across(44, 20, -72, 12) + across(44, 20, 72, -12)
+    block -= across(26, 40, -72, 12) + across(26, 40, 72, -12)
+    return block + m3.Manifold.cylinder(76, 23, 23, 36, True) - m3.Manifold.cylinder(100, 15, 15, 36, True)
+
+
+@pytest.mark.validate
+def test_a_chamber_is_drawn_the_way_that_its_core_is_held(monkeypatch):
+    """Drawn along a port, its core lies in metal on all sides and would float."""
+    monkeypatch.setitem(PARTS, "jacket", lambda: _stl(jacket()))
+    trail = through(runner("jacket", pattern=PatternAsk()), until="pattern")
+    pattern = trail.results["pattern"]
+    assert "trials.turned" in codes(trail)
+    assert pattern.cores
+    assert all(core.bearing > 0.0 for core in pattern.cores)
+    assert not pattern.stops

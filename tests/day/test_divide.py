@@ -152,7 +152,7 @@ def test_no_part_of_the_stop_list_is_cut(use: str) -> None:
 
 
 @pytest.mark.validate
-@pytest.mark.parametrize("name", ["table_attachment", "sensor_base_plate", "testbed_base"])
+@pytest.mark.parametrize("name", ["table_attachment", "testbed_base"])
 def test_real_parts_cut_or_left_with_a_reason(name: str) -> None:
     made = cut_up(Bench(public_part(name), "added"), DivideAsk(most=1), quiet)
     if made.cuts:

@@ -28,10 +28,10 @@ from strickle.job.demo import demo
 NAMED = {"testbed_base": "mm", "sensor_base_plate": "mm", "table_attachment": "mm", "pulley_t30": "mm", "featuretype_inch": "in"}
 
 
-def drawings(results: dict, sizes, units: str):
+def drawings(results: dict, sizes, units: str, bodies: Bodies | None = None):
     """Section and plan of a plan as far as it went."""
     pattern, mould, rigging = results["pattern"], results.get("mould"), results.get("rigging")
-    bodies = Bodies.of(pattern, rigging)
+    bodies = bodies or Bodies.of(pattern, rigging)
     plane = informative(results["part"], pattern, rigging, results.get("sound"), middle_of(pattern.cavity))
     return section(plane, pattern, mould, rigging, results.get("sound"), bodies, sizes[0], units), plan(
         plane, pattern, mould, rigging, bodies, sizes[1], units
@@ -40,9 +40,10 @@ def drawings(results: dict, sizes, units: str):
 
 def check(results: dict, every: int = 3) -> None:
     """The proof at every so many sizes of drawing, the smallest with them."""
+    bodies = Bodies.of(results["pattern"], results.get("rigging"))
     for paper, units in itertools.product(("a4", "letter"), ("metric", "us")):
         for sizes in SIZES[paper][::-every]:
-            both = drawings(results, sizes, units)
+            both = drawings(results, sizes, units, bodies)
             for drawing in both:
                 assert drawing.proof.faults() == []
                 drawn = [w for w in drawing.proof.labels if not w.words.isdigit()]

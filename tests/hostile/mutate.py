@@ -345,7 +345,7 @@ def case_of(seed: int, number: int) -> Case:
 
 
 def command(case: Case) -> list[str]:
-    """The command a case is given to: mostly as far as the part or the mould, sometimes all of a look, now and then a whole rough plan.
+    """The command a case is given to: mostly as far as the part or the mould, sometimes all of a look, now and then a rough plan, unpoured.
 
     The dished wheel is parted flat and as drawn: its crooked joint takes a minute a file, and what the file's fault does to it was done before.
     """
@@ -357,4 +357,5 @@ def command(case: Case) -> list[str]:
     what = ["plan", "--preset", "rough"] if share < 0.06 else ["look"] if share < 0.22 else ["look", "--until", "mould" if share < 0.5 else "part"]
     more = ["box.stl", "--kit", case.name] if case.kind == "kit" else [case.name]
     simple = ["--joint", "flat", "--draft", "none"] if case.done.startswith("wheel") else []
-    return [what[0], *more, "--unit", "mm", "--quiet", *what[1:], *simple]
+    brief = ["--filling", "none", "--corners", "none"] if what[0] == "plan" else []
+    return [what[0], *more, "--unit", "mm", "--quiet", *what[1:], *simple, *brief]

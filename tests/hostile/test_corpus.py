@@ -1,6 +1,6 @@
 """The corpus of spoilt files through the real command line: no traceback, no hang, no half-written folder, one line for a refusal.
 
-Twelve of them here; the whole of it runs with the full-size checks in two files of its own.
+Twelve of them here; the whole of it runs with the full-size checks in a file of its own.
 """
 
 from __future__ import annotations

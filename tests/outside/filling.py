@@ -74,14 +74,13 @@ def slotted_disk() -> list[Row]:
 
 @case("rigs", "Bell et al., fluids 1.3.1, losses of published fittings, and Borda and Carnot's law, the same for all rigs")
 def three_rigs() -> list[Row]:
-    """A plate 160 x 10 x 80 mm gated at its bottom by runner and tapered sprue, basin kept full; cells of 1.8 mm, on their faces or 0.3
-    and 0.4 of one aside. The widest choke once more on cells of 2.5 mm.
+    """A plate 160 x 10 x 80 mm gated at its bottom by runner and tapered sprue, basin kept full; on the faces of cells of 1.8 mm, the widest
+    choke once more 0.3 and 0.4 of a cell aside, and on cells of 2.5 mm.
     """
     rows = []
-    for moved, lies in (((0.0, 0.0), "on"), ((0.3, 0.4), "aside of")):
-        for head, choke in RIGS:
-            rows += _rig(head, choke, 1.8, moved, lies)
-    return rows + _rig(*RIGS[0], 2.5, (0.0, 0.0), "on")
+    for head, choke in RIGS:
+        rows += _rig(head, choke, 1.8, (0.0, 0.0), "on")
+    return rows + _rig(*RIGS[0], 1.8, (0.3, 0.4), "aside of") + _rig(*RIGS[0], 2.5, (0.0, 0.0), "on")
 
 
 def _rig(head: float, choke: float, cell: float, moved: tuple[float, float], lies: str) -> list[Row]:

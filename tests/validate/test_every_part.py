@@ -1,4 +1,4 @@
-"""A full plan of every file of ../shared/parts, from its mesh to the card or to the STOP that ends it."""
+"""A full plan of every file of ../shared/parts, from its mesh to the card or to the STOP that ends it; every printed piece of it draws."""
 
 from __future__ import annotations
 
@@ -9,10 +9,10 @@ from pathlib import Path
 
 import pytest
 
+import drawing_out
 import strickle
 from lawful import lawful
 from real_parts import FIVE, PARTS, STEP, read_as_known
-from strickle.stores.kit import starter_kit
 
 pytestmark = pytest.mark.validate
 
@@ -30,7 +30,7 @@ def test_a_full_plan_of_every_part(part, parts_folder, tmp_path):
         pytest.skip("the extra that reads STEP is not installed here")
     # the shop grid, corners and a solved filling would take minutes more each: for the five and the demos in test_parts.py and tests/day
     asks = {"preset": "rough", "corners": "none", "filling": "none", **part.asks}
-    plan = strickle.plan(parts_folder / part.file, out=tmp_path / "job", kit=starter_kit(), sand_ways="none", **asks)
+    plan = strickle.plan(parts_folder / part.file, out=tmp_path / "job", kit=drawing_out.true_kit(), sand_ways="none", **asks)
     data = json.loads((plan.folder / "results.json").read_text())
     lawful(data)
     read_as_known(part, plan, data)
@@ -49,3 +49,4 @@ def test_a_full_plan_of_every_part(part, parts_folder, tmp_path):
         assert (plan.folder / "cards" / "card.pdf").is_file()
     else:
         assert stops  # what ended it is told
+    drawing_out.judge(drawing_out.of_plan(plan))

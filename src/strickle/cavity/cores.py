@@ -12,6 +12,7 @@ from strickle.pattern import Core, Pattern
 from strickle.stores import Stores
 
 ON = 2e-6  # m from a core's skin that a face of the casting is formed by it
+BIG = 5e-6  # m3 from which on nobody drills out what a core makes (choice of this program)
 BREAKS = 2.0  # strength over stress under which a core is told
 
 
@@ -59,7 +60,9 @@ def _held(core: Core, force: float, mould: Mould, stores: Stores) -> Finding | N
             f"its prints lie in {tell(core.bearing, 'm2')} of sand, which bears {tell(strength.value, 'Pa')} in compression,"
             f" taken {tell(1.0 / factor, '1', '%')}"
         ),
-        do="Set chaplets between core and cope, of the metal cast or tinned steel, clean and dry; or drill the hole: --undercuts fill",
+        do="Set chaplets between core and cope, of the metal cast or tinned steel, clean and dry"
+        if core.metal_volume > BIG
+        else "Set chaplets between core and cope, of the metal cast or tinned steel, clean and dry; or drill the hole: --undercuts fill",
         where=Where(body=core.name),
         margin=Margin(value=allowed * core.bearing / force, unit="1", of="force the prints are trusted with over the lift"),
         source="Lift: volume in metal times the difference of densities; strength of the sand: see the stores; its share a choice of this program",

@@ -124,8 +124,7 @@ def normals_of(vertices: Floats, faces: Index) -> tuple[Floats, Floats, Floats]:
     corners = vertices[faces]
     face = _unit(np.cross(corners[:, 1] - corners[:, 0], corners[:, 2] - corners[:, 0]))
     ends = np.stack([faces, np.roll(faces, -1, axis=1)], axis=-1).reshape(-1, 2)
-    _, number = np.unique(np.sort(ends, axis=1), axis=0, return_inverse=True)
-    number = number.reshape(-1)
+    _, number = np.unique(ends.min(axis=1) * len(vertices) + ends.max(axis=1), return_inverse=True)
     summed = np.stack([np.bincount(number, np.repeat(face[:, axis], 3)) for axis in range(3)], axis=-1)
     edge = _unit(summed)[number].reshape(-1, 3, 3)
     corner = np.zeros_like(vertices)

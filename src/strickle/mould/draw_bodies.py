@@ -25,7 +25,7 @@ import numpy as np
 import shapely
 
 from strickle.base import Array, Mesh
-from strickle.mould.draw_lean import NEAR, NO_LEANS, Outline, draft_of, leans_of
+from strickle.mould.draw_lean import NEAR, NO_LEANS, STEEP, Outline, draft_of, leans_of
 
 LAYERS = 24
 FLATS, FLAT = 10, 8.0  # most flats with a boundary of their own, least area of one [mm2]
@@ -280,7 +280,7 @@ def _follow(kind: str, chains: list[_Chain], layers: list[Layer], done: list[_Ch
             done.append(chain)
     out = []
     for layer, mine in zip(layers, borne, strict=True):
-        bare = layer.area if not mine else max(0.0, layer.gained - 0.27 * layer.contact * layer.thick)
+        bare = layer.area if not mine else max(0.0, layer.gained - STEEP * layer.contact * layer.thick)
         grown = layer._replace(ceiling=0.0 if layer.high - layer.thick / 2 < 1e-6 else bare)
         if len(mine) == 1:
             mine[0].layers.append(grown)

@@ -53,9 +53,10 @@ def _where(at: Array, on_part: OnPart, body: str = "") -> Where:
 
 
 def _core(core: Core, why: str, on_part: OnPart) -> Finding:
-    held = {0: "it lies in the sand where it leaves the part's outline"}.get(
-        core.prints, f"{core.prints} {'print' if core.prints == 1 else 'prints'} hold it"
-    )
+    if core.prints:
+        held = f"{core.prints} {'print' if core.prints == 1 else 'prints'} hold it"
+    else:
+        held = "it lies in the sand where it leaves the part's outline" if core.bearing > 0.0 else "nothing holds it in the sand"
     if core.print_length:
         held += f", the shortest {tell(core.print_length, 'm')} long in the sand"
     return Finding(
@@ -85,7 +86,9 @@ def _slender(core: Core, limits: tuple[Value, Value], on_part: OnPart) -> Findin
         weight="MIND",
         says=f"{core.name} is {tell(core.slenderness, '1')} times as long {ends} as it is wide: a chance that it breaks or sags",
         because=f"{tell(core.span, 'm')} over {tell(core.width, 'm')}; up to {tell(limit.value, '1')} is held to stand unsupported",
-        do="Ram a wire or rod into it that ends short of both ends, beside the vent, handle it lying; or drill the hole: --undercuts fill",
+        do="Ram a wire or rod into it that ends short of both ends, beside the vent, and handle it lying"
+        if core.metal_volume > BIG
+        else "Ram a wire or rod into it that ends short of both ends, beside the vent, handle it lying; or drill the hole: --undercuts fill",
         where=_where(core.at, on_part, core.name),
         margin=Margin(value=core.slenderness, unit="1", of="length over width in the metal", high=limit.high),
         source="Slenderness of cores without support: from memory, unverified",

@@ -17,6 +17,7 @@ SPECK = 0.5  # mm2: smaller faces are rounding
 UPRIGHT = 0.7  # faces whose normal has more than this along the draw are no walls of prisms
 ALIKE = 0.99  # cosine within which walls of a crack are one plane
 ROUND_IT = 1.0  # mm about a crack in which it is closed
+MOST = 24  # cracks that are closed: where all of a part is cracks, the sums of solids never end, and its places are left as they were found
 
 
 def off(vertices: Array, faces: Array) -> tuple[Array, Array, Array, Array]:
@@ -30,6 +31,7 @@ def off(vertices: Array, faces: Array) -> tuple[Array, Array, Array, Array]:
 
 def closed(every: manifold3d.Manifold, whole: manifold3d.Manifold, metal: winding.Tree) -> manifold3d.Manifold:
     """The prisms ``every`` of a part ``whole`` with the cracks between them closed; ``metal`` is the part's tree."""
+    every.num_tri()  # reckoned once: what is made of it below would do so each time
     vertices, faces = plain(every - whole)
     if len(faces) == 0:
         return every
@@ -42,23 +44,30 @@ def closed(every: manifold3d.Manifold, whole: manifold3d.Manifold, metal: windin
     inner = bare[winding.at(winding.tree_of(*plain(every)), outside[bare]) > 0.5]
     if float(areas[inner].sum()) < SPECK:
         return every
+    cracks = [(group[mine], way) for group in patches(faces, inner) for way, mine in _ways(cross[group], areas[group])]
+    if len(cracks) > MOST:
+        return every
     bridges: list[manifold3d.Manifold] = []
-    for group in patches(faces, inner):
-        points = vertices[faces[group]].reshape(-1, 3)
+    for walls, way in cracks:
+        points = vertices[faces[walls]].reshape(-1, 3)
         low, high = points.min(axis=0) - ROUND_IT, points.max(axis=0) + ROUND_IT
         near = every ^ manifold3d.Manifold.cube(tuple(high - low)).translate(tuple(low))
-        ways = [REACH / 2 * way for way in _ways(cross[group], areas[group])]
-        bridges += [near.translate(tuple(way)) ^ near.translate(tuple(-way)) for way in ways]
-    return manifold3d.Manifold.batch_boolean([every, *bridges], manifold3d.OpType.Add)
+        near.num_tri()
+        step = REACH / 2 * way
+        bridges.append(near.translate(tuple(step)) ^ near.translate(tuple(-step)))
+    made = manifold3d.Manifold.batch_boolean([every, *bridges], manifold3d.OpType.Add)
+    made.num_tri()
+    return made
 
 
-def _ways(cross: Array, areas: Array) -> list[Array]:
-    """Level unit vectors (3,) across the planes of some walls, largest first; specks are left out."""
+def _ways(cross: Array, areas: Array) -> list[tuple[Array, Array]]:
+    """Level unit vectors (3,) across the planes of some walls, largest first, each with the walls (m,) in its plane; specks are left out."""
     normals = cross / areas[:, None] * np.array([1.0, 1.0, 0.0])
     normals /= np.linalg.norm(normals, axis=1)[:, None]
     left, out = np.ones(len(areas), bool), []
     while float(areas[left].sum()) >= SPECK:
         way = normals[np.argmax(np.where(left, areas, 0.0))]
-        out.append(way)
-        left &= np.abs(normals @ way) < ALIKE
+        mine = left & (np.abs(normals @ way) >= ALIKE)
+        out.append((way, mine))
+        left &= ~mine
     return out

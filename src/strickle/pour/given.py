@@ -172,8 +172,8 @@ def _surface(surface: object) -> None:
     _, same = np.unique(corners, axis=0, return_inverse=True)
     edges = np.concatenate([same.reshape(-1)[faces][:, pair] for pair in ([0, 1], [1, 2], [2, 0])]).astype(np.int64)
     way = np.where(edges[:, 0] < edges[:, 1], 1, -1) * (edges[:, 0] != edges[:, 1])
-    _, which = np.unique(np.sort(edges, axis=1), axis=0, return_inverse=True)
-    if np.bincount(which.reshape(-1), weights=way).any():
+    _, which = np.unique(edges.min(axis=1) * len(corners) + edges.max(axis=1), return_inverse=True)
+    if np.bincount(which, weights=way).any():
         raise BadInput("the surface is not closed", "Mend the mesh: every edge needs a triangle on both its sides")
 
 

@@ -187,8 +187,8 @@ def _closed(surface: Mesh, grid: Grid, metals: tuple[int, ...]) -> Mesh:
         np.isfinite(vertices).all() and faces.ndim == 2 and faces.shape[1] == 3 and len(faces) and faces.min() >= 0 and faces.max() < len(vertices)
     ):
         raise BadInput("the metal's surface is no mesh of triangles", "Give vertices in metres (n, 3) and faces (m, 3)")
-    ends = np.sort(np.stack([faces, np.roll(faces, -1, axis=1)], axis=-1).reshape(-1, 2), axis=1)
-    if (np.unique(ends, axis=0, return_counts=True)[1] % 2).any():
+    ends = np.stack([faces, np.roll(faces, -1, axis=1)], axis=-1).reshape(-1, 2).astype(np.int64)
+    if (np.unique(ends.min(axis=1) * len(vertices) + ends.max(axis=1), return_counts=True)[1] % 2).any():
         raise BadInput("the metal's surface is not closed", "Give the closed mesh of all metal, or none")
     low, high = np.asarray(grid.origin), np.asarray(grid.origin) + np.array(grid.tags.shape) * grid.cell
     if (vertices < low - 1e-3 * grid.cell).any() or (vertices > high + 1e-3 * grid.cell).any():
