@@ -17,13 +17,14 @@ from strickle.stores.kit import starter_kit
 pytestmark = pytest.mark.validate
 
 OTHERS = ("sensor_base_plate.stl", "testbed_base.stl", "irb_base_broken_m.stl")
+GIVEN_UP = ("irb_base_broken_m.stl",)  # the crooked joint is tried for minutes and given up for the flat one, which is asked for at once here
 ROUND = ("pulley_t30.stl",)  # with --fillets added as well; two more in tests/twins/test_draft_twin.py
 
 
 @pytest.mark.parametrize("part", [known(file) for file in OTHERS], ids=lambda p: p.file)
 def test_every_piece_draws_and_they_are_the_casting(part, parts_folder, tmp_path):
     plan = strickle.look(parts_folder / part.file, out=tmp_path / "job", kit=starter_kit(), until="part", **part.asks)
-    judge(plan.stages["part"])
+    judge(plan.stages["part"], PatternAsk(joint="flat") if part.file in GIVEN_UP else None)
 
 
 @pytest.mark.parametrize("demo", DEMOS, ids=lambda d: d.name)
