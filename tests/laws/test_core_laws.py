@@ -63,8 +63,8 @@ def draws(solid: manifold3d.Manifold) -> None:
 
 
 def thick(solid: manifold3d.Manifold) -> float:
-    """Volume [mm3] without films under 5 micrometres: sums of solids whose skins lie in one plane leave such, up to 0.15 mm3 of them."""
-    return sum(float(piece.volume()) for piece in solid.decompose() if 2 * piece.volume() > 5e-3 * piece.surface_area())
+    """Volume [mm3] without films under 12 micrometres: closed cracks and skins that lie in one plane leave such, up to 0.15 mm3 of them."""
+    return sum(float(piece.volume()) for piece in solid.decompose() if 2 * piece.volume() > 12e-3 * piece.surface_area())
 
 
 def holds(made, whole: manifold3d.Manifold, draft: bool) -> None:
