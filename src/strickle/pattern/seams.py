@@ -45,7 +45,7 @@ def closed(every: manifold3d.Manifold, whole: manifold3d.Manifold, metal: windin
     inner = bare[winding.at(winding.tree_of(*plain(every)), outside[bare]) > 0.5]
     if float(areas[inner].sum()) < SPECK:
         return every
-    cracks = [(group[mine], way) for group in patches(faces, inner) for way, mine in _ways(cross[group], areas[group])]
+    cracks = [(group, way) for group in patches(faces, inner) for way in _ways(cross[group], areas[group])]
     if len(cracks) > MOST:
         return every
     bridges: list[manifold3d.Manifold] = []
@@ -56,22 +56,21 @@ def closed(every: manifold3d.Manifold, whole: manifold3d.Manifold, metal: windin
         near.num_tri()
         step = REACH / 2 * way
         bridges.append(near.translate(tuple(step)) ^ near.translate(tuple(-step)))
-    made = every
-    for bridge in sorted(bridges, key=lambda one: int(one.num_tri())):
-        made = made + bridge
-        if made.num_tri() > GROWS * every.num_tri() + SOME:
+    grown = every
+    for bridge in sorted(bridges, key=lambda one: int(one.num_tri())):  # one by one only to see that it ends
+        grown = grown + bridge
+        if grown.num_tri() > GROWS * every.num_tri() + SOME:
             return every
-    return made
+    return manifold3d.Manifold.batch_boolean([every, *bridges], manifold3d.OpType.Add)
 
 
-def _ways(cross: Array, areas: Array) -> list[tuple[Array, Array]]:
-    """Level unit vectors (3,) across the planes of some walls, largest first, each with the walls (m,) in its plane; specks are left out."""
+def _ways(cross: Array, areas: Array) -> list[Array]:
+    """Level unit vectors (3,) across the planes of some walls, largest first; specks are left out."""
     normals = cross / areas[:, None] * np.array([1.0, 1.0, 0.0])
     normals /= np.linalg.norm(normals, axis=1)[:, None]
     left, out = np.ones(len(areas), bool), []
     while float(areas[left].sum()) >= SPECK:
         way = normals[np.argmax(np.where(left, areas, 0.0))]
-        mine = left & (np.abs(normals @ way) >= ALIKE)
-        out.append((way, mine))
-        left &= ~mine
+        out.append(way)
+        left &= np.abs(normals @ way) < ALIKE
     return out
