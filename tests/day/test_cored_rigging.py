@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 import itertools
+from types import SimpleNamespace
 
 import manifold3d as m3
 import numpy as np
@@ -13,6 +14,7 @@ import strickle
 from strickle.base import BadInput
 from strickle.pattern import PatternAsk
 from strickle.rigging.body import Body
+from strickle.trials.turned import wants_turning
 from trapping import solid_of
 
 UP = np.array([0.0, 1.0, 0.0])
@@ -129,6 +131,15 @@ def test_an_elbow_with_flanges_is_drawn_the_way_that_its_core_goes(monkeypatch):
     assert "that side was asked" not in text(next(f for f in trail.findings if f.code == "pattern.lies"))
 
 
+def test_a_core_that_nothing_holds_asks_for_another_way():
+    """Unless the person said which side is up."""
+    free, fixed = (SimpleNamespace(ask=lambda _, ask=ask: ask) for ask in (PatternAsk(), PatternAsk(up=np.array([0.0, 0.0, 1.0]))))
+    afloat, held = (SimpleNamespace(stops=(), cores=(SimpleNamespace(name="core-1", bearing=area),)) for area in (0.0, 1e-4))
+    assert wants_turning(free, afloat)
+    assert not wants_turning(free, held)
+    assert not wants_turning(fixed, afloat)
+
+
 def jacket() -> m3.Manifold:
     """A block [mm] with a closed chamber round a bore, open by two ports that stand off its sides."""
 
@@ -143,7 +154,7 @@ def jacket() -> m3.Manifold:
 
 @pytest.mark.validate
 def test_a_chamber_is_drawn_the_way_that_its_core_is_held(monkeypatch):
-    """Drawn along a port, its core lies in metal on all sides and would float."""
+    """Drawn along a port, it would be filled, or its core lie in metal on all sides and float."""
     monkeypatch.setitem(PARTS, "jacket", lambda: _stl(jacket()))
     trail = through(runner("jacket", pattern=PatternAsk()), until="pattern")
     pattern = trail.results["pattern"]

@@ -101,11 +101,10 @@ class Choice:
                 raise BadInput(f"{what}: {str(text).strip()!r} is an angle without its unit", f'Give it with that, such as "{self.example}"')
             if self.angle:
                 try:
-                    return self._within(parse(str(text), self.unit), text, what)
-                except BadInput as trouble:
-                    if "reason" in trouble.says:
-                        raise
+                    angle = parse(str(text), self.unit, what)
+                except BadInput:
                     raise BadInput(f"{what}: {str(text).strip()!r} is no angle", f'Give degrees, such as "{self.example}"') from None
+                return self._within(angle, text, what)
             return self._within(parse(str(text), self.unit, what), text, what)
         if isinstance(text, bool) or not isinstance(text, str | int) or not str(text).strip():
             raise BadInput(f"{what}: {text!r} is not a word", "Give it as text in quotes")
