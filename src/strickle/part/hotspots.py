@@ -158,17 +158,24 @@ def bare_freeze(vertices: Array, faces: Array, volume: float, area: float, cell:
 
 
 def plate_modulus(own: Setting) -> Callable[[float], float]:
-    """Modulus [m] of the plate that is solid after a time [s], by freezing plates with the same solver; straight in logarithms."""
-    log_t, log_m = np.log(np.array(_plate_times(_Alike(own)))), np.log(PLATES)
+    """Modulus [m] of the plate that is solid after a time [s], by freezing plates with the same solver; straight in logarithms.
+
+    Just the plates that stand beside a time asked for are frozen.
+    """
+    alike, last = _Alike(own), len(PLATES) - 1
+    log_m = np.log(PLATES)
 
     def modulus(time: float) -> float:
         x = np.log(max(time, 1e-6))
-        if x <= log_t[0]:
-            slope = (log_m[1] - log_m[0]) / (log_t[1] - log_t[0])
-            return float(np.exp(log_m[0] + slope * (x - log_t[0])))
-        if x >= log_t[-1]:
-            return float(np.exp(log_m[-1] + 0.5 * (x - log_t[-1])))
-        return float(np.exp(np.interp(x, log_t, log_m)))
+        near = int(np.searchsorted(PLATES, np.sqrt(max(time, 1e-6) / own.constant))) - 1  # a guess of where to begin, after Chvorinov
+        low = min(max(near, 0), last - 1)
+        while low > 0 and x < np.log(_plate_time(alike, low)):
+            low -= 1
+        while low < last - 1 and x > np.log(_plate_time(alike, low + 1)):
+            low += 1
+        t, m = np.log([_plate_time(alike, low), _plate_time(alike, low + 1)]), log_m[low : low + 2]
+        slope = 0.5 if x >= t[1] else (m[1] - m[0]) / (t[1] - t[0])
+        return float(np.exp(m[1] + slope * (x - t[1])))
 
     return modulus
 
@@ -187,31 +194,29 @@ class _Alike:
         return hash(self._bytes)
 
 
-@functools.lru_cache(maxsize=16)
-def _plate_times(alike: _Alike) -> tuple[float, ...]:
-    """Seconds to solid of the plates; kept, as every part of a metal and sand asks for them."""
+@functools.lru_cache(maxsize=128)
+def _plate_time(alike: _Alike, number: int) -> float:
+    """Seconds to solid of one of the plates; kept, as every part of a metal and sand asks for them."""
     from strickle.kernels import freeze
 
-    own, times = alike.own, []
-    for half in PLATES:
-        cell = half / PLATE_CELLS
-        wait = 2.0 * own.constant * half**2 + 2.0 * half * own.table.density * 6e5 / (own.contact * 500.0)  # type: ignore[attr-defined]
-        sand = int(np.clip(np.ceil(3.0 * np.sqrt(4.0 * own.diffusivity * wait) / cell), 20, 1200))
-        tags = np.full((PLATE_CELLS + sand, 1, 1), SAND, np.uint8)
-        tags[:PLATE_CELLS] = METAL
-        out = freeze.solve(
-            tags,
-            float(cell),
-            own.table,  # type: ignore[arg-type]
-            {SAND: own.medium},  # type: ignore[dict-item]
-            metal_start={METAL: own.start},
-            contact={(METAL, SAND): own.contact},
-            coherency=NEARLY,
-            knobs=freeze.PRESETS["rough"],
-            longest=200.0 * wait + 100.0,
-        )
-        times.append(out.solid_time)
-    return tuple(times)
+    own, half = alike.own, float(PLATES[number])
+    cell = half / PLATE_CELLS
+    wait = 2.0 * own.constant * half**2 + 2.0 * half * own.table.density * 6e5 / (own.contact * 500.0)  # type: ignore[attr-defined]
+    sand = int(np.clip(np.ceil(3.0 * np.sqrt(4.0 * own.diffusivity * wait) / cell), 20, 1200))
+    tags = np.full((PLATE_CELLS + sand, 1, 1), SAND, np.uint8)
+    tags[:PLATE_CELLS] = METAL
+    out = freeze.solve(
+        tags,
+        cell,
+        own.table,  # type: ignore[arg-type]
+        {SAND: own.medium},  # type: ignore[dict-item]
+        metal_start={METAL: own.start},
+        contact={(METAL, SAND): own.contact},
+        coherency=NEARLY,
+        knobs=freeze.PRESETS["rough"],
+        longest=200.0 * wait + 100.0,
+    )
+    return float(out.solid_time)
 
 
 def hot_spots(vertices: Array, faces: Array, bare: Bare, median_wall: float, own: Setting, modulus: Callable[[float], float]) -> tuple[HotSpot, ...]:
