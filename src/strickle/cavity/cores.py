@@ -13,7 +13,7 @@ from strickle.stores import Stores
 
 ON = 2e-6  # m from a core's skin that a face of the casting is formed by it
 BIG = 5e-6  # m3 from which on nobody drills out what a core makes (choice of this program)
-BREAKS = 2.0  # strength over stress under which a core is told
+BREAKS = 2.0  # strength over stress under which a core is told; under 1 it stops the plan
 
 
 def lifts(pattern: Pattern, metal: Metal) -> tuple[float, ...]:
@@ -78,7 +78,7 @@ def _breaks(core: Core, force: float) -> Finding | None:
         return None
     return Finding(
         code="cavity.core_breaks",
-        weight="MIND",
+        weight="STOP" if core.tensile < stress else "MIND",
         says=f"Metal bends {core.name} with {tell(stress, 'Pa')}; {core.medium_name} breaks at about {tell(core.tensile, 'Pa')}",
         because=f"{tell(force, 'N')} lift it over {tell(core.span, 'm')}, and it is {tell(core.width, 'm')} wide",
         do="Ram a wire into it, take a stronger core sand (--core-sand), or set a chaplet half-way",

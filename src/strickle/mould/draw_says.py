@@ -34,7 +34,7 @@ def told(stood: Stood, sand: Sand, pattern: Pattern, kit: Kit) -> tuple[Finding,
     out += _relief(low, pattern, known)
     out += [*_edges(stood, pattern), *_hanging(stood, pattern), *_handling(stood, kit)]
     if stood.chances.any >= CLEAN:
-        out.append(_whole(stood, sand, kit))
+        out.append(_whole(stood, _lost(stood, pattern) and not any(one.weight == "STOP" for one in out), sand, kit))
     return tuple(out)
 
 
@@ -226,8 +226,18 @@ def _handling(stood: Stood, kit: Kit) -> list[Finding]:
     ]
 
 
-def _whole(stood: Stood, sand: Sand, kit: Kit) -> Finding:
-    """The chances side by side, what governs, what strength would be enough."""
+def _lost(stood: Stood, pattern: Pattern) -> bool:
+    """Whether all of the sand together is as likely to fail as one body that stops a plan.
+
+    Not for edges and doubtful bodies, whose chances are guesses, nor for fingers and letters, which are drilled or cut after.
+    """
+    worst = max(stood.bodies, key=lambda body: body.chance, default=None)
+    pockets = worst is not None and worst.width >= DRILLED and not _doubt(worst, pattern)
+    return max(stood.chances.hanging, stood.chances.handling, stood.chances.pocket if pockets else 0.0) >= LIKELY
+
+
+def _whole(stood: Stood, lost: bool, sand: Sand, kit: Kit) -> Finding:
+    """The chances side by side, what governs, what strength would be enough; ``lost``: they stop the plan where no one body does."""
     each = stood.chances
     parts = {"pockets": each.pocket, "edges": each.edge, "hanging sand": each.hanging, "handling": each.handling}
     small = f"under {tell(SMALL, '1', '%')}"
@@ -248,7 +258,7 @@ def _whole(stood: Stood, sand: Sand, kit: Kit) -> Finding:
     test = "" if sand.measured else f". Measure this sand with three bars over a table edge and enter them in the kit{other}"
     return Finding(
         code="mould.draw_chance",
-        weight="MIND" if each.any >= DOUBTFUL else "NOTE",
+        weight="STOP" if lost else "MIND" if each.any >= DOUBTFUL else "NOTE",
         says=f"The chance that something of the sand fails is {tell(each.any, '1', '%')}: {list_of}",
         because=f"all share one sand and one hand, so they do not add up; {lever}; {enough}",
         do=f"{begin}{test}",

@@ -19,7 +19,7 @@ from strickle.sound import Sound
 from strickle.stores import Crucible, Flask, Kit
 from strickle.trials.back import more_stock
 from strickle.trials.cure import Cure, Results, find
-from strickle.trials.moulding import barred, laid_otherwise
+from strickle.trials.moulding import barred, drawn_better, laid_otherwise, stronger_core
 from strickle.trials.runner import Runner
 
 
@@ -193,8 +193,11 @@ CURES: Mapping[str, Callable[[Finding, Results, Runner], Cure | None]] = {
     "melt.metal_short": _more_metal,
     "melt.place": _outdoors,
     "melt.too_cold": _hotter,
+    "mould.draw_chance": drawn_better,
     "mould.half_sags": barred,
     "mould.no_flask": _built_flask,
+    "mould.sand_tears": drawn_better,
+    "cavity.core_breaks": stronger_core,
     "cavity.sand_short": _more_sand,
     "cavity.weights_short": _more_weight,
     "pattern.bed": _bigger_bed,

@@ -1,13 +1,17 @@
-"""Changes that may lift a STOP of the pattern or of the sand: another way to lie, bars across the cope."""
+"""Changes that may lift a STOP of the pattern, of a core or of the sand: another way to lie, a straight lift, more draft, bars, other core sand."""
 
 from __future__ import annotations
 
 import dataclasses
+import math
+from collections.abc import Iterator
 
 from strickle.base import Finding, tell
+from strickle.cavity import Cavity
 from strickle.mould import Mould
 from strickle.part import Part
 from strickle.pattern import Pattern, PatternAsk, aimed
+from strickle.pattern.rules import constant
 from strickle.trials.cure import Cure, Results, find
 from strickle.trials.runner import Runner
 
@@ -17,6 +21,10 @@ STANDS = 0.6
 """Chance that the cope is handled whole which is asked for: the mould room stops a plan under it."""
 MOST_LYING = 2
 """Other ways to lie that are tried."""
+MORE = math.radians(2.0)
+"""Draft laid on the rule's, where more of it is tried."""
+STRONGER = "resin"
+"""Core sand that is tried where another breaks."""
 
 
 def laid_otherwise(finding: Finding, results: Results, runner: Runner) -> Cure | None:
@@ -55,4 +63,65 @@ def barred(finding: Finding, results: Results, runner: Runner) -> Cure | None:
         of="chance that the cope is handled whole over what is asked for",
         margin=lambda r, after, k: (1.0 - find(r, "mould", Mould).sand_chances.handling) / STANDS,
         kit=dataclasses.replace(kit, bars=BAY),
+    )
+
+
+def drawn_better(finding: Finding, results: Results, runner: Runner) -> Cure | None:
+    """What the person can do without another part: lift the pattern straight, or give its walls more draft. None where all of it is done."""
+    return next(_drawing(finding, results, runner), None)
+
+
+def _drawing(finding: Finding, results: Results, runner: Runner) -> Iterator[Cure]:
+    asked, kit = runner.ask("pattern"), runner.stores.kit
+    assert isinstance(asked, PatternAsk)
+    steeper = _steeper(asked, runner)
+
+    def stands(r: Results, after: Results, k: object) -> float:
+        return (1.0 - find(r, "mould", Mould).sand_chances.any) / STANDS
+
+    of = "chance that all of the sand stands over what is asked for"
+    drafted = Cure(
+        change=lambda after: (
+            f"draft of {tell(math.degrees(steeper.draft_outside or 0.0), '1')} degrees outside and"
+            f" {tell(math.degrees(steeper.draft_pockets or 0.0), '1')} in pockets (--draft-outside, --draft-pockets)"
+        ),
+        of=of,
+        margin=stands,
+        asks={"pattern": steeper},
+    )
+    if kit.lift == "hand":
+        yield Cure(
+            change=lambda after: "the pattern lifted straight, with a bridge or guide pins (lift in the kit)",
+            of=of,
+            margin=stands,
+            kit=dataclasses.replace(kit, lift="bridge"),
+            again=lambda after: drafted,
+        )
+    yield drafted
+
+
+def _steeper(asked: PatternAsk, runner: Runner) -> PatternAsk:
+    """The wishes with more draft than the rule's, or than was asked for."""
+    outside, pockets = (
+        constant(runner.stores, f"draft.{name}").value if own is None or asked.draft == "none" else own
+        for name, own in (("outside", asked.draft_outside), ("pocket", asked.draft_pockets))
+    )
+    more = 0.0 if asked.draft == "none" else MORE
+    draft = "added" if asked.draft == "none" else asked.draft
+    return dataclasses.replace(asked, draft=draft, draft_outside=outside + more, draft_pockets=pockets + more)
+
+
+def stronger_core(finding: Finding, results: Results, runner: Runner) -> Cure | None:
+    """Another core sand, where the one asked for breaks."""
+    asked = runner.ask("pattern")
+    assert isinstance(asked, PatternAsk)
+    if asked.core_sand == STRONGER or not find(results, "pattern", Pattern).cores:
+        return None
+    return Cure(
+        change=lambda after: f"cores of {find(after, 'pattern', Pattern).cores[0].medium_name} (--core-sand {STRONGER})",
+        of="strength of the weakest core over the stress in it, told up to 2",
+        margin=lambda r, after, k: min(
+            (f.margin.value for f in find(r, "cavity", Cavity).findings if f.code == "cavity.core_breaks" and f.margin is not None), default=2.0
+        ),
+        asks={"pattern": dataclasses.replace(asked, core_sand=STRONGER)},
     )

@@ -24,15 +24,13 @@ from strickle.pattern.steps import cut_apart, look_for_cuts, marks_of
 from strickle.stores import SandRecord, Stores
 from strickle.trials.cure import Results, find
 from strickle.trials.dividing import as_part, bare
-from strickle.trials.moulding import BAY, MOST_LYING
+from strickle.trials.moulding import BAY, MORE, MOST_LYING
 from strickle.trials.runner import Runner
 
 DOUBTFUL = 0.25
 """Chance of any failure from which on the ways are run unasked: the one at which the trade's rule on pockets was fitted."""
 GAIN = 0.05
 """Of the chance of any failure: less is no gain."""
-MORE = math.radians(2.0)
-"""Draft laid on the rule's, where walls are given draft already."""
 TOLD = ("mould.sand_tears", "mould.sand_hangs", "mould.half_sags")
 """STOPs that the chances of a row tell already."""
 AS_IS, HALF, CUT = "as is", "half size", "cut in pieces"
