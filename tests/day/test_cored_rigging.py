@@ -39,6 +39,7 @@ def test_risers_stand_clear_of_a_core_and_a_bore_too_short_for_one_is_told(long,
     if not cores:
         assert "10 mm" in text(next(f for f in trail.findings if f.code == "pattern.no_bore"))
         return
+    assert "pattern.core_out" not in codes(trail)  # a straight bore is no chamber
     assert rigging.risers
     assert not [f for f in trail.findings if f.weight == "STOP"]
     core = solid_of(pattern.cores[0].mesh)
@@ -159,6 +160,7 @@ def test_a_chamber_is_drawn_the_way_that_its_core_is_held(monkeypatch):
     trail = through(runner("jacket", pattern=PatternAsk()), until="pattern")
     pattern = trail.results["pattern"]
     assert "trials.turned" in codes(trail)
+    assert "pattern.core_out" in codes(trail)
     assert pattern.cores
     assert all(core.bearing > 0.0 for core in pattern.cores)
     assert not pattern.stops

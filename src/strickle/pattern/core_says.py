@@ -4,6 +4,8 @@ from __future__ import annotations
 
 from collections.abc import Callable
 
+import numpy as np
+
 from strickle.base import Array, Finding, Margin, Value, Where, tell
 from strickle.pattern.answers import UNTRIED, Answered, Choice
 from strickle.pattern.core import Core, Loose
@@ -11,6 +13,7 @@ from strickle.pattern.core import Core, Loose
 HELD = {"across": "across the draw", "upright": "along the draw", "round": "round a place open on several sides"}
 MOST = 6  # places that stay filled are told one by one, the largest first; all of them are counted where their volume is told
 BIG = 5e-6  # m3 from which on a place is no work for a mill and a file (choice of this program)
+WIDER = 1.5  # times what a straight core as wide as the widest opening makes, from which on a hollow is a chamber (choice of this program)
 OnPart = Callable[[Array], Array]
 """A place of the mould [m] as a place on the part [m]."""
 
@@ -28,6 +31,8 @@ def told(answered: Answered, cores: tuple[Core, ...], loose: tuple[Loose, ...], 
             out.append(one)
         if core.vent == 0.0:
             out.append(_unvented(core, on_part))
+        if (one := _chamber(core, max((p.thick for p in made.body.prints), default=0.0) * 1e-3, on_part)) is not None:
+            out.append(one)
     chosen = [choice for choice in answered.choices if choice.way == "loose"]
     out += [_loose(piece, choice, on_part) for piece, choice in zip(loose, chosen)]
     left = [choice for choice in answered.choices if choice.way == "fill" and (", but " in choice.why or choice.why in UNTRIED)]
@@ -105,6 +110,27 @@ def _unvented(core: Core, on_part: OnPart) -> Finding:
         where=_where(core.at, on_part, core.name),
         margin=Margin(value=core.gas_volume / core.volume, unit="1", of="gas, cold, over the core's own volume"),
         source="Gas of core binders: from memory, unverified",
+    )
+
+
+def _chamber(core: Core, way: float, on_part: OnPart) -> Finding | None:
+    """Sand that must leave a chamber by openings narrower than it; ``way`` [m] is the widest."""
+    straight = np.pi / 4.0 * way**2 * core.span
+    if straight <= 0.0 or core.metal_volume < WIDER * straight:
+        return None
+    held = "gassed silicate sand stays hard after the pour" if core.medium == "silicate" else "its binder is loosened by heat, by aluminium's least"
+    return Finding(
+        code="pattern.core_out",
+        weight="MIND",
+        says=f"{core.name} makes a chamber of {tell(core.metal_volume, 'm3')} that opens {tell(way, 'm')} wide at most: sand may stay in it",
+        because=f"a straight core of that width would make {tell(straight, 'm3')}; {held}",
+        do=(
+            "When the casting is cold, break the sand up with a rod and shake it out by every opening, then look into it with a light;"
+            " a second opening helps, plugged after, and so does a core sand that falls apart (--core-sand oil-baked)"
+        ),
+        where=_where(core.at, on_part, core.name),
+        margin=Margin(value=straight / core.metal_volume, unit="1", of="what a straight core as wide as the widest opening makes over the chamber"),
+        source="Common practice",
     )
 
 
