@@ -16,6 +16,7 @@ from real_parts import FIVE, PARTS, STEP, read_as_known
 
 pytestmark = pytest.mark.validate
 
+FILLED = ("idler_riser_inch.stl", "pulleys_tensioner.3mf")  # their filling is solved, too, on the rough grid
 ELSEWHERE = (*FIVE, "irb_base_broken_m.stl")  # the five are read closely in test_parts.py, the metre-sized base in tests/day/test_all_parts.py
 OTHERS = [p for p in PARTS if p.file not in ELSEWHERE]
 HAS_STEP = importlib.util.find_spec("OCP") is not None
@@ -29,7 +30,8 @@ def test_a_full_plan_of_every_part(part, parts_folder, tmp_path):
             pytest.fail("the extra that reads STEP was installed and is not found")
         pytest.skip("the extra that reads STEP is not installed here")
     # the shop grid, corners and a solved filling would take minutes more each: for the five and the demos in test_parts.py and tests/day
-    asks = {"preset": "rough", "corners": "none", "filling": "none", **part.asks}
+    poured = {} if part.file in FILLED else {"filling": "none"}
+    asks = {"preset": "rough", "corners": "none", **poured, **part.asks}
     plan = strickle.plan(parts_folder / part.file, out=tmp_path / "job", kit=drawing_out.true_kit(), sand_ways="none", **asks)
     data = json.loads((plan.folder / "results.json").read_text())
     lawful(data)
@@ -47,6 +49,7 @@ def test_a_full_plan_of_every_part(part, parts_folder, tmp_path):
     if sound["status"] == "done":
         assert abs(sound["balance_error"]["value"]) < 1e-6
         assert (plan.folder / "cards" / "card.pdf").is_file()
+        assert (data["stages"]["pour"]["solution"] is not None) == (part.file in FILLED)
     else:
         assert stops  # what ended it is told
     drawing_out.judge(drawing_out.of_plan(plan))
