@@ -4,6 +4,7 @@ from __future__ import annotations
 
 import dataclasses
 import math
+import re
 
 import manifold3d as m3
 import numpy as np
@@ -11,7 +12,7 @@ import pytest
 
 import melt_shop
 import pattern_shop
-from strickle.base import GRAVITY, Mesh, Span, quiet
+from strickle.base import GRAVITY, Mesh, Span, quiet, render
 from strickle.job.demo import bracket as demo_bracket
 from strickle.job.demo_plate import RELIEF, plate
 from strickle.melt import MeltAsk
@@ -23,7 +24,7 @@ from strickle.pattern.steps import make
 from strickle.pour import PourAsk
 from strickle.pour.detail import edges, strokes
 from strickle.pour.press import LIKELY, WORST, Arrival, gate_reach, pressures, radii, reached_share, sheet_speed
-from strickle.pour.relief import Press, gate_arrival, relief_of, skin_of, told_of
+from strickle.pour.relief import Press, finest_of, gate_arrival, relief_of, skin_of, told_of
 from strickle.pour.steps import fill
 from strickle.rigging import RiggingAsk
 from strickle.rigging.steps import rig
@@ -132,6 +133,28 @@ def test_a_head_in_a_two_part_mould_helps_the_small_one_but_leaves_it_doubtful(s
     finding = told_of(relief, math.inf, math.inf, melt_shop.a356())
     assert finding.weight == "MIND"
     assert "doubtful" in finding.says
+
+
+def test_small_letters_beside_a_large_one_are_told_by_themselves():
+    """All of it together is filled to a doubtful half; the fine strokes have no chance, and what is told to save them does."""
+
+    def lettered(wide: float, high: float) -> m3.Manifold:
+        body = m3.Manifold.cube((60.0, 40.0, 3.0)).translate((-30.0, -20.0, 0.0))
+        for number in range(5):
+            body += m3.Manifold.cube((3.5, 14.0, 1.7)).translate((8.0 * number - 18.0, 2.0, -1.5))
+            body += m3.Manifold.cube((wide, 12.0, high + 0.2)).translate((8.0 * number - 18.0, -16.0, -high))
+        return body
+
+    both = closed_mould(lettered(0.6, 0.5), 0.06)
+    assert both.reached.value > 0.3
+    (told,) = finest_of(both)
+    assert told.weight == "MIND"
+    assert told.where is not None
+    assert told.where.point[1] < 0.0  # on the small ones
+    assert render(told.says).startswith("The finest of what stands out")
+    times = float(re.search(r"strokes ([0-9.]+) times", render(told.do)).group(1))
+    assert not finest_of(closed_mould(lettered(0.6 * times, 0.5 * times), 0.06))
+    assert not finest_of(closed_mould(makers_plate(), 0.06))  # all are alike: the one verdict says it
 
 
 def test_more_head_sharpens():

@@ -105,9 +105,14 @@ def _set(f: Facts) -> str:
     if not f.pattern.cores:
         return ""
     names = ", ".join(core.name for core in f.pattern.cores)
+    up = {v.name.removesuffix("-vent") for v in f.rigging.vents if v.kind == "core"}
+    joint = [core.name for core in f.pattern.cores if core.name not in up]
+    whose = "" if not up else f" of {', '.join(joint)}"
+    ways = [f"vents{whose} led out along the joint"] if joint else []
+    ways += [f"that of {', '.join(core.name for core in f.pattern.cores if core.name in up)} must meet the hole in the cope"] if up else []
     return (
-        f"Lower {names} into the prints, in this order, straight down. No sand rubbed off; vents led out along the joint. Try the cope on: it"
-        " must close without rocking."
+        f"Lower {names} into the prints, in this order, straight down. No sand rubbed off; {'; '.join(ways)}. Try the cope on: it must close"
+        " without rocking."
     )
 
 
@@ -162,13 +167,16 @@ def _cope(f: Facts) -> str:
 def _vents(f: Facts) -> str:
     """Pricking, as deep as each vent goes below the cope top."""
     pricked = [v for v in f.rigging.vents if v.kind == "pricked"]
-    if not pricked:
-        return ""
     unit = "in" if f.units == "us" else "mm"
-    told = depths(f.rigging, f.mould, f.units)
+    all_of = dict(depths(f.rigging, f.mould, f.units))
+    rods = [f"{v.name} {f.say(v.diameter, 'm', 'drill')} wide, {all_of[v.name]} {unit} deep" for v in f.rigging.vents if v.kind == "core"]
+    led = f" With a rod, down to the print of its core: {'; '.join(rods)}." if rods else ""
+    if not pricked:
+        return led
+    told = [(v.name, all_of[v.name]) for v in pricked]
     deep = "; ".join(f"{d} {unit} {', '.join(n for n, other in told if other == d)}" for d in dict.fromkeys(d for _, d in told))
     where = "through the plate's holes" if any(p.role == "plate" for p in f.pieces) else "at the places in the table"
-    return f" Now the vents, {where}: wire {f.say(pricked[0].diameter, 'm', 'drill')}, tape on it at the depth: {deep}."
+    return f" Now the vents, {where}: wire {f.say(pricked[0].diameter, 'm', 'drill')}, tape on it at the depth: {deep}.{led}"
 
 
 def _draw(f: Facts) -> str:

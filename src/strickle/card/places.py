@@ -13,6 +13,7 @@ from strickle.rigging import Rigging, Vent
 from strickle.sound import Sound
 
 PEG = "peg "
+PRICKED = ("pricked", "core")
 
 
 def depth(vent: Vent, mould: Mould) -> float:
@@ -21,8 +22,8 @@ def depth(vent: Vent, mould: Mould) -> float:
 
 
 def depths(rigging: Rigging, mould: Mould, units: str) -> list[tuple[str, str]]:
-    """(vent's name, depth below the cope top) of every vent pricked with wire."""
-    return [(v.name, near(depth(v, mould), units)) for v in rigging.vents if v.kind == "pricked"]
+    """(vent's name, depth below the cope top) of every vent pricked with wire or rod."""
+    return [(v.name, near(depth(v, mould), units)) for v in rigging.vents if v.kind in PRICKED]
 
 
 def level_from(told: list[tuple[str, str]], mould: Mould) -> str:
@@ -38,6 +39,11 @@ def places(pattern: Pattern, mould: Mould, rigging: Rigging, units: str, sound: 
     found: list[tuple[str, float, float, str]] = []
     middle = (corners.min(axis=0) + corners.max(axis=0)) / 2
     found.append(("pattern's middle", float(middle[0]), float(middle[1]), ""))
+    for half in ("drag", "cope"):
+        several = [p for p in pattern.pieces if p.role == "pattern" and p.half == half]
+        for piece in several if len(several) > 1 else ():
+            x, y = (piece.mesh.vertices[:, :2].min(axis=0) + piece.mesh.vertices[:, :2].max(axis=0)) / 2
+            found.append((f"{piece.name}'s middle", float(x), float(y), ""))
     line, sprue = np.asarray(rigging.runner.line), np.asarray(rigging.sprue.at)
     under = len(line) > 0 and bool(np.allclose(line[0], sprue, atol=1e-3))
     found.append(("sprue, runner's start" if under else "sprue", float(sprue[0]), float(sprue[1]), ""))

@@ -59,7 +59,7 @@ def conditions(metal: Metal, kit: Kit, *, sand: str, furnace: str, rigging: Rigg
         words.add("oil-bonded")
     if not kit.thermometer:
         words.add("no-thermometer")
-    if rigging is not None and any(v.kind == "pricked" for v in rigging.vents):
+    if rigging is not None and any(v.kind in ("pricked", "core") for v in rigging.vents):
         words.add("vents")
     if rigging is not None and (rigging.chills or rigging.sleeves):
         words.add("inserts")

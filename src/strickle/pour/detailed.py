@@ -16,7 +16,7 @@ from strickle.part import Part
 from strickle.pattern import Pattern
 from strickle.pour.hydraulics import head_of, layers_of
 from strickle.pour.open_face import deepest, lies
-from strickle.pour.relief import Press, gate_arrival, relief_of, sheet_arrival, skin_of, told_of
+from strickle.pour.relief import Press, finest_of, gate_arrival, relief_of, sheet_arrival, skin_of, told_of
 from strickle.pour.result import Pour
 from strickle.rigging import Rigging
 from strickle.stores import Stores
@@ -68,7 +68,7 @@ def detailed(
     if relief is None or not math.isfinite(relief.edge_radius.value):
         return pour
     finding = told_of(relief, wall, depth, metal)
-    told = (*pour.findings, finding)
+    told = (*pour.findings, finding, *finest_of(relief))
     return dataclasses.replace(pour, relief=relief, edge_radius=relief.edge_radius.value, findings=told, sources=(*pour.sources, *SOURCES))
 
 

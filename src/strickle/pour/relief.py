@@ -21,6 +21,8 @@ CAME, SHARP, LOST = 0.7, 0.9, 0.3
 """Share reached from which a letter is held to have come out, from which it is sharp, under which it is lost: guesses of this program."""
 MOST_HEAD, MOST_SIZE = 1.0, 10.0
 """m of metal, and times as large: beyond them nothing is proposed."""
+SOME, FINER = 0.05, 0.6
+"""Share of what stands out that is lost, from which it is told by itself where it is finer than this times the middle of all."""
 NODES = 6
 """Widths at which the time to freezing is solved; between them it goes as a power of the width."""
 LAW = "Young and Laplace's law, Bernoulli's for the pressure; skin: Campbell, Complete Casting Handbook, 2011 (from memory)"
@@ -288,6 +290,34 @@ def told_of(relief: Relief, wall: float, depth: float, metal: Metal) -> Finding:
         where=Where(point=(float(worst[0]), float(worst[1]), float(worst[2]))),
         margin=Margin(value=reached.value, low=reached.low, high=reached.high, unit="1", of="share of what stands out finely that metal fills"),
         source=LAW,
+    )
+
+
+def finest_of(relief: Relief) -> tuple[Finding, ...]:
+    """Told by itself: what is lost of the relief while coarser relief beside it comes out, as small letters under a large one."""
+    if not len(relief.widths) or relief.reached.high < LOST or relief.lost < SOME:
+        return ()
+    lost = np.flatnonzero(relief.shares[:, LIKELY] < LOST)
+    width, height = float(np.median(relief.widths[lost])), float(np.median(relief.heights[lost]))
+    if width > FINER * relief.width:
+        return ()
+    best = float(np.median(relief.shares[lost, BEST]))
+    bent = radii(np.median(relief.pressures[lost], axis=0)[None, :], relief.skin)
+    size = _least(lambda s: reached_share(np.full((1, 1), s * width), np.full((1, 1), s * height), bent)[0], LIKELY, 1.0, MOST_SIZE)
+    wider = f"Make its strokes {tell(size, '1')} times as wide and as high, or" if size < math.inf else "Make it coarser, or"
+    worst = relief.at_part[lost[int(np.argmin(relief.widths[lost]))]]
+    return (
+        Finding(
+            code="pour.relief_lost",
+            weight="MIND",
+            says=f"The finest of what stands out, {tell(relief.lost, '1', '%')} of it, about {tell(width, 'm', 'fine')} wide and"
+            f" {tell(height, 'm', 'fine')} high, has a high chance to come out as lumps or not at all",
+            because=f"metal fills {tell(best, '1', '%')} of it at best, whatever the coarser relief beside it does",
+            do=f"{wider} leave it out and cut or stamp it into the casting",
+            where=Where(point=(float(worst[0]), float(worst[1]), float(worst[2]))),
+            margin=Margin(value=1.0 - relief.lost, unit="1", of="share of what stands out finely that is not lost"),
+            source=LAW,
+        ),
     )
 
 

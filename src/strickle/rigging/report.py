@@ -11,7 +11,7 @@ import numpy as np
 from strickle.base import Array, Finding, Margin, Piece, Where, tell
 from strickle.mould import Mould
 from strickle.part import Part
-from strickle.pattern import MOST, STRIP, Pattern, keyed, lying
+from strickle.pattern import MOST, STRIP, Core, Pattern, keyed, lying
 from strickle.rigging.checks import Checked
 from strickle.rigging.gates import CLOSE
 from strickle.rigging.layout import Layout
@@ -280,3 +280,16 @@ def about_printing(pieces: Sequence[Piece], bed: Array, no_plate: bool) -> Itera
             because="no plate that reaches all vents and finds its place by a former fits the printer's bed",
             do="Mark the vents on the cope from the drawing's dimensions",
         )
+
+
+def core_shut(core: Core) -> Finding:
+    """A former stands over the print by which a core's gas would go up."""
+    return Finding(
+        code="rigging.core_shut",
+        weight="MIND",
+        says=f"A riser or the sprue stands over the upper print of {core.name}: no vent for its gas goes up through the cope there",
+        because=f"the core gives off up to {tell(core.gas_volume, 'm3')} of gas, measured cold; shut in, it blows through the metal",
+        do="Scratch a vent from that print along the joint to the outside of the mould, or name other places for risers and ingates",
+        where=Where(body=core.name),
+        source="Common practice",
+    )

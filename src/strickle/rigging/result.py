@@ -89,7 +89,7 @@ class Vent(Record):
     """A vent pricked with wire, one that opens into the cavity, or a flow-off with a printed former."""
 
     name: str = word("vent-1, ...")
-    kind: str = word("pricked | open | flow-off")
+    kind: str = word("pricked | core (up from the print of a core) | open | flow-off")
     at: Array = si("m", "where it meets the cavity", shape="(3,)")
     diameter: float = si("m", "bore")
     to_metal: float = si("m", "sand left between the wire's end and the cavity (0 for a flow-off or an open vent)", default=0.0)

@@ -13,7 +13,7 @@ from strickle.base import Array, BadInput, Finding, Piece, Source, Watch
 from strickle.metal import Metal
 from strickle.mould import Mould
 from strickle.part import Part
-from strickle.pattern import Pattern, in_parts
+from strickle.pattern import Core, Pattern, in_parts
 from strickle.rigging import records, report
 from strickle.rigging.ask import RiggingAsk, RiserWish
 from strickle.rigging.assembly import Metal3D, casting_of, formers, leant_on, metal_bodies
@@ -31,6 +31,8 @@ from strickle.rigging.solids import MM, Frame
 from strickle.rigging.vents import FlowOff, choose, roof_over
 from strickle.stores import Stores
 
+ENDS = 5e-4  # m from the top of a core that its vent ends in a print there
+BESIDE = 6.0  # mm from a former to the vent of a core
 LEAST_CLEAR = 0.012
 """m of sand between running system and part, never less (common practice)."""
 SOURCES = (
@@ -75,6 +77,7 @@ def rig(part: Part, pattern: Pattern, mould: Mould, metal: Metal, stores: Stores
     layout = place_running(place.body, stands, missing, sizes, place.top, place.room, place.clear, reasons, ask.ingates)
     watch(0.7, "vents and flow-off")
     vents, flow = _vents(place, layout)
+    led, shut = _core_vents(place, layout)
     watch(0.8, "joining and measuring the solids")
     bodies = metal_bodies(layout, flow, sizes, place.top)
     casting = casting_of(place.body, bodies)
@@ -88,7 +91,8 @@ def rig(part: Part, pattern: Pattern, mould: Mould, metal: Metal, stores: Stores
     laid = lay_in(Sand(pattern, place.frame, place.body.solid, casting, bodies, box, stores), layout, ask)
     met = in_way(pattern, place.frame, bodies)
     findings = _findings(place, layout, sizes, checked, stuck, pieces, wanted, flow, vents, plate is not None, stores)
-    breathing = _breathing(place, ask)
+    findings = (*findings, *(report.core_shut(core) for core in shut))
+    breathing = (*_breathing(place, ask), *led)
     return _result(place, layout, sizes, checked, bodies, casting, vents, flow, pieces, wanted, (*findings, *met, *laid.findings), laid, breathing)
 
 
@@ -164,6 +168,23 @@ def _vents(place: Place, layout: Layout) -> tuple[list[Array], FlowOff | None]:
     closed = shapely.unary_union([closed, *(s.high for s in layout.stands), place.body.cores_over(float(place.body.high[2]))])
     gates = np.array([b.joint for b in layout.bars]).reshape(-1, 3)
     return choose(place.body, layout.stands, gates, place.top, place.room, closed)
+
+
+def _core_vents(place: Place, layout: Layout) -> tuple[tuple[Vent, ...], list[Core]]:
+    """Ways up through the cope for the gas of upright cores whose own vent ends at a print there, and the cores over which a former stands."""
+    formers = shapely.unary_union([*(s.high for s in layout.stands), *([layout.route.cup.rim] if layout.route is not None else [])])
+    out, shut = [], []
+    for core in place.pattern.cores:
+        if core.lies != "upright" or not len(core.vent_way):
+            continue
+        end = core.vent_way[int(np.argmax(core.vent_way[:, 2]))]
+        if end[2] < float(core.mesh.vertices[:, 2].max()) - ENDS:
+            continue  # it has no print in the cope
+        if formers.distance(shapely.Point(*place.frame.inward(end)[:2])) < core.vent / 2 * MM + BESIDE:
+            shut.append(core)
+        else:
+            out.append(Vent(name=f"{core.name}-vent", kind="core", at=end, diameter=core.vent))
+    return tuple(out), shut
 
 
 def _breathing(place: Place, ask: RiggingAsk) -> tuple[Vent, ...]:
