@@ -14,7 +14,7 @@ from cored import across
 from pattern_shop import aluminium, box, public_part, rod
 from strickle.base import BadInput, quiet, render
 from strickle.job.threemf import stl
-from strickle.pattern import PatternAsk
+from strickle.pattern import Mark, PatternAsk
 from strickle.pattern.steps import make
 from strickle.pattern.undercut import withdrawn
 from strickle.rigging import RiggingAsk
@@ -184,6 +184,25 @@ def test_angles_of_draft_that_are_asked_for_are_made(degrees):
     holes = [min((ring for ring in s.to_polygons() if len(s.to_polygons()) > 1), key=lambda ring: np.ptp(ring[:, 0])) for s in (low, high)]
     wide = [float(np.ptp(ring[:, 0])) for ring in holes]
     assert (wide[1] - wide[0]) / -2 / 8.0 == pytest.approx(math.tan(0.75 * lean), rel=0.03)
+
+
+def test_the_draft_that_is_told_of_each_face_is_that_of_the_wall_that_stands_there():
+    """Outside walls by 2.5 degrees, a pocket's by 4, a marked one by none: read off the cavity, not off the rule."""
+    part = f.part_of(f.box(80, 60, 40) - f.box(40, 30, 20, 21), (), wall=8.0)
+    middle = part.mesh.vertices[part.mesh.faces].mean(axis=1)
+    side = np.array([part.mesh.vertices[:, 0].max(), 0.0, 0.02])
+    ask = {"up": np.array([0, 0, 1.0]), "parting": 0.0, "draft_outside": math.radians(2.5), "draft_pockets": math.radians(4.0)}
+    made = make(part, aluminium(), STORES, PatternAsk(**ask, marks=(Mark(name="side", at=side, kind="no-draft"),)), quiet)
+    lean = np.degrees(np.arcsin(made.face_draft))
+    normals = np.cross(*(np.diff(part.mesh.vertices[part.mesh.faces], axis=1)[:, i] for i in (0, 1)))
+    wall = np.abs(normals[:, 2]) < 1e-12
+    marked, pocket = wall & (np.abs(middle[:, 0] - side[0]) < 1e-9), wall & (np.abs(middle[:, 0]) < 0.021) & (np.abs(middle[:, 1]) < 0.016)
+    assert marked.sum() == 2
+    assert pocket.sum() == 8
+    assert lean[marked] == pytest.approx(0.01, abs=2e-3)
+    assert np.sort(lean[pocket]) == pytest.approx([4.0] * 4 + [5.0] * 4, abs=0.05)  # 5 within 8.6 mm of its far end, the rule's steepest
+    assert lean[wall & ~marked & ~pocket] == pytest.approx(2.5, abs=0.1)
+    assert made.undrafted_area == pytest.approx(60e-3 * 40e-3, rel=1e-6)
 
 
 def test_no_draft_asked_for_as_an_angle_is_told_like_no_draft():

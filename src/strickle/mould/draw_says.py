@@ -51,7 +51,7 @@ def _fingers(narrow: list[SandBody], pattern: Pattern, known: str) -> list[Findi
                 f" the worst is {tell(worst.width, 'm')} wide and {tell(worst.depth, 'm')} deep in the {worst.half}"
             ),
             because=f"{_why(worst)} ({known})",
-            do="Fill such holes in the pattern and drill them in the casting",
+            do="Leave such holes out of the part's drawing and drill them in the casting",
             where=_where(worst, pattern),
             margin=_margin(worst),
             source="drawmodel",
@@ -151,13 +151,10 @@ def _cure(body: SandBody) -> str:
     strength = ""
     if body.strength_enough is not None and body.strength_enough > 0:
         strength = f"; sand of {tell(body.strength_enough, 'Pa')} green tensile strength would stand"
+    other = "set a core there, or fill it and machine it" if body.through else "fill it and machine it"  # cores are made for what goes through
     if body.governs == "tilt":
-        first = "Lift it straight with a bridge or guide pins, and give it more draft: technique governs, stronger sand alone does not help"
-        return first + "; else set a core there, or fill it and machine it"
-    return (
-        "More draft and a smooth, sealed print help most; else set a core there, or fill it and machine it"
-        f"{strength}. A pocket gauge rammed in your sand narrows this"
-    )
+        return f"Lift it straight with a bridge or guide pins, and give it more draft: technique governs; else {other}"
+    return f"More draft and a smooth, sealed print help most; else {other}{strength}. A pocket gauge rammed in your sand narrows this"
 
 
 def _edges(stood: Stood, pattern: Pattern) -> list[Finding]:
@@ -248,7 +245,7 @@ def _whole(stood: Stood, lost: bool, sand: Sand, kit: Kit) -> Finding:
         "technique": "technique helps most: rap well, lift slowly and straight, a board and bars",
     }.get(stood.governs, "")
     enough = (
-        "no strength of sand is enough by itself"
+        f"no strength of sand brings it under {tell(CLEAN, '1', '%')} by itself"
         if stood.enough is None
         else f"a green tensile strength of {tell(stood.enough, 'Pa')} would be enough, against {tell(sand.median['strength'], 'Pa')}"
     )

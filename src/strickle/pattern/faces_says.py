@@ -12,7 +12,7 @@ from strickle.pattern.faces import Raw
 from strickle.pattern.holes import Hole, drilled
 from strickle.pattern.marks import Marked
 from strickle.pattern.plugs import stacked
-from strickle.pattern.stock import MACHINING, Amount, Grade
+from strickle.pattern.stock import LONGEST, MACHINING, Amount, Grade
 
 FEW = 6  # places, or sizes, told one by one
 GRADES = "Grade: ISO/CD 8062-2, Table A.2, single castings in clay-bonded sand moulded by hand; tolerance: ISO 8062-3:2007, Table 2"
@@ -164,14 +164,16 @@ def _spared(one: Marked, hole: Hole) -> Finding:
 
 def toleranced(grade: Grade, length: float, band: float, family: str) -> Finding:
     """The tolerance grade; ``length`` [m] the part's longest size and ``band`` [m] its whole tolerance."""
+    ends = length > LONGEST
     row = "" if grade.own_row else f"; the standard's row for {family} could not be had and light metal's stands in"
     return Finding(
         code="pattern.tolerance",
         weight="NOTE",
         says=f"The raw casting is reckoned to ISO 8062-3 tolerance grade DCTG {grade.grade}: over its {tell(length, 'm')} within"
-        f" {tell(band / 2, 'm', 'fine')} either way",
+        f" {tell(band / 2, 'm', 'fine')} either way{' at the least' if ends else ''}",
         because=f"Single castings in clay-bonded sand moulded by hand come out in grades {grade.low} to {grade.high}, the middle is taken;"
-        f" oil-bonded sand is no row of the standard and is taken as clay-bonded{row}",
+        f" oil-bonded sand is no row of the standard and is taken as clay-bonded{row}"
+        + (f"; the table here ends at {tell(LONGEST, 'm')}, and what it gives there stands in: a longer size varies more" if ends else ""),
         do="Mark faces that must be truer as machined with --marks, so that they get stock; measure your own castings to learn better",
         margin=Margin(value=band, unit="m", of="tolerance band of the longest size"),
         source=GRADES,

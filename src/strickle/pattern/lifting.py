@@ -15,6 +15,7 @@ import numpy as np
 from strickle.base import Array, Finding, Where, tell
 from strickle.pattern.result import Lift
 
+HELD = 100.0  # N: from which on a half of the mould is lifted with the pattern unless it is held (choice of this program)
 LONG = 150.0  # mm: longer patterns are lifted by more than one point (common practice)
 APART = (0.7, 0.55, 0.4)  # of the length, from screw to screw
 OFF = 0.02  # of the length that the middle of the screws may stand off the middle of the drag
@@ -91,6 +92,11 @@ def said(one: Lift) -> str:
     return f"{one.bars} bars of wood {size}, on edge, join the screws two and two, {tell(one.apart, 'm')} apart; lift both by their middles at once"
 
 
+def _held(force: float) -> str:
+    """What keeps the half of the mould down, where walls hold the pattern with much of its weight."""
+    return "; have someone hold the half down, or jack the pattern off it with the screws" if force > HELD else ""
+
+
 def told(lifts: Sequence[Lift]) -> list[Finding]:
     """What is said of pieces that want a bar."""
     long = [one for one in lifts if one.bars]
@@ -108,7 +114,7 @@ def told(lifts: Sequence[Lift]) -> list[Finding]:
                 f" its walls may hold it with {tell(worst.force, 'N')}"
             ),
             do=f"Make ready what it takes: {said(worst)}. Rap first, then lift straight and slowly; turn the screws by even steps where nuts bear on"
-            " the bar",
+            f' the bar{_held(worst.force)}. Chances are reckoned for the lift that the kit names: lift = "bridge" there, once you use one',
             where=Where(body=worst.piece),
         )
     ]

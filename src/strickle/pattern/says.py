@@ -31,7 +31,7 @@ AGAINST = {  # what speaks against the other way up, by the cost of it that is m
     "up": "more of the faces marked good look up",
     "seam": "the parting line runs over faces marked good",
 }
-WHOLE = "When the cope is off, glue a strip of wood across what stands highest of it"
+WHOLE = "When the cope is off, wipe what stands highest of it free of dust, glue a strip of wood across it"
 
 
 def lies(best: Lie, other: Lie | None, size: float, point: tuple[float, float, float], asked: bool) -> Finding:
@@ -307,7 +307,7 @@ def too_big(piece: Piece, size: Array) -> Finding:
 def fittings(holes: Holes, lengths: dict[str, float], whole: bool = False) -> list[Finding]:
     """What of dowels and lifting could not be had; ``lengths`` of the pieces [m], ``whole`` where the pattern is in one piece."""
     out: list[Finding] = []
-    glued = WHOLE if whole else f"{TURNED} glue a strip of wood across the parting face"
+    glued = WHOLE if whole else f"{TURNED} wipe the parting face free of dust, glue a strip of wood across it"
     bodies = "body" if holes.bodies == 1 else "bodies"
     if holes.loose:
         out.append(
@@ -328,7 +328,7 @@ def fittings(holes: Holes, lengths: dict[str, float], whole: bool = False) -> li
                 weight="MIND",
                 says=f"{names} {'have' if len(holes.unlifted) > 1 else 'has'} no room for a lifting screw",
                 because=f"Nowhere on {'its upper side' if whole else 'the parting face'} is there print deep and wide enough for the pilot hole",
-                do=f"{glued}, over the middle of the piece, to lift by",
+                do=f"{glued}, over the middle of the piece, and lift by that when the glue has set",
                 where=Where(body=holes.unlifted[0]),
             )
         )
@@ -344,7 +344,7 @@ def fittings(holes: Holes, lengths: dict[str, float], whole: bool = False) -> li
                         "Print deep enough for screws lies only there; lifted off its middle the pattern tilts"
                         " and the sand edge on the far side breaks"
                     ),
-                    do=f"{glued} and lift by it over the middle, so that the pattern rises level",
+                    do=f"{glued}, over the middle, and lift by that when the glue has set, so that the pattern rises level",
                     where=Where(body=name),
                     margin=Margin(value=off * 1e-3 / max(length, 1e-9), unit="1", of="distance over the piece's length"),
                 )

@@ -12,6 +12,7 @@ from strickle.base import Array, Finding, Mesh, Piece, Source, Watch
 from strickle.metal import Metal
 from strickle.part import Part
 from strickle.pattern import core_made, core_says, dressed, lifting, open_face, rules, says
+from strickle.pattern.as_built import drafts_built, standing
 from strickle.pattern.ask import PatternAsk
 from strickle.pattern.asked import understood
 from strickle.pattern.bed_split import in_parts
@@ -31,7 +32,7 @@ from strickle.pattern.loose import DRAGS
 from strickle.pattern.readable import written
 from strickle.pattern.result import JointHole, Pattern
 from strickle.pattern.seat import Seated, board_of, seated, sheet_of
-from strickle.pattern.undercut import LEAN, withdrawn
+from strickle.pattern.undercut import withdrawn
 from strickle.pattern.ways import listed
 from strickle.pattern.works import Joint, Worked, joint_of, worked
 from strickle.stores import Stores
@@ -72,15 +73,16 @@ def make(part: Part, metal: Metal, stores: Stores, ask: PatternAsk, watch: Watch
     halved = halved._replace(pieces=tuple(in_parts(piece, stores.kit.bed) for piece in halved.pieces))
     board = () if joint is None else (in_parts(board_of(made.solid, joint, over), stores.kit.bed),)
     sines = drafts(part.mesh, laid, joint)
-    if eased is not None:
-        sines = np.where((sines > -LEAN) & (sines < np.sin(eased.outside)), np.sin(eased.outside), sines)
+    vertices, faces = written(made.solid)
+    if eased is not None and not eased.is_bare:
+        kept, least = dressed.upright(own, laid), min(eased.outside, eased.pocket)
+        sines = drafts_built(part.mesh, laid, dressed.shift(laid), sines, (vertices * 1e-3, faces), joint, kept, least)
     sines[own.gone] = 1.0
     caught = caught_faces(part.mesh, sines) if formed.regions else ()
     set_in, off, boxed = _answers(made, stores, ask, over)
     boxed = tuple(in_parts(piece, stores.kit.bed) for piece in boxed)
     dragged = max(withdrawn(printed)) if seat is None else seat.dragged
     measure, measured, axis = _measure(made.printed, printed_scale, laid, stores)
-    vertices, faces = written(made.solid)
     watch(0.95, "writing down the pattern")
     return Pattern(
         draw=laid.lie.draw + 0.0,
@@ -91,7 +93,7 @@ def make(part: Part, metal: Metal, stores: Stores, ask: PatternAsk, watch: Watch
         parting_level=laid.lie.level + laid.stock,
         undercut_volume=formed.undercut * 1e-9 + hollows(whole.mesh) * float(laid.scale.prod()),
         undercut_faces=caught,
-        undrafted_area=undrafted(part.mesh, laid, own.gone)[0] if eased is None or eased.is_bare else 0.0,
+        undrafted_area=standing(part.mesh, sines),
         face_draft=sines,
         contraction=laid.contraction,
         measure=measure,

@@ -19,6 +19,8 @@ KINDS = ("gas", "electric")
 SYSTEMS = ("metric", "us")
 LIFTS = ("hand", "bridge", "pins")
 WALLS = ("grooved", "smooth")
+BAR_LONG, BAR_HIGH = 0.150, 0.025  # m: what of the gauge's bar, 200 mm by 25, can hang over the edge before it tips
+APART = 2.0  # longest overhang over the shortest: beyond it the strengths differ more than four times
 _NESTED = ("starter", "crucibles", "furnaces", "flasks", "sand_test")
 _TABLES: dict[str, tuple[str, type[Crucible] | type[Furnace] | type[Flask]]] = {
     "crucible": ("crucibles", Crucible),
@@ -156,7 +158,8 @@ def _field(what: str, item: dataclasses.Field[Any], given: Any) -> Any:
     unit, shape = item.metadata["unit"], item.metadata["shape"]
     if shape:
         if not isinstance(given, list) or len(given) != 3:
-            raise BadInput(f"kit: {what} wants three sizes", 'Write it as ["220 mm", "220 mm", "250 mm"]')
+            like = '["50 mm", "52 mm", "55 mm"]' if item.name == "overhangs" else '["220 mm", "220 mm", "250 mm"]'
+            raise BadInput(f"kit: {what} wants three sizes", f"Write it as {like}")
         return np.array([_number(f"{what}[{i}]", unit, size) for i, size in enumerate(given)])
     if unit is not None:
         return _number(what, unit, given)
@@ -293,7 +296,18 @@ def _sand_test(entry: Any) -> SandTest:
     for name in ("date", "overhangs"):
         if name not in got:
             raise BadInput(f"kit: sand_test.{name} is missing", 'Write the day, and the three overhangs as ["50 mm", "52 mm", "55 mm"]')
-    return SandTest(**got)
+    test, low, high = SandTest(**got), float(min(got["overhangs"])), float(max(got["overhangs"]))
+    if high > BAR_LONG * test.bar / BAR_HIGH:
+        raise BadInput(
+            f"kit: sand_test.overhangs: a bar that reaches {tell(high, 'm')} over the edge is none of {tell(BAR_LONG, 'm')}",
+            "Measure from the table's edge to the far end of the bar, as it stands when it breaks",
+        )
+    if high > APART * low:
+        raise BadInput(
+            f"kit: sand_test.overhangs: {tell(low, 'm')} and {tell(high, 'm')} cannot be of one sand",
+            "Ram the three bars alike and slide each slowly; make those again that broke at a crack",
+        )
+    return test
 
 
 def _text(value: float, unit: str) -> str:
