@@ -12,6 +12,7 @@ import pytest
 
 sys.path.insert(0, str(Path(__file__).parent))
 import card_factory as factory
+from planned import PARTS, _stl, runner, through
 
 import strickle
 from strickle.base import Finding
@@ -107,3 +108,15 @@ def test_a_bent_lever_gets_a_joint_that_takes_an_ingate(tmp_path):
     assert plan.stages["rigging"].ingates
     assert plan.stages["pattern"].sheet is None
     assert any(f.code in ("trials.flat_joint", "pattern.kept_flat") for f in plan.findings)
+
+
+def test_the_follow_board_stands_in_the_frame_of_the_flask(monkeypatch):
+    """The board is wider than the part; the flask is chosen to hold it with sand round it."""
+    monkeypatch.setitem(PARTS, "lever", lambda: _stl(lever()))
+    asked = PatternAsk(joint="crooked", up=np.array([0.0, 0.0, 1.0]), draft="none")
+    trail = through(runner("lever", pattern=asked), until="mould")
+    (board,) = (piece.mesh.vertices for piece in trail.results["pattern"].pieces if piece.role == "board")
+    box = trail.results["mould"].box
+    assert (board[:, :2].min(axis=0) > box[[0, 2]] + 0.005).all()
+    assert (board[:, :2].max(axis=0) < box[[1, 3]] - 0.005).all()
+    assert board[:, 2].max() < box[5]

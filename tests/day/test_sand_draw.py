@@ -15,7 +15,7 @@ from strickle.mould.draw_bodies import halves
 from strickle.mould.draw_cake import measured, plain
 from strickle.mould.draw_edges import sharpest
 from strickle.mould.sand import stand
-from strickle.stores import SandTest, read_kit, starter_kit, write_kit
+from strickle.stores import SandTest, load, read_kit, starter_kit, write_kit
 
 
 def test_half_the_size_keeps_the_pocket_chance_and_lowers_the_handling():
@@ -230,3 +230,20 @@ def test_grid_of_256_pockets_beside_the_study():
     for size, wide, deep in ((300, 12, 30), (150, 6, 15)):
         for draft, known in ((1, 0.955), (3, 0.835)):
             assert shop.stood(shop.grid(size, 16, wide, deep, draft)).chances.pocket == pytest.approx(known, abs=0.05)
+
+
+def test_layer_lines_left_open_rub_more_and_sand_that_hangs_pulls_with_its_weight():
+    stores = load(starter_kit())
+    record = stores.sands["oil-bonded"]
+    smooth, rough, lifted = (chance.sand_of(record, stores, [], **how) for how in ({}, {"rough": True}, {"lifted": True}))
+    assert rough.median["friction"] == stores.constants["draw.friction_rough"].value > smooth.median["friction"]
+
+    def pull(own, half):
+        body = shop.post(0.030, 0.012, 0.0, half=half)
+        return float(chance.use(body, 0.1, own, chance.shared(own, 1)).pull[0])
+
+    assert pull(rough, "drag") > 1.05 * pull(smooth, "drag")
+    assert pull(lifted, "drag") == pull(smooth, "drag")
+    weight = smooth.density * 9.80665 * 0.030  # Pa on the root of an upright bar; the draw has to lift it or is helped by it
+    more = pull(lifted, "cope") - pull(smooth, "cope")
+    assert more == pytest.approx(2 * weight / smooth.median["strength"] * chance.law.corner(0.012, smooth.median["zone"], False), rel=0.1)

@@ -71,6 +71,7 @@ class Sand(NamedTuple):
     local_strength: float = LOCAL_STRENGTH
     local_drag: float = LOCAL_DRAG
     relief: float = 0.65
+    lifted: bool = False  # the cope goes up from a whole pattern, and its sand hangs from it
     measured: bool = False  # the strength, by three bars of this sand
     gauged: bool = False  # the drag, by a pocket gauge in this sand
 
@@ -131,11 +132,15 @@ def _value(name: str, sand: Sand, normal: Array) -> Array:
     return np.asarray(middle * ndtri((1.0 + ndtr(normal)) / 2.0) if name == "tilt" else middle * np.exp(sand.spread[name] * normal))
 
 
-def sand_of(record: SandRecord, stores: Stores, used: list[Source]) -> Sand:
-    """What is known of the sand, the hand and the flask from the stores and the kit; measured values of the kit over the books'."""
+def sand_of(record: SandRecord, stores: Stores, used: list[Source], *, rough: bool = False, lifted: bool = False) -> Sand:
+    """What is known of the sand, the hand and the flask from the stores and the kit; measured values of the kit over the books'.
+
+    ``rough``: layer lines of the print lie open across the draw. ``lifted``: the cope is lifted off a whole pattern that stays in the drag.
+    """
     kit = stores.kit
     names = {
-        "adhesion": "adhesion_dusted", "friction": "friction", "pressure": "wall_pressure", "left": "left_after_rapping", "tilt": "tilt",
+        "adhesion": "adhesion_dusted", "friction": "friction_rough" if rough else "friction",
+        "pressure": "wall_pressure", "left": "left_after_rapping", "tilt": "tilt",
         "clearance": "clearance", "strain": "strain", "zone": "zone", "speed": "speed", "jerk": "jerk", "bond": "wall_bond",
     }  # fmt: skip
     median = {name: constant(stores, f"draw.{key}", used).value for name, key in names.items()}
@@ -158,7 +163,7 @@ def sand_of(record: SandRecord, stores: Stores, used: list[Source]) -> Sand:
     median["bond"] *= GROOVED if grooved else 1.0
     relief = constant(stores, "draw.relief", used).value if grooved else 1.0
     passage = (20.0 if afs is None else afs.value) * constant(stores, "air.permeability_of_afs", used).value
-    return _measured(Sand(median, spread, density.value, passage, relief=relief), kit, record.key)
+    return _measured(Sand(median, spread, density.value, passage, relief=relief, lifted=lifted), kit, record.key)
 
 
 def _measured(sand: Sand, kit: Kit, key: str) -> Sand:
@@ -201,7 +206,8 @@ def use(body: Body, length: float, sand: Sand, given: Shared, least_draft: float
     force = np.cumsum(rubbed + suck * body.ceiling[None, :], axis=1)
     force[:, :-1] -= rubbed[:, :-1] / 2.0  # the section lies in the middle of its layer, the root at the end of the last
     above = np.cumsum(body.area * body.thick)
-    force -= sand.density * law.GRAVITY * above[None, :]
+    hangs = sand.lifted and body.half == "cope"  # the cope goes up and its sand hangs from it; else the pattern goes up out of sand that stands
+    force += (1.0 if hangs else -1.0) * sand.density * law.GRAVITY * above[None, :]
     side = np.cumsum(body.side * body.thick)
     raised = law.corner(body.width, given.zone, body.is_fin)[:, None]
     own = slice(body.own, None)

@@ -22,6 +22,7 @@ from strickle.stores import Flask, Kit, SandRecord, Stores
 WELL_DEEP = 0.022  # runner and well below the parting [m], before they are sized
 BAND = 0.045  # side band promised to ingate, runner and sprue [m], before they are laid; grows with the part
 LEAST_COPE = 0.065  # a sprue shorter than this gives no head to speak of [m] (common practice)
+ROUND_BOARD = 0.008  # m of sand between a follow board and the frame it stands in (choice of this program)
 KINDS = ("two-part", "open-face")
 
 
@@ -48,7 +49,7 @@ def ram(part: Part, pattern: Pattern, metal: Metal, stores: Stores, ask: MouldAs
         need, fitted = (bare, tight) if tight.at_hand else (need, fitted)
     watch(0.3, "looking for sand that may not stand the draw")
     density = _sand(sand, "density")
-    known = sand_of(sand, stores, used)
+    known = sand_of(sand, stores, used, rough=pattern.layered, lifted=pattern.sheet is not None)
     box = fitted.box
     cake = None if is_open else draw_cake.measured(pattern.outer, box, stores.kit.bars)
     middles, normals = _faces(part, pattern)
@@ -131,6 +132,10 @@ def _need(
     else:
         low = low - np.array([0.0, _band(part) if promise else 0.0])
         cope, drag = up + over, max(down, WELL_DEEP if promise else 0.0) + under
+    for board in (piece.mesh.vertices for piece in pattern.pieces if piece.role == "board"):  # it stands in the frame with sand round it
+        low = np.minimum(low, board[:, :2].min(axis=0) + side - ROUND_BOARD)
+        high = np.maximum(high, board[:, :2].max(axis=0) - side + ROUND_BOARD)
+        cope = max(cope, float(board[:, 2].max()) + ROUND_BOARD)
     return Need(low=low, high=high, side=side, cope=max(cope, LEAST_COPE), drag=drag), between, min(over, under)
 
 

@@ -122,6 +122,7 @@ class Pattern(Outcome):
     cope_depth: float = si("m", "how far the part reaches above the parting")
     drag_depth: float = si("m", "how far the part reaches below the parting")
     pieces: tuple[Piece, ...] = word("printed pieces of the pattern")
+    layered: bool = word("layer lines of the print lie open across the draw: they are neither filled nor sanded", default=False)
     draft_volume: float = si("m3", "metal that draft adds to the casting; cavity scale", default=0.0)
     fillet_radius: float = si("m", "radius of inner corners by the rule: a share of the least wall, and no more than its limit", default=0.0)
     fillet_volume: float = si("m3", "metal that rounding inner corners adds to the casting; cavity scale", default=0.0)

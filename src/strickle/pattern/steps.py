@@ -103,6 +103,7 @@ def make(part: Part, metal: Metal, stores: Stores, ask: PatternAsk, watch: Watch
         cope_depth=max(float(vertices[:, 2].max()) * 1e-3, 0.0),
         drag_depth=max(-float(vertices[:, 2].min()) * 1e-3, 0.0) + 0.0,
         pieces=(*halved.pieces, *board, *boxed),
+        layered=ask.draft == "unfilled",
         draft_volume=0.0 if eased is None else eased.added * 1e-9,
         fillet_radius=radius,
         fillet_volume=made.rounded * 1e-9,
