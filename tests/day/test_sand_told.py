@@ -127,13 +127,13 @@ def test_only_what_was_measured_in_this_sand_is_called_the_persons_own(own, gaug
 
 
 def test_of_many_letters_the_first_are_told_one_by_one_and_the_rest_counted():
-    slots = [box(1.2, 8, 3.5, (4 + 6 * i, 4 + 14 * j, 16.5)) for i in range(15) for j in range(2)]
-    mould = rammed(box(96, 32, 20) - m3.Manifold.batch_boolean(slots, m3.OpType.Add), parting=0.0, draft="none")
+    slots = [box(1.2, 8, 3.5, (4 + 6 * i, 4 + 14 * j, 16.5)) for i in range(25) for j in range(2)]
+    mould = rammed(box(156, 32, 20) - m3.Manifold.batch_boolean(slots, m3.OpType.Add), parting=0.0, draft="none")
     told = [f for f in mould.findings if f.code == "mould.sand_relief"]
     doubtful = [b for b in mould.bodies if b.chance >= 0.1]
-    assert len(doubtful) == 30
-    assert len(told) == 13
-    assert told[-1].says.startswith("18 more low places")
+    assert len(doubtful) == 50
+    assert len(told) == 41
+    assert told[-1].says.startswith("10 more low places")
 
 
 def test_the_combined_chance_is_told_on_three_levels():

@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 import dataclasses
+import math
 import os
 import tempfile
 from collections.abc import Callable, Mapping, Sequence
@@ -244,9 +245,11 @@ def _says(division: Division, rows: Sequence[Casting]) -> str:
         return f"{first.says}." if first is not None else "It is not cast in pieces."
     one, worst = division.whole, max(rows, key=lambda row: row.sand_chance)
     deepest, largest = max(row.depth for row in rows), max(rows, key=lambda row: row.sand)
+    any_of = next((t.any_chance for t in division.tried if t.cuts == division.cuts), math.nan)
+    all_of = f" ({tell(any_of, '1', '%')} that any of them does)" if any_of == any_of else ""
     flask = f"{tell(largest.length, 'm')} by {tell(largest.width, 'm')} instead of {tell(one.length, 'm')} by {tell(one.width, 'm')}"
     return (
-        f"In {len(rows)} castings the chance that the sand fails is at most {tell(worst.sand_chance, '1', '%')} each instead of"
+        f"In {len(rows)} castings the chance that the sand fails is at most {tell(worst.sand_chance, '1', '%')} each{all_of} instead of"
         f" {tell(one.sand_chance, '1', '%')}, the deepest draw {tell(deepest, 'm')} instead of {tell(one.depth, 'm')}, the largest flask {flask}."
     )
 

@@ -16,9 +16,10 @@ WIDE = 0.060  # above this width the model is stricter than practice [m]
 LARGE = 0.150  # a pattern longer than this is lifted with a bridge; the hand's tilt is not believed on it [m]
 LOW = 0.004  # hollows no deeper than this are relief, such as lettering, and no holes to drill [m] (choice of this program)
 DOUBTFUL = 0.25  # chance of any failure from which on it is to be minded (the one at which the trade's rule on pockets was fitted)
+SURE = 0.8  # chance from which on also a model that is stricter than practice stops the plan
 SMALL = 0.01  # chances under this are told as that: the model knows them no better
 MOST = 4  # most wide bodies told one by one
-MOST_RELIEF = 12  # most places of relief told one by one
+MOST_RELIEF = 40  # most places of relief told one by one
 GUESSED = "drag, strength and the hand's tilt are guessed"
 MEASURED = "the strength is yours, drag and the hand's tilt are guessed"
 GAUGED = "strength and drag are yours, the hand's tilt is guessed"
@@ -123,8 +124,8 @@ def _wide(wide: list[SandBody], pattern: Pattern, known: str) -> list[Finding]:
 
 
 def _weight(body: SandBody, pattern: Pattern) -> Weight:
-    """STOP only where the model may be believed: not for very wide bodies, nor for the tilt of a large pattern."""
-    return "STOP" if body.chance >= LIKELY and not _doubt(body, pattern) else "MIND"
+    """STOP where the model may be believed: for very wide bodies and for the tilt of a large pattern only where it leaves no doubt."""
+    return "STOP" if body.chance >= (SURE if _doubt(body, pattern) else LIKELY) else "MIND"
 
 
 def _doubt(body: SandBody, pattern: Pattern) -> str:
@@ -229,7 +230,7 @@ def _lost(stood: Stood, pattern: Pattern) -> bool:
     Not for edges and doubtful bodies, whose chances are guesses, nor for fingers and letters, which are drilled or cut after.
     """
     worst = max(stood.bodies, key=lambda body: body.chance, default=None)
-    pockets = worst is not None and worst.width >= DRILLED and not _doubt(worst, pattern)
+    pockets = worst is not None and worst.width >= DRILLED and (worst.chance >= SURE or not _doubt(worst, pattern))
     return max(stood.chances.hanging, stood.chances.handling, stood.chances.pocket if pockets else 0.0) >= LIKELY
 
 

@@ -92,6 +92,12 @@ def thin_at(faces: manifold3d.CrossSection) -> bool:
     return bool(len(inset.decompose()) < len(faces.decompose()))
 
 
+def shut(faces: manifold3d.CrossSection) -> int:
+    """Openings of a section that a torch comes to from nowhere: where a piece of it has more than one, walls stand between them."""
+    holes = [len(piece.to_polygons()) - 1 for piece in faces.decompose()]
+    return sum(count for count in holes if count > 1)
+
+
 def _ways(mesh: Mesh) -> Array:
     """Directions square to which cuts are looked for: the largest flats' and the file's axes."""
     normals, areas = surface(mesh)
@@ -139,9 +145,9 @@ def _levels(mesh: Mesh, normal: Array, levels: Array, areas: Array) -> list[tupl
 
 
 def _candidate(whole: manifold3d.Manifold, cut: Cut, why: str, fixed: Sequence[Cut], kept: Kept, largest: float) -> Candidate | None:
-    """The cut rated by its pieces; None where it comes near what is kept, through walls too thin, or leaves a casting too small."""
+    """The cut rated by its pieces; None where it comes near what is kept, through walls too thin or walled in, or leaves a casting too small."""
     faces, turn = section(whole, cut)
-    if faces.is_empty() or thin_at(faces) or near(cut, faces, turn, kept).size:
+    if faces.is_empty() or thin_at(faces) or shut(faces) or near(cut, faces, turn, kept).size:
         return None
     try:
         pieces, _ = split(whole, (*fixed, cut))

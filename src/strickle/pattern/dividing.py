@@ -61,6 +61,8 @@ def cut_findings(
         for place in places.near(cut, faces, turn, kept):
             near.setdefault(names[place] or str(place), int(place))
         found += [_near(number, kept.at[place], names[place]) for place in near.values()]
+        if ask.kind == "weld" and (count := places.shut(faces)):
+            found.append(_shut(number, count, cut))
     if ask.kind == "weld":
         thin = [splice for splice in made.splices if splice.thin < places.LEAST_WELD]
         found += [_thin(thin[0], len(thin))] if thin else []
@@ -146,6 +148,19 @@ def _thin(splice: Splice, many: int) -> Finding:
         where=Where(point=_where(splice.at)),
         margin=Margin(value=splice.thin / places.LEAST_WELD, unit="1", of="wall over the thinnest that is welded by hand"),
         source="common practice",
+    )
+
+
+def _shut(number: int, count: int, cut: Cut) -> Finding:
+    return Finding(
+        code="pattern.splice_shut",
+        weight="MIND",
+        says=f"Cut {number} goes through walls round {count} openings: the walls between them cannot be welded",
+        because="A torch reaches a splice from outside; inside a lattice it comes to nothing, and what is not welded carries nothing",
+        do="Move the cut so that it runs between the openings, or cast the part as one",
+        where=Where(point=_where(cut.at)),
+        margin=Margin(value=float(count), unit="1", of="openings that are walled in; none is asked for"),
+        source="Common practice",
     )
 
 

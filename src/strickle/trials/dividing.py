@@ -10,6 +10,7 @@ import numpy as np
 from strickle.base import BadInput, Finding, Margin, Mesh, Outcome, Record, Watch, quiet, ranked, tell
 from strickle.metal import Metal, MetalAsk
 from strickle.metal.steps import joined
+from strickle.mould import Mould, together
 from strickle.part import Part
 from strickle.pattern import Apart, Cut, Mark, PatternAsk
 from strickle.pattern.steps import cut_apart, cut_findings, look_for_cuts, marks_of, splice_sources
@@ -56,8 +57,8 @@ def divide(runner: Runner, ask: DivideAsk, watch: Watch) -> Division:
             return _division((), None, whole, (), tried, [*told, _none(tried)])
         cuts = good[0].cuts
         made = cut_apart(part, cuts, ask.splice, metal.family, runner.stores)
-    castings = _rated(runner, results, made, watch)
-    one = _tried(cuts, "it was asked for", whole, castings, made, part)
+    castings, any_of = _rated(runner, results, made, watch)
+    one = _tried(cuts, "it was asked for", whole, castings, any_of, made, part)
     told += cut_findings(part, cuts, made, ask.clear, ask.splice, _marks(runner))
     told += [_harder(one)] if ask.cuts and not one.easier else []
     return _division(cuts, made, whole, castings, tried or (one,), told)
@@ -90,10 +91,10 @@ def _search(runner: Runner, results: Mapping[str, Outcome], whole: Casting, ask:
             watch((turn + (number + 1) / (len(found) + 1)) / ask.most, "ramming the castings of a cut in figures")
             try:
                 made = cut_apart(part, (*fixed, cut), ask.splice, metal.family, runner.stores)
-                castings = _rated(runner, results, made, watch)
+                castings, any_of = _rated(runner, results, made, watch)
             except BadInput:  # a casting of it that cannot be moulded
                 continue
-            fresh.append((_tried((*fixed, cut), why, whole, castings, made, part), castings))
+            fresh.append((_tried((*fixed, cut), why, whole, castings, any_of, made, part), castings))
         fresh.sort(key=lambda pair: (not pair[0].easier, pair[0].cost))
         if not fresh:
             break
@@ -111,11 +112,14 @@ def _search(runner: Runner, results: Mapping[str, Outcome], whole: Casting, ask:
     return tuple(tried)
 
 
-def _rated(runner: Runner, results: Mapping[str, Outcome], made: Apart, watch: Watch) -> tuple[Casting, ...]:
-    """Each casting patterned and rammed as it would lie by itself. Its walls and late places are not measured for this."""
+def _rated(runner: Runner, results: Mapping[str, Outcome], made: Apart, watch: Watch) -> tuple[tuple[Casting, ...], float]:
+    """Each casting patterned and rammed as it would lie by itself, and the chance that the sand of any fails.
+
+    Its walls and late places are not measured for this.
+    """
     part = results["part"]
     assert isinstance(part, Part)
-    mould, out = runner.ask("mould"), []
+    mould, out, moulds = runner.ask("mould"), [], []
     for name, mesh, marks in zip(made.names, made.meshes, marks_of(made.meshes, _marks(runner)), strict=True):
         pattern = bare(runner.ask("pattern"), marks)
         watch(0.5, f"ramming {name} in figures")
@@ -123,7 +127,8 @@ def _rated(runner: Runner, results: Mapping[str, Outcome], made: Apart, watch: W
         own["pattern"] = runner.once("pattern", own, pattern, runner.stores, quiet)
         own["mould"] = runner.once("mould", own, mould, runner.stores, quiet)
         out.append(stands(name, own))
-    return tuple(out)
+        moulds.append(own["mould"])
+    return tuple(out), together([one for one in moulds if isinstance(one, Mould)])[0].any
 
 
 def bare(ask: Record, marks: tuple[Mark, ...]) -> Record:
@@ -158,7 +163,7 @@ def as_part(part: Part, mesh: Mesh) -> Part:
     )
 
 
-def _tried(cuts: tuple[Cut, ...], why: str, whole: Casting, castings: Sequence[Casting], made: Apart, part: Part) -> TriedCut:
+def _tried(cuts: tuple[Cut, ...], why: str, whole: Casting, castings: Sequence[Casting], any_of: float, made: Apart, part: Part) -> TriedCut:
     """The worst casting's measures over those of the part as one."""
     floor = SHARE * whole.volume
     shares = np.array(
@@ -183,6 +188,7 @@ def _tried(cuts: tuple[Cut, ...], why: str, whole: Casting, castings: Sequence[C
         castings=len(castings),
         easier=bool(gained.all()) and stops,
         sand_chance=float(worst[0]),
+        any_chance=any_of,
         depth=float(worst[1]),
         flask=float(worst[2]),
         undercut=float(worst[3]),

@@ -63,6 +63,7 @@ class TriedCut(Record):
     castings: int = word("castings they leave")
     easier: bool = word("whether every casting is easier than the part as one")
     sand_chance: float = si("1", "chance that the sand fails, over that as one")
+    any_chance: float = si("1", "chance that the sand of any of the castings fails: all of them are wanted")
     depth: float = si("1", "depth of the draw over that as one")
     flask: float = si("1", "inside of the flask over that as one")
     undercut: float = si("1", "undercut over that as one")
