@@ -32,17 +32,24 @@ def stop(code: str) -> Finding:
 class Bench:
     """A runner whose pattern is crooked until a flat joint is asked for, and a lay whose rigging stops on the crooked one."""
 
-    def __init__(self, joint: str = "best", flat_stops: tuple[Finding, ...] = (), flat_ends: str = "") -> None:
+    def __init__(
+        self, joint: str = "best", flat_stops: tuple[Finding, ...] = (), flat_ends: str = "", edge: tuple[float, float] | None = None
+    ) -> None:
         made = factory.results()
         sheet = Sheet(x=np.arange(2.0), y=np.arange(2.0), height=np.zeros((2, 2)), lowest=0.0, highest=0.0, steepest=0.0, area=0.0, saved=2e-6)
         flat = dataclasses.replace(made["pattern"], sheet=None, findings=flat_stops)
         self.patterns = {"best": dataclasses.replace(flat, sheet=sheet, findings=()), "flat": flat}
         self.asked, self.flat_ends = PatternAsk(joint=joint), flat_ends
         self.riggings = {
-            "best": dataclasses.replace(made["rigging"], findings=(stop("rigging.no_ingate"),)),
+            "best": dataclasses.replace(made["rigging"], findings=(stop("rigging.no_ingate"),) if edge is None else ()),
             "flat": dataclasses.replace(made["rigging"], findings=()),
         }
-        self.results = {"pattern": self.patterns["best"], "rigging": self.riggings["best"]}
+        chances = made["mould"].sand_chances
+        self.moulds = {
+            name: dataclasses.replace(made["mould"], sand_chances=dataclasses.replace(chances, edge=share, any=share))
+            for name, share in zip(("best", "flat"), edge or (0.0, 0.0))
+        }
+        self.results = {"pattern": self.patterns["best"], "mould": self.moulds["best"], "rigging": self.riggings["best"]}
 
     def ask(self, stage):
         return self.asked
@@ -54,7 +61,7 @@ class Bench:
         return self.patterns[self.asked.joint]
 
     def go(self, ask, rough):
-        self.results["rigging"] = self.riggings[self.asked.joint]
+        self.results |= {"rigging": self.riggings[self.asked.joint], "mould": self.moulds[self.asked.joint]}
         return self.flat_ends if self.asked.joint == "flat" else "rigging.no_ingate stands"
 
 
@@ -77,6 +84,20 @@ def test_it_stays_crooked_where_a_flat_joint_is_no_better(worse):
     assert told == ()
     assert bench.results["pattern"].sheet is not None
     assert bench.asked.joint == "best"
+
+
+def test_a_crooked_joint_whose_sand_ends_in_feather_edges_gives_way_where_a_flat_one_stands():
+    bench = Bench(edge=(0.97, 0.2))
+    assert wants_level(bench, bench)
+    ends, told = levelled(bench, bench, WISH, True)
+    assert ends == ""
+    assert [f.code for f in told] == ["trials.flat_joint"]
+    assert "feather edges" in told[0].says
+    assert bench.asked.joint == "flat"
+    no_better = Bench(edge=(0.5, 0.4))
+    assert levelled(no_better, no_better, WISH, True)[1] == ()
+    assert no_better.asked.joint == "best"
+    assert not wants_level(Bench(edge=(0.3, 0.0)), Bench(edge=(0.3, 0.0)))
 
 
 def test_a_joint_that_was_asked_for_is_left():
