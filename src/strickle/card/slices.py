@@ -116,12 +116,14 @@ def informative(part: Part | None, pattern: Pattern | None, rigging: Rigging | N
     """The upright plane that cuts the most of what matters.
 
     Through the sprue's axis where there is one, turned to whichever of riser, last place to freeze, ingate or part's middle lets it cut
-    most: the last place counts 3, the worst riser 3, other risers 2, an ingate 1.
+    most: the largest core counts 4, the last place 3, the worst riser 3, other risers 2, other cores 1.5, an ingate 1.
     """
     wanted: list[tuple[str, Array, float, float]] = []
     late = _late(part, pattern, sound)
     if late is not None:
         wanted.append(("last place to freeze", late, 0.002, 3.0))
+    for number, core in enumerate(pattern.cores if pattern is not None else ()):  # the largest first
+        wanted.append((core.name, np.asarray(core.at), 0.3 * core.width, 1.5 if number else 4.0))
     if rigging is not None:
         worst = sound.necks[0].riser if sound is not None and sound.necks else ""
         wanted += [(r.name, np.asarray(r.at), 0.2 * r.diameter, 3.0 if r.name == worst else 2.0) for r in rigging.risers]
