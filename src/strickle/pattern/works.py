@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 import math
+from collections.abc import Sequence
 from typing import NamedTuple
 
 import manifold3d
@@ -130,16 +131,21 @@ def _answered(whole: manifold3d.Manifold, stores: Stores, ask: PatternAsk, watch
     watch(0.62, "cores, their prints and boxes")
     made = answers.answer(planned, solid, answers.print_rule(stores), rules.constant(stores, "core.vent_share").value)
     regions = tuple(c.place.told for c in made.choices if c.way in ("fill", "drill"))
-    holes = any(choice.place.upright and choice.way == "fill" for choice in made.choices)  # not among the places that were found
-    volume = made.filled if made.cores or made.loose or holes else planned.volume
+    cored = union([c.place.solid for c in made.choices if c.way == "core"]) if made.cores else 0.0
+    # places may share sand, so what stays filled is measured, not summed; with loose pieces off, the base is not the part any more
+    volume = made.filled if made.loose else max(float(planned.base.volume() - whole.volume()) - cored, 0.0)
     if made.cores:
-        cored = sum(c.place.told.volume for c in made.choices if c.way == "core")
         taken = float(solid.volume() - made.metal.volume()) - cored  # of what draft and rounding added, by cores
         if eased is not None:
             eased = eased._replace(added=eased.added - taken)
         elif rounded:
             rounded -= taken
     return Worked(made.metal, Formed(made.metal, regions, volume, (), 0.0, 0.0), None, eased, made, rounded)
+
+
+def union(solids: Sequence[manifold3d.Manifold]) -> float:
+    """Volume [mm3] of solids together, what they share counted once."""
+    return float(manifold3d.Manifold.batch_boolean(list(solids), manifold3d.OpType.Add).volume()) if solids else 0.0
 
 
 def joint_of(whole: manifold3d.Manifold, ask: PatternAsk) -> Joint | None:
