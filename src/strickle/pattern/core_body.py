@@ -293,7 +293,7 @@ def _end(end: End, place: Place, filled: manifold3d.Manifold, whole: manifold3d.
     """The print at one end, ``least`` long: core's and room's shape, the core's way through the wall, and its figures; None where that is shut."""
     frame = turned(end.out, end.slant)
     section = section_at(place, end, frame)
-    if section is None:
+    if section is None or section.is_empty():  # a film
         return None
     low_x, low_y, high_x, high_y = section.bounds()
     thick = min(high_x - low_x, high_y - low_y)
