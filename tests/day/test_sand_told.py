@@ -136,6 +136,14 @@ def test_of_many_letters_the_first_are_told_one_by_one_and_the_rest_counted():
     assert told[-1].says.startswith("10 more low places")
 
 
+def test_a_core_lowers_the_pocket_chance():
+    """A bore along the draw, 16 wide through 44: left to the sand, and made by a core that is set in."""
+    bored = box(100, 60, 44) - rod(16, 60, (50, 30, -8))
+    sand, cored = (rammed(bored, parting=0.0, bores=bores).sand_chances.pocket for bores in ("sand", "core"))
+    assert sand > 0.2
+    assert cored < sand - 0.15
+
+
 def test_the_combined_chance_is_told_on_three_levels():
     told = next(f for f in rammed(pocketed(40), parting=0.048).findings if f.code == "mould.draw_chance")
     assert told.chance is not None

@@ -70,7 +70,8 @@ def _core(core: Core, why: str, on_part: OnPart) -> Finding:
         says=(
             f"{core.name} of {core.medium_name}, {tell(core.mass, 'kg')}, lies {HELD[core.lies]} and makes {tell(core.metal_volume, 'm3')} of hollow"
         ),
-        because=f"{why}; {held}, with {tell(core.clearance, 'm')} of room on every side",
+        because=f"{why}; {held}, with {tell(core.clearance, 'm')} of room on every side, {tell(core.clearance_volume, 'm3')} in all: what metal runs"
+        " into it is a fin to knock off, no part of the casting reckoned",
         do=(
             f"Print {core.box[0]} and {core.box[1]}, make the core before the mould, dry it through, and set it as number {core.set_order}"
             " before closing; or give another answer with --undercuts, or --bores for a hole along the draw"

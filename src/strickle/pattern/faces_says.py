@@ -85,7 +85,7 @@ def _drilled(raw: Raw, centres: Sequence[bool]) -> Finding:
         says=f"{_holes(len(holes))} {be} filled in the pattern and drilled in the casting: {_sizes(holes)}"
         + (f"; the wider hole over {under} of them stays as drawn" if under else ""),
         because=(
-            f"Sand stands badly in holes under {tell(limits.narrow * 1e-3, 'm')} or deeper than {tell(limits.slender, '1')} diameters,"
+            f"Sand stands badly in holes up to {tell(limits.narrow * 1e-3, 'm')} or deeper than {tell(limits.slender, '1')} diameters,"
             f" and up to {tell(limits.widest * 1e-3, 'm')} a drill makes them truer; weight and freezing are reckoned with them full"
         ),
         do=f"After casting, {', '.join(ways)}; --holes cast leaves them as drawn",

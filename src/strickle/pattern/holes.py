@@ -61,12 +61,12 @@ def limits_of(stores: Stores) -> Limits:
 def drilled(diameter: float, depth: float, limits: Limits) -> bool:
     """Whether a hole of ``diameter`` and ``depth`` is filled in the pattern and drilled in the casting.
 
-    Under 10 mm or deeper than one and a half diameters: common practice. Wider than 30 mm nobody drills from the solid: a choice of this program.
+    Up to 10 mm or deeper than one and a half diameters: common practice. Wider than 30 mm nobody drills from the solid: a choice of this program.
 
-    >>> [drilled(d, h, Limits()) for d, h in ((6, 3), (12, 12), (12, 20), (40, 90))]
-    [True, False, True, False]
+    >>> [drilled(d, h, Limits()) for d, h in ((6, 3), (10, 8), (12, 12), (12, 20), (40, 90))]
+    [True, True, False, True, False]
     """
-    return diameter < 0.999 * limits.narrow or (1.001 * limits.slender * diameter < depth and diameter <= 1.001 * limits.widest)
+    return diameter < 1.001 * limits.narrow or (1.001 * limits.slender * diameter < depth and diameter <= 1.001 * limits.widest)
 
 
 def found(mesh: Facets, known: Sequence[tuple[Array, Array, float, float]] = ()) -> tuple[Hole, ...]:
