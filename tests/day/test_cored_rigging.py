@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+import dataclasses
 import itertools
 from types import SimpleNamespace
 
@@ -11,13 +12,19 @@ import pytest
 from planned import PARTS, _stl, codes, runner, text, through
 
 import strickle
-from strickle.base import BadInput
+from strickle.base import BadInput, tell
+from strickle.card import order
+from strickle.card.places import places
 from strickle.pattern import PatternAsk
 from strickle.rigging.body import Body
+from strickle.stores.kit import starter_kit
 from strickle.trials.turned import wants_turning
 from trapping import solid_of
 
 UP = np.array([0.0, 1.0, 0.0])
+
+
+Z = np.array([0.0, 0.0, 1.0])
 
 
 def pillow(long: float) -> m3.Manifold:
@@ -56,6 +63,42 @@ def test_a_core_that_is_asked_for_goes_before_the_drill(bores, cores, monkeypatc
     pattern = trail.results["pattern"]
     assert len(pattern.cores) == cores
     assert (pattern.holes_filled > 0) == (cores == 0)
+
+
+def test_gas_of_an_upright_core_goes_up_through_the_cope_and_the_card_says_where(monkeypatch):
+    bored = m3.Manifold.cube((90, 80, 50), True).translate((0, 0, 25)) - m3.Manifold.cylinder(120, 14, 14, 48, True)
+    monkeypatch.setitem(PARTS, "upright", lambda: _stl(bored))
+    results = through(
+        runner("upright", dataclasses.replace(starter_kit(), builds_flasks=True), pattern=PatternAsk(bores="core", up=Z)), until="cavity"
+    ).results
+    pattern, mould, rigging = (results[stage] for stage in ("pattern", "mould", "rigging"))
+    (core,) = pattern.cores
+    assert core.lies == "upright"
+    (vent,) = [v for v in rigging.vents if v.kind == "core"]
+    assert vent.diameter == core.vent > 0.0
+    assert np.linalg.norm(vent.at[:2] - core.at[:2]) < 1e-3
+    assert vent.at[2] == pytest.approx(core.mesh.vertices[:, 2].max(), abs=1e-4)
+    told = dict(places(pattern, mould, rigging, "metric"))["core-1-vent"]
+    assert float(told.split(", ")[2].removesuffix(" deep")) == pytest.approx((mould.box[5] - vent.at[2]) * 1e3, abs=0.5)
+    facts = SimpleNamespace(
+        rigging=rigging, mould=mould, pattern=pattern, units="metric", pieces=(*pattern.pieces, *rigging.pieces), say=lambda v, u, s="": tell(v, u)
+    )
+    assert "With a rod, down to the print of its core: core-1-vent" in order._vents(facts)
+    assert "must meet the hole in the cope" in order._set(facts)
+    assert "along the joint" not in order._set(facts)
+    shut = dataclasses.replace(rigging, vents=())
+    assert "vents led out along the joint" in order._set(SimpleNamespace(**{**vars(facts), "rigging": shut}))
+
+
+def test_every_body_of_a_half_has_its_place(monkeypatch):
+    """Two bodies in the drag: each is told apart from the middle of all."""
+    slab = m3.Manifold.cube((150, 60, 12), True).translate((0, 0, 6))
+    feet = [m3.Manifold.cylinder(20, 16, 14, 48).mirror((0, 0, 1)).translate((x, 0, 0)) for x in (-50, 50)]
+    monkeypatch.setitem(PARTS, "two feet", lambda: _stl(slab + feet[0] + feet[1]))
+    results = through(runner("two feet", pattern=PatternAsk(up=Z, parting=0.0)), until="rigging").results
+    told = dict(places(results["pattern"], results["mould"], results["rigging"], "metric"))
+    at = [float(told[f"drag-pattern{n}'s middle"].split(",")[0]) for n in ("", "-2")]
+    assert abs(at[0] - at[1]) == pytest.approx(100.0 * results["pattern"].print_scale[0], abs=1.0)
 
 
 def test_what_stands_of_a_core_over_a_level_is_closed_ground():

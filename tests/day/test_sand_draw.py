@@ -10,6 +10,7 @@ import numpy as np
 import pytest
 
 import sand_shop as shop
+from strickle.base import BadInput, render
 from strickle.mould import draw_chance as chance
 from strickle.mould.draw_bodies import halves
 from strickle.mould.draw_cake import measured, plain
@@ -211,6 +212,21 @@ def test_the_sand_test_is_written_and_read():
     assert again.sand_test is not None
     assert write_kit(again) == write_kit(kit)
     assert again.sand_test.overhangs == pytest.approx(kit.sand_test.overhangs)
+
+
+@pytest.mark.parametrize(
+    ("overhangs", "told"),
+    [
+        ('["330 mm", "80 mm", "40 mm"]', "is none of"),
+        ('["60 mm", "20 mm", "40 mm"]', "cannot be of one sand"),
+        ('["60 mm", "50 mm"]', "wants three sizes"),
+    ],
+)
+def test_bars_that_cannot_be_are_refused(overhangs, told):
+    with pytest.raises(BadInput) as refused:
+        read_kit(f'[sand_test]\ndate = "2026-05-02"\noverhangs = {overhangs}\n', starter_kit())
+    assert told in render(str(refused.value))
+    assert "220 mm" not in str(refused.value)
 
 
 def test_a_measured_cope_is_the_plain_one_where_the_cavity_runs_through_and_stronger_where_it_does_not():
