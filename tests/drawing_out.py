@@ -29,8 +29,9 @@ ANSWERED = PatternAsk()
 """All that the room can do for a part unasked."""
 MOST_SAND, LEAST_PIECE = 0.005, 1.0
 """mm3, of the issue."""
-BOUNDS = {"halves": 1e-5, "counted": 1e-5, "assembled": 1e-3, "sand": MOST_SAND, "eaten": 5e-4}
-"""Of the issue, but for the last: shares of the volume, and mm3 of sand. What is eaten is the hair that sections are drawn in by
+BOUNDS = {"turn": 0.05, "halves": 1e-5, "counted": 1e-5, "assembled": 1e-3, "sand": MOST_SAND, "eaten": 5e-4}
+"""Of the issue, but for the first, whose pieces are drawn one after the other and are told in mm3, and the last: shares of the volume, and
+mm3 of sand. What is eaten is the hair that sections are drawn in by
 at draft's start and what lofts between layers cut off; 0.0003 at most was seen."""
 
 
@@ -52,6 +53,20 @@ def off_core(pattern) -> dict[str, float]:
         solid, deep = solid_of(piece.mesh), float(np.ptp(piece.mesh.vertices @ piece.draw)) * 1e3 + 0.1
         out[piece.name] = max(float((solid.translate(tuple(piece.draw * lift)) ^ cores[piece.name]).volume()) for lift in (*LIFTS, deep))
     return out
+
+
+def in_turn(pieces) -> float:
+    """Most [mm3] that a piece, drawn at its turn by 1 mm, 5 mm and its full depth, comes into pieces of its half that are drawn after it."""
+    own = [piece for piece in pieces if piece.touches_sand]
+    solids, worst = {piece.name: solid_of(piece.mesh) for piece in own}, 0.0
+    for piece in (p for p in own if p.role != "loose piece"):  # that is moved sideways first, and checked beside its half
+        later = [solids[o.name] for o in own if o.half == piece.half and o.order > piece.order]
+        deep = float(np.ptp(piece.mesh.vertices @ piece.draw)) * 1e3 + 0.1
+        for other in later:
+            at_rest = float((solids[piece.name] ^ other).volume())
+            for lift in (*LIFTS, deep):
+                worst = max(worst, float((solids[piece.name].translate(tuple(piece.draw * lift)) ^ other).volume()) - at_rest)
+    return worst
 
 
 def read_as_printed(pieces, bed) -> None:
@@ -114,6 +129,7 @@ def measured(part, pattern, mould, rigging) -> dict[str, float]:
         "counted": counted * 1e9 / float(metal) - 1.0,
         "sand": max(dragged.values(), default=0.0),
         "eaten": float((own - solid_of(pattern.cavity)).volume() / own.volume()),
+        "turn": in_turn(pieces),
         "pieces": float(len(pieces)),
         "cores": float(len(pattern.cores)),
     }

@@ -11,6 +11,17 @@ import click
 from strickle.base import BadInput, pack
 from strickle.cli.terminal import progress
 
+GAUGES = (
+    "Ram three bars in the bar box, one after the other. Slide each on a sheet of paper slowly\n"
+    "over the table's edge until it breaks, and measure how far it reached over. Ram the pocket\n"
+    "gauge as a pattern, draw it, and see which pocket tears first. Then write into the kit\n"
+    "(strickle kit path tells where it is):\n"
+    "[sand_test]\n"
+    'date = "2026-05-02"   # the day you did it\n'
+    'overhangs = ["50 mm", "52 mm", "55 mm"]   # your three\n'
+    "gauge = 1.5   # depth over width of the first pocket that tore"
+)
+
 
 def kit(what: str, entries: tuple[str, ...], metals: bool, path: str | None, to: str, as_json: bool) -> int:
     """``strickle kit``."""
@@ -41,6 +52,7 @@ def kit(what: str, entries: tuple[str, ...], metals: bool, path: str | None, to:
 
         own = shop.read_kit(file if file.is_file() else None)
         click.echo("\n".join(str(path) for path in write_gauges(to, own.units, own.bed)))
+        click.echo(GAUGES, err=True)
     elif as_json:
         record = shop.read_kit(file if file.is_file() else None)
         click.echo(json.dumps(_without_kind(pack_plain(record)), ensure_ascii=False, indent=1))
