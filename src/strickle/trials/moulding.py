@@ -4,7 +4,6 @@ from __future__ import annotations
 
 import dataclasses
 import math
-from collections.abc import Iterator
 
 from strickle.base import Finding, tell
 from strickle.cavity import Cavity
@@ -23,6 +22,8 @@ MOST_LYING = 2
 """Other ways to lie that are tried."""
 MORE = math.radians(2.0)
 """Draft laid on the rule's, where more of it is tried."""
+MOST_DRAFT = math.radians(10.0)
+"""And the most that is tried."""
 STRONGER = "resin"
 """Core sand that is tried where another breaks."""
 
@@ -67,48 +68,49 @@ def barred(finding: Finding, results: Results, runner: Runner) -> Cure | None:
 
 
 def drawn_better(finding: Finding, results: Results, runner: Runner) -> Cure | None:
-    """What the person can do without another part: lift the pattern straight, or give its walls more draft. None where all of it is done."""
-    return next(_drawing(finding, results, runner), None)
-
-
-def _drawing(finding: Finding, results: Results, runner: Runner) -> Iterator[Cure]:
+    """What the person can do without another part: lift the pattern straight, then give its walls more draft. None where all of it is done."""
     asked, kit = runner.ask("pattern"), runner.stores.kit
     assert isinstance(asked, PatternAsk)
-    steeper = _steeper(asked, runner)
+    outside, pockets = _steeper(asked, runner)
 
     def stands(r: Results, after: Results, k: object) -> float:
         return (1.0 - find(r, "mould", Mould).sand_chances.any) / STANDS
 
     of = "chance that all of the sand stands over what is asked for"
+    angles = [tell(math.degrees(angle), "1") for angle in (outside, pockets)]
     drafted = Cure(
-        change=lambda after: (
-            f"draft of {tell(math.degrees(steeper.draft_outside or 0.0), '1')} degrees outside and"
-            f" {tell(math.degrees(steeper.draft_pockets or 0.0), '1')} in pockets (--draft-outside, --draft-pockets)"
-        ),
+        change=lambda after: f"draft of {angles[0]} degrees outside and {angles[1]} in pockets (--draft-outside, --draft-pockets)",
         of=of,
         margin=stands,
-        asks={"pattern": steeper},
+        asks={
+            "pattern": dataclasses.replace(
+                asked, draft="added" if asked.draft == "none" else asked.draft, draft_outside=outside, draft_pockets=pockets
+            )
+        },
     )
-    if kit.lift == "hand":
-        yield Cure(
-            change=lambda after: "the pattern lifted straight, with a bridge or guide pins (lift in the kit)",
-            of=of,
-            margin=stands,
-            kit=dataclasses.replace(kit, lift="bridge"),
-            again=lambda after: drafted,
-        )
-    yield drafted
+    more = drafted if (outside, pockets) != (asked.draft_outside, asked.draft_pockets) else None
+    if kit.lift != "hand":
+        return more
+    return Cure(
+        change=lambda after: "the pattern lifted straight, with a bridge or guide pins (lift in the kit)",
+        of=of,
+        margin=stands,
+        kit=dataclasses.replace(kit, lift="bridge"),
+        again=lambda after: more,
+    )
 
 
-def _steeper(asked: PatternAsk, runner: Runner) -> PatternAsk:
-    """The wishes with more draft than the rule's, or than was asked for."""
-    outside, pockets = (
-        constant(runner.stores, f"draft.{name}").value if own is None or asked.draft == "none" else own
-        for name, own in (("outside", asked.draft_outside), ("pocket", asked.draft_pockets))
-    )
+def _steeper(asked: PatternAsk, runner: Runner) -> tuple[float, float]:
+    """Draft [rad] outside and in pockets: the rule's where there is none, else more than the rule's or than was asked for."""
+    names, own = ("outside", "pocket"), (asked.draft_outside, asked.draft_pockets)
+    if asked.draft == "none":
+        own = (None, None)
     more = 0.0 if asked.draft == "none" else MORE
-    draft = "added" if asked.draft == "none" else asked.draft
-    return dataclasses.replace(asked, draft=draft, draft_outside=outside + more, draft_pockets=pockets + more)
+    first, second = (
+        min((constant(runner.stores, f"draft.{name}").value if angle is None else angle) + more, max(angle or 0.0, MOST_DRAFT))
+        for name, angle in zip(names, own)
+    )
+    return first, second
 
 
 def stronger_core(finding: Finding, results: Results, runner: Runner) -> Cure | None:
