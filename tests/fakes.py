@@ -16,6 +16,7 @@ import numpy as np
 import strickle
 from strickle.base import Finding, Margin, Mesh, Outcome, Piece, Record, Source, Span, Where, tell
 from strickle.job import stages
+from strickle.mould import SandChances
 
 CUBE = (
     np.array([[x, y, z] for z in (0, 1) for y in (0, 1) for x in (0, 1)], dtype=float),
@@ -110,6 +111,8 @@ def fakes(
                 given["pieces"] = tuple(
                     record(Piece, name=name, mesh=cube(0.05, (0.1, 0.2, low))) for name, low in (("cope-pattern", 0.0), ("drag-pattern", -0.05))
                 )
+            if stage.name == "mould":
+                given["sand_chances"] = record(SandChances, edge=0.1)  # an edge that breaks would have a flat joint tried
             if stage.name == "rigging":
                 given |= {"risers": (), "open_pour": None, "room_wanted": None, "pieces": (record(Piece, name="runner", mesh=cube(0.02)),)}
             if stage.name == "sound":
