@@ -183,6 +183,18 @@ def test_what_is_read_at_the_bench_is_large_enough(results, findings):
     assert not small - {"HOLD"}, small
 
 
+@pytest.mark.parametrize(("units", "paper"), [("metric", "a4"), ("us", "letter")])
+def test_the_printed_drawing_names_the_tolerance_grade(results, findings, units, paper):
+    """In the heading of the section, on its page and within the margins."""
+    own = {**results, "pattern": dataclasses.replace(results["pattern"], tolerance_grade=12.0)}
+    pdf = write(verdict=factory.CASTABLE, findings=findings, kit=factory.kit(), units=units, paper=paper, **own)["card.pdf"]
+    words = words_of(pdf)
+    (at,) = [i for i, (_, word, _) in enumerate(words) if word == "DCTG"]
+    assert [word for _, word, _ in words[at - 2 : at + 2]] == ["ISO", "8062-3", "DCTG", "12"]
+    assert any(page == words[at][0] and word == "A–A" for page, word, _ in words)
+    assert not outside(pdf, paper)
+
+
 def test_us_card_names_no_metric_unit(results, findings, caught):
     pdf = write(verdict=factory.CASTABLE, findings=findings, kit=factory.kit(), units="us", **results)["card.pdf"]
     text = " ".join(word for _, word, _ in words_of(pdf))

@@ -209,7 +209,7 @@ def written(
         "picture": shown.says,
         "unit": "inches" if units == "us" else "mm",
         "of_sand": say("mould", units),
-        "grade": f" · raw casting to ISO 8062-3 DCTG {pattern.tolerance_grade:.0f}" if pattern is not None and pattern.tolerance_grade > 0 else "",
+        "grade": f" · raw: ISO 8062-3 DCTG {pattern.tolerance_grade:.0f}" if pattern is not None and pattern.tolerance_grade > 0 else "",
         "drawn": _drawn(rigging) | {"cores": bool(pattern and pattern.cores)},
         "steps": [],
         "sand": None,
