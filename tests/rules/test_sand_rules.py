@@ -11,6 +11,7 @@ import pytest
 import sand_shop as shop
 from strickle.mould import draw_chance as chance
 from strickle.mould import draw_law as law
+from strickle.mould import rules
 from strickle.mould.draw_bodies import halves
 from strickle.mould.draw_edges import sharpest
 from strickle.mould.draw_ledges import ledges
@@ -20,6 +21,7 @@ from strickle.mould.draw_tilt import leaning, push
 from strickle.mould.sand import stand
 from strickle.pattern import lifting
 from strickle.pattern.halves import drill, pieces, wall_area, wall_drag
+from strickle.stores import load, starter_kit
 
 LINE = np.linspace(-0.08, 0.08, 321)
 
@@ -178,3 +180,10 @@ def test_long_patterns_are_lifted_by_bars_about_the_middle_of_their_drag(size, s
             inertia = one.bar_width * one.bar_height**3 / 12
             assert one.force / bars * one.apart**3 / (48 * 1e10 * inertia) <= one.apart / 500 * 1.001
     assert [f.code for f in lifting.told(holes.lifts)] == (["pattern.bridge"] if bars else [])
+
+
+def test_ratios_that_stand_in_the_program_are_those_of_the_stores():
+    stored = {name: value.value for name, value in load(starter_kit()).constants.items()}
+    assert stored["draw.flexural_over_tensile"] == rules.FLEXURAL
+    assert stored["draw.shear_over_tensile"] == chance.SHEAR
+    assert math.hypot(chance.LOCAL_STRENGTH, chance.LOCAL_DRAG) == pytest.approx(stored["draw.scatter"], abs=5e-3)
