@@ -67,7 +67,9 @@ def main() -> int:
                 told = job(file, part, metal, stores)
                 if number:
                     wall, cpu = time.perf_counter() - begun, time.process_time() - begun_cpu
-                    print(f"  {name:12s} {wall:7.2f} s wall {cpu:7.2f} s CPU, aim {aim:.0f} s; {told}", flush=True)
+                    print(
+                        f"  {name:12s} {wall:7.2f} s wall {cpu:7.2f} s CPU, aim {aim:.0f} s {'met' if wall <= aim else 'MISSED'}; {told}", flush=True
+                    )
     return 0
 
 
