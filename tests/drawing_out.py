@@ -29,7 +29,7 @@ ANSWERED = PatternAsk()
 """All that the room can do for a part unasked."""
 MOST_SAND, LEAST_PIECE = 0.005, 1.0
 """mm3, of the issue."""
-BOUNDS = {"turn": 0.05, "halves": 1e-5, "counted": 1e-5, "assembled": 1e-3, "sand": MOST_SAND, "eaten": 5e-4}
+BOUNDS = {"turn": 0.05, "cored": 1e-5, "halves": 1e-5, "counted": 1e-5, "assembled": 1e-3, "sand": MOST_SAND, "eaten": 5e-4}
 """Of the issue, but for the first, whose pieces are drawn one after the other and are told in mm3, and the last: shares of the volume, and
 mm3 of sand. What is eaten is the hair that sections are drawn in by
 at draft's start and what lofts between layers cut off; 0.0003 at most was seen."""
@@ -67,6 +67,15 @@ def in_turn(pieces) -> float:
             for lift in (*LIFTS, deep):
                 worst = max(worst, float((solids[piece.name].translate(tuple(piece.draw * lift)) ^ other).volume()) - at_rest)
     return worst
+
+
+def beside_cores(pattern) -> float:
+    """What the cores, set in, leave of the room in the sand, against the cavity and the room told round their prints: share of the cavity."""
+    if not pattern.cores:
+        return 0.0
+    cavity, cores = solid_of(pattern.cavity), m3.Manifold.batch_boolean([solid_of(core.mesh) for core in pattern.cores], m3.OpType.Add)
+    poured, fin = solid_of(pattern.outer) - cores, sum(core.clearance_volume for core in pattern.cores) * 1e9
+    return (abs(float((poured - cavity).volume()) - fin) + float((cavity - poured).volume())) / float(cavity.volume())
 
 
 def read_as_printed(pieces, bed) -> None:
@@ -130,6 +139,7 @@ def measured(part, pattern, mould, rigging) -> dict[str, float]:
         "sand": max(dragged.values(), default=0.0),
         "eaten": float((own - solid_of(pattern.cavity)).volume() / own.volume()),
         "turn": in_turn(pieces),
+        "cored": beside_cores(pattern),
         "pieces": float(len(pieces)),
         "cores": float(len(pattern.cores)),
     }
