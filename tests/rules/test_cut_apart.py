@@ -200,7 +200,7 @@ def test_thin_and_thick_splices_are_told() -> None:
         part = part_from(body)
         made = apart(part.mesh, cuts, SpliceAsk(), LEAST)
         assert [f.code for f in cut_findings(part, cuts, made, np.zeros((0, 3)), SpliceAsk())] == [code]
-        assert cut_findings(part, cuts, made, np.zeros((0, 3)), SpliceAsk(kind="bolt")) == ()
+        assert cut_findings(part, cuts, made, np.zeros((0, 3)), SpliceAsk(kind="bolt"))[0].code == "pattern.splice_bolted"
 
 
 def metal(key: str, family: str):

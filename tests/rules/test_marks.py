@@ -107,6 +107,16 @@ def test_stock_on_flats_is_mitred_where_they_meet():
     assert own.stock == pytest.approx(63 * 41 * 23 - 60 * 40 * 20)
 
 
+@pytest.mark.parametrize(("stock", "drilled"), [(0.5, 0), (3.0, 1)])
+def test_stock_deepens_a_hole_and_so_may_leave_it_to_the_drill(stock, drilled):
+    """A hole of 12 mm through 17: 1.42 diameters deep as drawn, 1.67 with 3 mm of stock on the face that it opens in."""
+    plate = box(80, 60, 17) - rod(12, 40, (40, 30, -5))
+    own, _ = made(plate, ("top", (5, 5, 17), "machined", stock))
+    assert len(own.drilled) == drilled
+    side, _ = made(plate, ("side", (80, 30, 8), "machined", 5.0))
+    assert len(side.drilled) == 0
+
+
 def test_stock_in_a_pocket_reaches_its_walls():
     _, whole = made(pocket(), ("floor", (30, 20, 10), "machined", 2), ("wall", (10, 20, 15), "machined", 2))
     assert whole.volume() == pytest.approx(60 * 40 * 20 - 38 * 20 * 8)

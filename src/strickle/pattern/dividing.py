@@ -63,6 +63,8 @@ def cut_findings(
         found += [_near(number, kept.at[place], names[place]) for place in near.values()]
         if ask.kind == "weld" and (count := places.shut(faces)):
             found.append(_shut(number, count, cut))
+    if ask.kind == "bolt":
+        found.append(_bolted(made))
     if ask.kind == "weld":
         thin = [splice for splice in made.splices if splice.thin < places.LEAST_WELD]
         found += [_thin(thin[0], len(thin))] if thin else []
@@ -148,6 +150,18 @@ def _thin(splice: Splice, many: int) -> Finding:
         where=Where(point=_where(splice.at)),
         margin=Margin(value=splice.thin / places.LEAST_WELD, unit="1", of="wall over the thinnest that is welded by hand"),
         source="common practice",
+    )
+
+
+def _bolted(made: Apart) -> Finding:
+    return Finding(
+        code="pattern.splice_bolted",
+        weight="MIND",
+        says="Bolts, flanges or straps of the splices are not reckoned: they are yours to draw and to judge",
+        because="The faces are left square, and two pins only set them to one another",
+        do="Give the part flanges or bosses where the bolts go before it is cut, thick enough for them and away from its edges",
+        where=Where(point=_where(made.splices[0].at)) if made.splices else None,
+        source="Common practice",
     )
 
 

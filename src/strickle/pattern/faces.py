@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+from collections.abc import Mapping
 from typing import NamedTuple
 
 import numpy as np
@@ -20,6 +21,7 @@ from strickle.stores import Stores
 WAYS = ("drilled", "cast")
 KINDS = ("machined", "good", "no-draft")
 LEAST_BORE = 3.0  # mm, a machined bore that would be cast smaller is filled
+SQUARE, IN_IT = 0.999, 0.1  # cosine from which a hole goes square into a flat, and mm that its mouth lies off it at most
 OPPOSITE = -0.9998  # cosine from which two flats look away from each other
 
 
@@ -54,7 +56,7 @@ def raw(part: Part, family: str, stores: Stores, ask: PatternAsk) -> Raw:
     amounts = {one.name: _amount(part, one, marks, holes, grade) for one in marks if one.kind == "machined"}
     bores = {one.hole: one for one in marks if one.name in amounts and one.shape == "bore"}
     less = {i: 2e3 * amounts[one.name].total for i, one in bores.items()}
-    drill = [i for i, hole in enumerate(holes) if _drills(hole, less.get(i), ask, limits)]
+    drill = [i for i, hole in enumerate(holes) if _drills(hole, less.get(i), _deeper(hole, marks, amounts), ask, limits)]
     first = filled(mesh, holes, drill)
     whole = filled(mesh, holes, sorted({*drill, *bores})) if bores else first
     if stuck := [one.name for i, one in bores.items() if i not in whole.filled]:
@@ -79,14 +81,21 @@ def _known(ask: PatternAsk) -> None:
             raise BadInput(f"the mark {mark.name!r} has a stock that cannot be", "Give a length from 0, for machined faces only")
 
 
-def _drills(hole: Hole, less: float | None, ask: PatternAsk, limits: Limits) -> bool:
-    """Whether a hole is filled and drilled; ``less`` is what machining stock takes off its diameter."""
+def _drills(hole: Hole, less: float | None, more: float, ask: PatternAsk, limits: Limits) -> bool:
+    """Whether a hole is filled and drilled; ``less`` is what machining stock takes off its diameter, ``more`` what it adds to its depth [mm]."""
     if ask.holes == "cast":
         return less is not None and 2 * hole.radius - less < LEAST_BORE
     if ask.bores == "core" and hole.through and 2 * hole.radius >= 0.999 * limits.narrow:
         return False  # cores are asked for
     shallow = hole.ends[1] != "open" and hole.depth < limits.recess * 2 * hole.radius
-    return not shallow and drilled(2 * hole.radius - (less or 0.0), hole.depth, limits)
+    return not shallow and drilled(2 * hole.radius - (less or 0.0), hole.depth + more, limits)
+
+
+def _deeper(hole: Hole, marks: tuple[Marked, ...], amounts: Mapping[str, Amount]) -> float:
+    """By how much [mm] stock on the flats that a hole opens in makes it deeper in the pattern."""
+    ends = np.array([hole.at, hole.at + hole.reach * hole.axis])
+    flats = [one for one in marks if one.name in amounts and one.shape == "flat" and abs(float(one.normal @ hole.axis)) > SQUARE]
+    return sum(1e3 * amounts[one.name].total for one in flats if (np.abs((ends - one.at) @ one.normal) < IN_IT).any())
 
 
 def _amount(part: Part, one: Marked, marks: tuple[Marked, ...], holes: tuple[Hole, ...], grade: Grade) -> Amount:
