@@ -30,7 +30,7 @@ def _core(made: Made, number: int, medium: str, stores: Stores, share: float) ->
     body, box = made.body, made.box
     density, tensile, gas = (constant(stores, f"core.{medium}.{what}").value for what in ("density", "tensile", "gas"))
     volume = float(body.made.volume()) * 1e-9
-    vertices, faces = written(body.made)
+    vertices, faces = written(body.made, free=True)
     place, prints = body.place, body.prints
     lies = "upright" if place.upright else "round" if place.is_open else "across"
     width, span = core_way.width(body), core_way.span(body)
@@ -128,7 +128,7 @@ def _note(core: Core, aslant: bool) -> str:
 
 def _piece(name: str, role: str, half: str, solid: manifold3d.Manifold, draw: Array, order: int, note: str) -> Piece:
     clean, _ = mended(solid, 0.0)
-    vertices, faces = written(clean)
+    vertices, faces = written(clean, free=True)
     return Piece(
         name=name,
         role=role,

@@ -100,7 +100,7 @@ def _apart(body: manifold3d.Manifold, side: float, reach: float) -> manifold3d.M
             vertices[:, 2] = side * np.maximum(side * vertices[:, 2], 0.0)
         if not len(shared(vertices, faces)):
             break
-    made = solid_of(vertices, faces)
+    made = solid_of(vertices, faces, free=not side)
     return body if made.is_empty() else made
 
 

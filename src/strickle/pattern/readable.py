@@ -28,24 +28,27 @@ def _read(vertices: Array, faces: Array) -> manifold3d.Manifold:
     return manifold3d.Manifold(manifold3d.Mesh64(np.ascontiguousarray(vertices), np.ascontiguousarray(faces, dtype=np.uint64)))
 
 
-def solid_of(vertices: Array, faces: Array) -> manifold3d.Manifold:
-    """The solid within a closed surface, of the volume that the surface has; corners on z = 0 stay on it wherever that can be."""
-    return _steady(vertices, faces)[1]
+def solid_of(vertices: Array, faces: Array, free: bool = False) -> manifold3d.Manifold:
+    """The solid within a closed surface, of the volume that the surface has; corners on z = 0 stay on it, if it is not ``free`` (see below)."""
+    return _steady(vertices, faces, free)[1]
 
 
-def written(body: manifold3d.Manifold) -> tuple[Array, Array]:
-    """Corners (n, 3) and faces (m, 3) of a solid, such that it is read back from them: as they are, or nudged."""
+def written(body: manifold3d.Manifold, free: bool = False) -> tuple[Array, Array]:
+    """Corners (n, 3) and faces (m, 3) of a solid, such that it is read back from them: as they are, or nudged.
+
+    Of one that is ``free``, as a core and its box are, corners on z = 0 are nudged off it as well where that must be; halves of a pattern meet there.
+    """
     vertices, faces = plain(body)
-    return _steady(vertices, faces)[0], faces
+    return _steady(vertices, faces, free)[0], faces
 
 
-def _steady(vertices: Array, faces: Array) -> tuple[Array, manifold3d.Manifold]:
+def _steady(vertices: Array, faces: Array, free: bool = False) -> tuple[Array, manifold3d.Manifold]:
     """Corners, nudged if they must be, and the solid read from them."""
     made, wanted = _read(vertices, faces), volume(vertices, faces)
     if abs(made.volume() - wanted) <= SAME * abs(wanted):  # as many faces is not enough: two may be laid anew as two
         return vertices, made
     best, off = (vertices, made), abs(made.volume() - wanted)
-    for flat in (True, False):  # where that does not do, also those on z = 0 leave it by that hair
+    for flat in (True, False) if free else (True,):
         moved = _nudged(vertices, flat)
         again = _read(moved, faces)
         if abs(again.volume() - wanted) < off:
