@@ -8,6 +8,7 @@ from dataclasses import dataclass
 from importlib.resources import files
 
 from strickle.base import Source
+from strickle.card.places import PRICKED
 from strickle.metal import Metal
 from strickle.pattern import Core
 from strickle.rigging import Rigging
@@ -59,7 +60,7 @@ def conditions(metal: Metal, kit: Kit, *, sand: str, furnace: str, rigging: Rigg
         words.add("oil-bonded")
     if not kit.thermometer:
         words.add("no-thermometer")
-    if rigging is not None and any(v.kind in ("pricked", "core") for v in rigging.vents):
+    if rigging is not None and any(v.kind in PRICKED for v in rigging.vents):
         words.add("vents")
     if rigging is not None and (rigging.chills or rigging.sleeves):
         words.add("inserts")

@@ -289,7 +289,7 @@ def core_shut(core: Core) -> Finding:
         weight="MIND",
         says=f"A riser or the sprue stands over the upper print of {core.name}: no vent for its gas goes up through the cope there",
         because=f"the core gives off up to {tell(core.gas_volume, 'm3')} of gas, measured cold; shut in, it blows through the metal",
-        do="Scratch a vent from that print along the joint to the outside of the mould, or name other places for risers and ingates",
+        do="Name another place for that riser or for the ingates, so that a hole can go up over the print",
         where=Where(body=core.name),
         source="Common practice",
     )

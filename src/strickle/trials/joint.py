@@ -12,8 +12,6 @@ from strickle.trials.lay import Lay
 from strickle.trials.runner import Runner
 
 WANTING = ("rigging.no_ingate", "rigging.no_riser_place", "rigging.no_room")
-
-
 EDGES, BETTER = 0.4, 0.2
 """Chance that an edge of the sand breaks from which a flat joint is tried, and by how much less must fail with it."""
 

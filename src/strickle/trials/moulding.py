@@ -17,7 +17,7 @@ from strickle.trials.runner import Runner
 BAY = 0.15
 """m between bars, where the cope is tried with them."""
 STANDS = 0.6
-"""Chance that the cope is handled whole which is asked for: the mould room stops a plan under it."""
+"""Chance that the cope is handled whole, or all of the sand stands, which is asked for: the mould room stops a plan under it."""
 MOST_LYING = 2
 """Other ways to lie that are tried."""
 MORE = math.radians(2.0)
@@ -117,7 +117,8 @@ def stronger_core(finding: Finding, results: Results, runner: Runner) -> Cure | 
     """Another core sand, where the one asked for breaks."""
     asked = runner.ask("pattern")
     assert isinstance(asked, PatternAsk)
-    if asked.core_sand == STRONGER or not find(results, "pattern", Pattern).cores:
+    cores = find(results, "pattern", Pattern).cores
+    if not cores or constant(runner.stores, f"core.{STRONGER}.tensile").value <= cores[0].tensile:
         return None
     return Cure(
         change=lambda after: f"cores of {find(after, 'pattern', Pattern).cores[0].medium_name} (--core-sand {STRONGER})",

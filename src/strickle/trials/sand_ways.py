@@ -31,7 +31,7 @@ DOUBTFUL = 0.25
 """Chance of any failure from which on the ways are run unasked: the one at which the trade's rule on pockets was fitted."""
 GAIN = 0.05
 """Of the chance of any failure: less is no gain."""
-TOLD = ("mould.sand_tears", "mould.sand_hangs", "mould.half_sags")
+TOLD = ("mould.sand_tears", "mould.sand_hangs", "mould.half_sags", "mould.draw_chance")
 """STOPs that the chances of a row tell already."""
 AS_IS, HALF, CUT = "as is", "half size", "cut in pieces"
 CODE = "mould.sand_ways"
